@@ -1,0 +1,122 @@
+package rules
+
+import (
+	"fmt"
+
+	"cel.dev/cel-go/cel"
+	"cel.dev/cel-go/common/types"
+
+	pb "bayround/proto/bayround/v1"
+)
+
+// Engine is a set of compiled packs. It never changes.
+type Engine struct {
+	packs   map[string]*pack
+	known   *vocabulary
+	adapter types.Adapter
+}
+
+// pack is one compiled rule pack.
+type pack struct {
+	name, version, digest string
+	rules                 []*compiled
+}
+
+// compiled is one rule, ready to be judged.
+type compiled struct {
+	pack        *pack
+	index       int
+	rule        *pb.Rule
+	forVehicles *expression // nil for all
+	when        *expression // nil when a fault alone sets it off
+	text        *template
+	items       []string // group and vehicle scope: items it looks at
+	names       *pb.Fault
+	speaksOf    []string // faults it names anywhere
+}
+
+// Compile checks packs against the catalogue and makes them ready. The error
+// is of type Errors and names everything that is wrong. The packs must not be
+// changed afterwards.
+func Compile(packs []*pb.RulePack, cat *pb.Catalogue) (*Engine, error) {
+	known := newVocabulary(cat)
+	envs, err := newEnvironments(known)
+	if err != nil {
+		return nil, err
+	}
+	e := &Engine{packs: map[string]*pack{}, known: known, adapter: envs.vehicle.CELTypeAdapter()}
+	var wrong Errors
+	for _, p := range packs {
+		if e.packs[p.GetName()] != nil {
+			wrong = append(wrong, Error{Pack: p.GetName(), RuleIndex: -1, Wrong: "this pack is given twice", Right: "give every pack once"})
+			continue
+		}
+		c, errs := envs.compilePack(p)
+		e.packs[p.GetName()] = c
+		wrong = append(wrong, errs...)
+	}
+	if err := wrong.asError(); err != nil {
+		return nil, err
+	}
+	return e, nil
+}
+
+func (e *environments) compilePack(p *pb.RulePack) (*pack, Errors) {
+	c := &pack{name: p.GetName(), version: p.GetVersion(), digest: Digest(p)}
+	var wrong Errors
+	seenID := map[string]int{}
+	for i, rule := range p.GetRules() {
+		r, complaints := e.compileRule(rule)
+		if first, twice := seenID[rule.GetId()]; twice {
+			complaints = append(complaints, complaint{field: "id", wrong: fmt.Sprintf("rules[%d] has this id too", first), right: "give every rule of a pack its own id"})
+		} else {
+			seenID[rule.GetId()] = i
+		}
+		for _, w := range complaints {
+			wrong = append(wrong, Error{
+				Pack: p.GetName(), RuleIndex: i, Rule: rule.GetId(), Field: w.field,
+				Line: w.line, Column: w.column, Wrong: w.wrong, Right: w.right,
+			})
+		}
+		r.pack, r.index = c, i
+		c.rules = append(c.rules, r)
+	}
+	return c, wrong
+}
+
+// compileRule checks one rule; with complaints, the rule is not fit for use.
+func (e *environments) compileRule(rule *pb.Rule) (*compiled, []complaint) {
+	known := e.vehicle.known
+	complaints := known.checkShape(rule)
+	c := &compiled{rule: rule, items: known.itemsOf(rule), names: known.faults[rule.GetNamesFault()]}
+	c.speaksOf = append(c.speaksOf, rule.GetFaults()...)
+	if c.names != nil {
+		c.speaksOf = append(c.speaksOf, rule.GetNamesFault())
+	}
+
+	condition, text := e.result, e.resultText
+	if rule.GetScope() != pb.RuleScope_RULE_SCOPE_RESULT {
+		condition, text = e.group, e.groupText
+	}
+	note := func(field string, found []complaint) {
+		for _, f := range found {
+			f.field = field
+			complaints = append(complaints, f)
+		}
+	}
+	var found []complaint
+	if rule.GetForVehicles() != "" {
+		c.forVehicles, found = e.vehicle.compile(rule.GetForVehicles(), cel.BoolType)
+		note("for_vehicles", found)
+	}
+	if rule.GetWhen() != "" {
+		c.when, found = condition.compile(rule.GetWhen(), cel.BoolType)
+		note("when", found)
+		if c.when != nil {
+			c.speaksOf = append(c.speaksOf, c.when.faults...)
+		}
+	}
+	c.text, found = text.compileText(rule.GetText())
+	note("text", found)
+	return c, complaints
+}

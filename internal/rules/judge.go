@@ -1,0 +1,140 @@
+package rules
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"cel.dev/cel-go/common/types/ref"
+
+	pb "bayround/proto/bayround/v1"
+)
+
+// Judge judges the results of one vehicle by the packs that are in force for
+// it. It never changes; any number of goroutines may use it.
+type Judge struct {
+	engine       *Engine
+	vehicle      *pb.VehicleConfiguration
+	vehicleValue ref.Val
+	packs        []string
+
+	byFault  map[string][]*compiled // result scope, set off by this fault
+	byItem   map[string][]*compiled // result scope, on values of this item
+	groups   []*compiled            // group and vehicle scope
+	grouped  map[string]bool        // items that group and vehicle rules look at
+	spokenOf map[string]bool        // faults some rule in force speaks of
+}
+
+// For prepares the judge of a vehicle. The error is of type Errors: a pack the
+// vehicle names is not there, or a rule's for_vehicles cannot be worked out for
+// it. The vehicle must not be changed afterwards.
+func (e *Engine) For(v *pb.VehicleConfiguration) (*Judge, error) {
+	j := &Judge{
+		engine: e, vehicle: v, vehicleValue: e.adapter.NativeToValue(v),
+		byFault: map[string][]*compiled{}, byItem: map[string][]*compiled{},
+		grouped: map[string]bool{}, spokenOf: map[string]bool{},
+	}
+	names := slices.Clone(v.GetRulePacks())
+	slices.Sort(names) // the order of findings must not hang on the order in the file
+	var wrong Errors
+	for _, name := range slices.Compact(names) {
+		p := e.packs[name]
+		if p == nil {
+			wrong = append(wrong, Error{Pack: name, RuleIndex: -1, Wrong: fmt.Sprintf("%s names this pack, and it is not there", v.GetName()), Right: e.packsThereAre()})
+			continue
+		}
+		j.packs = append(j.packs, p.name+"@"+p.version)
+		for _, r := range p.rules {
+			if err := j.take(r); err != nil {
+				wrong = append(wrong, *err)
+			}
+		}
+	}
+	if err := wrong.asError(); err != nil {
+		return nil, err
+	}
+	return j, nil
+}
+
+// take puts a rule in force when it is for this vehicle.
+func (j *Judge) take(r *compiled) *Error {
+	if r.forVehicles != nil {
+		holds, err := r.forVehicles.holds(&scene{judge: j})
+		if err != nil {
+			return &Error{
+				Pack: r.pack.name, RuleIndex: r.index, Rule: r.rule.GetId(), Field: "for_vehicles",
+				Wrong: fmt.Sprintf("it cannot be worked out for %s: %v", j.vehicle.GetName(), err),
+				Right: "ask first whether it is there, for instance size(vehicle.axles) > 1 && …",
+			}
+		}
+		if !holds {
+			return nil
+		}
+	}
+	for _, fault := range r.speaksOf {
+		j.spokenOf[fault] = true
+	}
+	switch {
+	case r.rule.GetScope() != pb.RuleScope_RULE_SCOPE_RESULT:
+		j.groups = append(j.groups, r)
+		for _, item := range r.items {
+			j.grouped[item] = true
+		}
+	case len(r.rule.GetFaults()) > 0:
+		for _, fault := range r.rule.GetFaults() {
+			j.byFault[fault] = append(j.byFault[fault], r)
+		}
+	default:
+		for _, item := range r.items {
+			j.byItem[item] = append(j.byItem[item], r)
+		}
+	}
+	return nil
+}
+
+func (e *Engine) packsThereAre() string {
+	names := make([]string, 0, len(e.packs))
+	for name := range e.packs {
+		names = append(names, name)
+	}
+	slices.Sort(names)
+	return "there is " + strings.Join(names, ", ")
+}
+
+// Packs gives the packs in force as name@version, by name.
+func (j *Judge) Packs() []string { return slices.Clone(j.packs) }
+
+// GroupsOf tells whether any rule of group or vehicle scope looks at a step.
+func (j *Judge) GroupsOf(step *pb.CheckStep) bool { return j.grouped[step.GetItem()] }
+
+// Result judges one observation by the rules of result scope. The findings are
+// in the order of packs and rules; at the end those faults that no rule speaks
+// of. They share parts with the packs: do not change them.
+func (j *Judge) Result(o *pb.Observation) []*pb.Finding {
+	byItem := j.byItem[o.GetStep().GetItem()]
+	if len(o.GetFaults()) == 0 && len(byItem) == 0 {
+		return nil
+	}
+	var found []met
+	s := &scene{judge: j, observation: o, given: givenIn(o)}
+	for _, fault := range o.GetFaults() {
+		for _, r := range j.byFault[fault] {
+			found = append(found, r.met(s, fault)...)
+		}
+	}
+	for _, r := range byItem {
+		found = append(found, r.met(s, "")...)
+	}
+	slices.SortStableFunc(found, met.compare)
+	findings := make([]*pb.Finding, 0, len(found))
+	looked := []*pb.Observation{o}
+	for _, m := range found {
+		findings = append(findings, j.finding(m, s, looked))
+	}
+	for _, fault := range o.GetFaults() {
+		if !j.spokenOf[fault] {
+			findings = append(findings, j.unspoken(fault, o))
+		}
+	}
+	return findings
+}

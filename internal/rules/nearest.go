@@ -1,0 +1,47 @@
+package rules
+
+import "strings"
+
+// nearest gives the candidate that is most like word, or "" when none is like
+// it. Of equals it gives the first.
+func nearest(word string, candidates []string) string {
+	best, bestDistance := "", len(word)/2+2
+	for _, c := range candidates {
+		if d := distance(strings.ToLower(word), strings.ToLower(c)); d < bestDistance {
+			best, bestDistance = c, d
+		}
+	}
+	return best
+}
+
+// distance is the number of letters to insert, drop or change to turn a into b.
+func distance(a, b string) int {
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		corner := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			change := corner
+			if a[i] != b[j] {
+				change++
+			}
+			corner = row[j+1]
+			row[j+1] = min(change, row[j]+1, corner+1)
+		}
+	}
+	return row[len(b)]
+}
+
+// didYouMean words a suggestion, or says what there is.
+func didYouMean(word string, candidates []string) string {
+	if c := nearest(word, candidates); c != "" {
+		return "did you mean " + c + "?"
+	}
+	if len(candidates) == 0 || len(candidates) > 40 {
+		return ""
+	}
+	return "there is " + strings.Join(candidates, ", ")
+}

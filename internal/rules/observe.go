@@ -1,0 +1,140 @@
+package rules
+
+import (
+	"math"
+	"slices"
+
+	"bayround/internal/measure"
+	pb "bayround/proto/bayround/v1"
+)
+
+const (
+	// levelBelow and levelAbove stand for a level outside its marks.
+	levelBelow = -1
+	levelAbove = 2
+	// threeQuarters of the tread's breadth is what law and policies look at.
+	threeQuarters = 0.75
+	// treadPart is the part of a reading that is a tread depth, where an item
+	// asks for one depth and not for a profile.
+	treadPart = "tread_depth"
+)
+
+// Observe makes what rules see of a step's result, or nil when nobody looked.
+// Values must be in the units of their quantities already. No number in it is
+// ever NaN or infinite: what is, counts as not given. Conditions the step does
+// not know are left out; that the answer no longer fits is for the verdict to say.
+func Observe(step *pb.CheckStep, r *pb.Result) *pb.Observation {
+	if r.GetAnswer() == nil || r.GetNotChecked() != nil {
+		return nil
+	}
+	o := &pb.Observation{Step: step, Result: r}
+	if step.Target != nil && isFinite(step.GetTarget()) {
+		o.HasTarget, o.Target = true, step.GetTarget()
+	}
+	switch answer := r.GetAnswer().(type) {
+	case *pb.Result_Reading:
+		observeReading(o, answer.Reading)
+	case *pb.Result_Profile:
+		observeProfile(o, answer.Profile)
+	case *pb.Result_Level:
+		observeLevel(o, answer.Level)
+	case *pb.Result_Seen:
+		observeConditions(o, answer.Seen)
+	}
+	return o
+}
+
+func observeReading(o *pb.Observation, reading *pb.Reading) {
+	o.Values = make(map[string]float64, len(reading.GetValues()))
+	for _, v := range reading.GetValues() {
+		if isFinite(v.GetSi()) {
+			o.Values[v.GetPart()] = v.GetSi()
+		}
+	}
+	if len(o.GetValues()) == 0 {
+		return
+	}
+	// The first value is that of the step's first part, in whatever order they came.
+	first := ""
+	if parts := o.GetStep().GetParts(); len(parts) > 0 {
+		first = parts[0].GetId()
+	}
+	value, ok := o.GetValues()[first]
+	if !ok {
+		return
+	}
+	o.HasValue, o.Value = true, value
+	if share := value / o.GetTarget(); o.GetHasTarget() && isFinite(share) {
+		o.ShareOfTarget = share
+	}
+	if depth, ok := o.GetValues()[treadPart]; ok {
+		o.HasTread, o.TreadBandMm, o.TreadCentralMm, o.TreadLeastMm = true, depth, depth, depth
+	}
+}
+
+func observeProfile(o *pb.Observation, profile *pb.TreadProfile) {
+	band, central, least := math.Inf(1), math.Inf(1), math.Inf(1)
+	for _, s := range profile.GetSections() {
+		section := make(measure.TreadSection, len(s.GetPoints()))
+		for i, p := range s.GetPoints() {
+			section[i] = measure.TreadPoint{Across: p.GetAcross(), DepthMM: p.GetDepthMm()}
+		}
+		if len(section) == 0 {
+			return // half a profile is none
+		}
+		band = min(band, section.BestBand(threeQuarters))
+		central = min(central, section.Central(threeQuarters))
+		least = min(least, section.Least())
+	}
+	if isFinite(band) && isFinite(central) && isFinite(least) {
+		o.HasTread, o.TreadBandMm, o.TreadCentralMm, o.TreadLeastMm = true, band, central, least
+	}
+}
+
+func observeLevel(o *pb.Observation, level *pb.Level) {
+	switch level.GetMark() {
+	case pb.LevelMark_LEVEL_MARK_BELOW:
+		o.HasLevel, o.Level, o.LevelBelow = true, levelBelow, true
+	case pb.LevelMark_LEVEL_MARK_ABOVE:
+		o.HasLevel, o.Level, o.LevelAbove = true, levelAbove, true
+	case pb.LevelMark_LEVEL_MARK_BETWEEN:
+		if isFinite(level.GetFraction()) {
+			o.HasLevel, o.Level = true, level.GetFraction()
+		}
+	}
+}
+
+// observeConditions notes the faults seen. A fault without a count affects one
+// of however many the step looks at; none affected of those when all is sound.
+func observeConditions(o *pb.Observation, seen *pb.ConditionsSeen) {
+	step := o.GetStep()
+	o.Of = max(step.GetAlike(), 1)
+	for _, c := range seen.GetConditions() {
+		fault := faultOf(step, c.GetCondition())
+		if fault == "" {
+			continue
+		}
+		o.Faults = append(o.Faults, fault)
+		affected, of := int32(1), max(step.GetAlike(), 1)
+		if c.GetCount() != nil {
+			affected, of = c.GetCount().GetAffected(), c.GetCount().GetOf()
+		}
+		if affected > o.GetAffected() || affected == o.GetAffected() && of < o.GetOf() {
+			o.Affected, o.Of = affected, of
+		}
+	}
+	slices.Sort(o.Faults)
+	o.Faults = slices.Compact(o.Faults)
+}
+
+// faultOf gives the fault a condition of the step means, or "".
+func faultOf(step *pb.CheckStep, condition string) string {
+	for _, c := range step.GetConditions() {
+		if c.GetId() == condition {
+			return c.GetFault()
+		}
+	}
+	return ""
+}
+
+func isFinite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
