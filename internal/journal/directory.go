@@ -1,0 +1,112 @@
+package journal
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"bayround/internal/fault"
+)
+
+// The names in a journal's directory.
+const (
+	journalFile = "JOURNAL"
+	signerFile  = "signer.key"
+	badgerDir   = "badger"
+	unfinished  = ".new" // ends the name of a file that is still being written
+)
+
+// ownNames may stand in a directory in which a journal is made: what an
+// interrupted first start leaves behind, and what every fresh ext4 holds.
+func ownNames() []string {
+	return []string{signerFile, badgerDir, journalFile + unfinished, signerFile + unfinished, "lost+found"}
+}
+
+// inspect reads the JOURNAL file of dir. It returns nil when there is none
+// and a journal may be made there.
+func inspect(dir string) (*identity, error) {
+	b, err := os.ReadFile(filepath.Join(dir, journalFile))
+	if err == nil {
+		made, err := parseIdentity(b)
+		if err != nil {
+			return nil, fmt.Errorf("read %s: %w", filepath.Join(dir, journalFile), err)
+		}
+		return &made, nil
+	}
+	if !errors.Is(err, fs.ErrNotExist) {
+		return nil, unusable(dir, err)
+	}
+	entries, err := os.ReadDir(dir)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, unusable(dir, err)
+	}
+	for _, entry := range entries {
+		if !slices.Contains(ownNames(), entry.Name()) {
+			return nil, foreign(dir, entry.Name())
+		}
+	}
+	return nil, nil
+}
+
+func foreign(dir, name string) error {
+	return fault.New(fault.Precondition, "DIRECTORY_FOREIGN",
+		"%q is not a journal's directory (it has no file %s) and holds %q; give the journal an empty directory of its own",
+		dir, journalFile, name)
+}
+
+func unusable(dir string, cause error) error {
+	return fault.New(fault.Precondition, "DIRECTORY_UNUSABLE",
+		"the journal's directory %q cannot be used; it must be a directory on a local disk that this user may read and write",
+		dir).Because(cause)
+}
+
+// makeWritable makes dir and its badger directory if need be, and tries
+// whether files can be made in them: Badger's own error would not say.
+func makeWritable(dir string) error {
+	inner := filepath.Join(dir, badgerDir)
+	if err := os.MkdirAll(inner, 0o700); err != nil {
+		return unusable(dir, err)
+	}
+	for _, d := range []string{dir, inner} {
+		probe, err := os.CreateTemp(d, "probe-*"+unfinished)
+		if err != nil {
+			return unusable(dir, err)
+		}
+		if err := errors.Join(probe.Close(), os.Remove(probe.Name())); err != nil {
+			return unusable(dir, err)
+		}
+	}
+	return errors.Join(syncDir(filepath.Dir(dir)), syncDir(dir))
+}
+
+// writeSynced puts a file in place whole: after a crash it is there with all
+// its bytes or not at all.
+func writeSynced(path string, content []byte) error {
+	f, err := os.OpenFile(path+unfinished, os.O_CREATE|os.O_WRONLY|os.O_TRUNC, 0o600)
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(content)
+	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
+		return err
+	}
+	if err := os.Rename(path+unfinished, path); err != nil {
+		return err
+	}
+	return syncDir(filepath.Dir(path))
+}
+
+// syncDir makes the names in a directory durable.
+func syncDir(dir string) error {
+	d, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	return errors.Join(d.Sync(), d.Close())
+}

@@ -1,0 +1,150 @@
+package journal
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"sync"
+
+	"github.com/dgraph-io/badger/v4"
+	"golang.org/x/mod/sumdb/note"
+)
+
+// Journal is an open journal. Its methods may be called from any goroutine.
+type Journal struct {
+	*store
+	signer      note.Signer
+	log         *slog.Logger
+	committed   func(last uint64)
+	rowsVersion string                  // of the code that runs now
+	commit      func(*badger.Txn) error // the step that may fail; tests wrap it
+	edge        edge                    // owned by the committer once it runs
+	queue       chan *request           // unbuffered: what is handed over is decided
+	rebuilds    chan *rebuild           // unbuffered
+	closing     chan struct{}           // closed by Close
+	ended       chan struct{}           // closed when the committer has ended
+	failed      chan struct{}           // closed after a failed commit
+	closeOnce   sync.Once
+	closeErr    error // set within closeOnce
+	readers     gate
+
+	mu      sync.Mutex
+	size    uint64        // guarded by mu: number of durable events
+	head    []byte        // guarded by mu: the checkpoint of size events, nil when there are none
+	grown   chan struct{} // guarded by mu: closed and replaced when size grows
+	rows    rowsState     // guarded by mu
+	failure error         // guarded by mu: why failed is closed
+}
+
+// Open opens the journal in o.Dir, and makes an empty one when the directory
+// is empty or missing. It checks the head: its signature, that the events it
+// counts end where it says, and that the stored hashes lead to its root. It
+// does not read every event; Verify does.
+func Open(ctx context.Context, o Options) (*Journal, error) {
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	if err := checkRowsVersion(o.RowsVersion); err != nil {
+		return nil, err
+	}
+	s, err := openStore(o, true)
+	if err != nil {
+		return nil, err
+	}
+	j := &Journal{
+		store: s, log: o.logger(), committed: o.Committed, rowsVersion: o.RowsVersion,
+		commit: (*badger.Txn).Commit,
+		queue:  make(chan *request), rebuilds: make(chan *rebuild),
+		closing: make(chan struct{}), ended: make(chan struct{}), failed: make(chan struct{}),
+		grown: make(chan struct{}),
+	}
+	if err := j.load(o.Dir); err != nil {
+		return nil, errors.Join(err, s.db.Close())
+	}
+	go j.run()
+	return j, nil
+}
+
+// load reads what the journal keeps in memory and checks it.
+func (j *Journal) load(dir string) error {
+	signer, err := readSigner(dir, j.verifier)
+	if err != nil {
+		return err
+	}
+	j.signer = signer
+	return j.db.View(func(txn *badger.Txn) error {
+		if j.rows, err = readRowsState(txn); err != nil {
+			return err
+		}
+		if j.head, err = getIn(txn, []byte(headKey)); err != nil {
+			return err
+		}
+		j.edge, err = checkHead(txn, j.head, j.verifier)
+		j.size = j.edge.size
+		return err
+	})
+}
+
+// Close ends the committer and waits for it, then for readers inside a call.
+// Calling it again does nothing and returns the same error. It must not be
+// called from within a callback of the journal.
+func (j *Journal) Close() error {
+	j.closeOnce.Do(func() {
+		close(j.closing)
+		<-j.ended
+		j.readers.close()
+		if err := j.db.Close(); err != nil {
+			j.closeErr = fmt.Errorf("close the journal's store: %w", err)
+		}
+	})
+	return j.closeErr
+}
+
+// Failed is closed when the journal has stopped itself after a failed commit.
+func (j *Journal) Failed() <-chan struct{} { return j.failed }
+
+// ID returns the random id that was made with the journal.
+func (j *Journal) ID() string { return j.identity.id }
+
+// Verifier returns the key that verifies the checkpoints, as note.NewVerifier
+// reads it.
+func (j *Journal) Verifier() string { return j.identity.verifierKey }
+
+// Size returns the number of events durable now; the newest has this
+// sequence number.
+func (j *Journal) Size() uint64 {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	return j.size
+}
+
+// Checkpoint returns the newest signed checkpoint (C2SP tlog-checkpoint), nil
+// while the journal is empty.
+func (j *Journal) Checkpoint() []byte {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	return append([]byte(nil), j.head...)
+}
+
+// Wait returns nil when Size() > after. It errs when ctx ends first, or the
+// journal stops or closes.
+func (j *Journal) Wait(ctx context.Context, after uint64) error {
+	for {
+		j.mu.Lock()
+		size, grown := j.size, j.grown
+		j.mu.Unlock()
+		if size > after {
+			return nil
+		}
+		select {
+		case <-grown:
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-j.failed:
+			return j.stopped()
+		case <-j.closing:
+			return closed()
+		}
+	}
+}

@@ -1,0 +1,111 @@
+package journal
+
+import (
+	"context"
+
+	"github.com/dgraph-io/badger/v4"
+	"golang.org/x/mod/sumdb/tlog"
+
+	"bayround/internal/fault"
+)
+
+// Events reads in portions, so that a slow yield neither holds the store's
+// old tables nor keeps Close waiting.
+const (
+	portionEvents = 1024
+	portionBytes  = 1 << 20
+)
+
+// Event returns the event with this sequence number, after checking it
+// against its stored hash.
+func (j *Journal) Event(seq uint64) ([]byte, error) {
+	if size := j.Size(); seq == 0 || seq > size {
+		return nil, fault.New(fault.NotFound, "EVENT_UNKNOWN", "there is no event %d; the journal holds events 1 to %d", seq, size)
+	}
+	var event []byte
+	err := j.view(func(txn *badger.Txn) (err error) {
+		event, err = readEvent(txn, seq)
+		return err
+	})
+	return event, err
+}
+
+// view runs read in a read-only transaction that Close waits for.
+func (j *Journal) view(read func(txn *badger.Txn) error) error {
+	if err := j.readers.enter(); err != nil {
+		return err
+	}
+	defer j.readers.leave()
+	return j.db.View(read)
+}
+
+// readEvent reads one event and checks it.
+func readEvent(txn *badger.Txn, seq uint64) ([]byte, error) {
+	event, err := getIn(txn, eventKey(seq))
+	if err != nil {
+		return nil, err
+	}
+	if event == nil {
+		return nil, eventMissing(seq)
+	}
+	hashes, err := storedHashes(txn).ReadHashes([]int64{tlog.StoredHashIndex(0, int64(seq-1))})
+	if err != nil {
+		return nil, err
+	}
+	if tlog.RecordHash(event) != hashes[0] {
+		return nil, eventChanged(seq)
+	}
+	return event, nil
+}
+
+func eventMissing(seq uint64) error {
+	return lost("EVENT_MISSING", "event %d is missing; restore the journal from a backup or a copy", seq)
+}
+
+func eventChanged(seq uint64) error {
+	return lost("EVENT_CHANGED", "event %d does not match its stored hash: it or the hash was changed; restore the journal from a backup or a copy", seq)
+}
+
+// Events calls yield for each event from the sequence number from (0 is the
+// same as 1) to the end as of the call, in order. The bytes are the callee's
+// to keep. Each event is checked against its stored hash, and it is an error
+// (fault.Lost) when a number is missing; the events before it have been
+// yielded by then. An error of yield ends the walk and comes back unchanged.
+func (j *Journal) Events(ctx context.Context, from uint64, yield func(seq uint64, event []byte) error) error {
+	end := j.Size()
+	for next := max(from, 1); next <= end; {
+		events, damage := j.portion(next, end)
+		for _, event := range events {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			if err := yield(next, event); err != nil {
+				return err
+			}
+			next++
+		}
+		if damage != nil {
+			return damage
+		}
+	}
+	return nil
+}
+
+// portion reads some events, at least one of from to end. When it errs the
+// events returned are the good ones before the trouble.
+func (j *Journal) portion(from, end uint64) (events [][]byte, err error) {
+	err = j.view(func(txn *badger.Txn) error {
+		w := newWalk(txn, from)
+		defer w.close()
+		for bytes := 0; w.next <= end && len(events) < portionEvents && bytes < portionBytes; {
+			event, _, err := w.step()
+			if err != nil {
+				return err
+			}
+			events = append(events, append([]byte{}, event...))
+			bytes += len(event)
+		}
+		return nil
+	})
+	return events, err
+}

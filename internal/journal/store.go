@@ -1,0 +1,185 @@
+package journal
+
+import (
+	"errors"
+	"fmt"
+	"path/filepath"
+	"strings"
+
+	"github.com/dgraph-io/badger/v4"
+	"golang.org/x/mod/sumdb/note"
+	"golang.org/x/mod/sumdb/tlog"
+
+	"bayround/internal/fault"
+)
+
+// store is an open Badger store that is known to be a journal's.
+type store struct {
+	db       *badger.DB
+	identity identity
+	verifier note.Verifier
+}
+
+// openStore opens the store of o.Dir; if create is set it makes one where
+// there is none. It looks at the format only: what the store holds is for the
+// caller to check.
+func openStore(o Options, create bool) (*store, error) {
+	made, err := inspect(o.Dir)
+	if err != nil {
+		return nil, err
+	}
+	if made == nil && !create {
+		return nil, fault.New(fault.NotFound, "JOURNAL_UNKNOWN",
+			"there is no journal in %q; name the directory that holds the file %s", o.Dir, journalFile)
+	}
+	if err := makeWritable(o.Dir); err != nil {
+		return nil, err
+	}
+	db, err := openBadger(o)
+	if err != nil {
+		return nil, err
+	}
+	s, err := identify(db, o, made)
+	if err != nil {
+		return nil, errors.Join(err, db.Close())
+	}
+	return s, nil
+}
+
+func openBadger(o Options) (*badger.DB, error) {
+	db, err := badger.Open(o.badger())
+	if err == nil {
+		return db, nil
+	}
+	// Badger drops the cause of this error and leaves only its words.
+	if strings.Contains(err.Error(), "Cannot acquire directory lock") {
+		return nil, fault.New(fault.Unavailable, "JOURNAL_LOCKED",
+			"the journal in %q is open in another process; stop that one first", o.Dir).Because(err)
+	}
+	return nil, lost("STORE_DAMAGED",
+		"the journal's store in %q does not open; keep a copy of the directory, then restore it from a backup", o.Dir).Because(err)
+}
+
+// identify makes sure that the store is the journal that the JOURNAL file
+// speaks of, and finishes the making of a new one. It is called under
+// Badger's lock.
+func identify(db *badger.DB, o Options, made *identity) (*store, error) {
+	id, err := readIdentity(db, o, made)
+	if err != nil {
+		return nil, err
+	}
+	if made == nil {
+		if err := writeSynced(filepath.Join(o.Dir, journalFile), id.encode()); err != nil {
+			return nil, fmt.Errorf("write the file %s: %w", journalFile, err)
+		}
+	} else if *made != id {
+		return nil, lost("JOURNAL_MISMATCH",
+			"the file %s in %q is of journal %s, the store is of journal %s or has another key; put together what belongs together",
+			journalFile, o.Dir, made.id, id.id)
+	}
+	verifier, err := id.verifier()
+	if err != nil {
+		return nil, err
+	}
+	if o.Origin != "" && o.Origin != verifier.Name() {
+		return nil, fault.New(fault.Precondition, "ORIGIN_MISMATCH",
+			"the journal in %q is of %q, not of %q; mend the station's name or the directory", o.Dir, verifier.Name(), o.Origin)
+	}
+	return &store{db: db, identity: id, verifier: verifier}, nil
+}
+
+// readIdentity reads the format record, or makes it when no journal was made
+// here yet.
+func readIdentity(db *badger.DB, o Options, made *identity) (identity, error) {
+	stored, err := get(db, []byte(formatKey))
+	switch {
+	case err != nil:
+		return identity{}, err
+	case stored != nil:
+		return parseIdentity(stored)
+	case made != nil:
+		return identity{}, lost("RECORD_LOST",
+			"journal %s was made in %q, but its store is empty; restore it from a backup", made.id, o.Dir)
+	}
+	return initialise(db, o)
+}
+
+// initialise makes a new journal in an empty store. The key comes first, the
+// JOURNAL file (by the caller) last: a start that breaks off is made again
+// from the beginning, and once the JOURNAL file is there all the rest is.
+func initialise(db *badger.DB, o Options) (identity, error) {
+	if err := refuseFilled(db, o.Dir); err != nil {
+		return identity{}, err
+	}
+	verifierKey, err := makeSigner(o.Dir, o.Origin)
+	if err != nil {
+		return identity{}, fmt.Errorf("make the signing key: %w", err)
+	}
+	id := newIdentity(verifierKey)
+	err = db.Update(func(txn *badger.Txn) error {
+		return errors.Join(
+			txn.Set([]byte(formatKey), id.encode()),
+			txn.Set([]byte(rowsKey), rowsState{complete: true, version: o.RowsVersion}.encode()))
+	})
+	if err != nil {
+		return identity{}, fmt.Errorf("write the format record: %w", err)
+	}
+	return id, nil
+}
+
+// refuseFilled errs when the store holds anything at all.
+func refuseFilled(db *badger.DB, dir string) error {
+	return db.View(func(txn *badger.Txn) error {
+		it := txn.NewIterator(badger.IteratorOptions{})
+		defer it.Close()
+		if it.Rewind(); it.Valid() {
+			return fault.New(fault.Precondition, "DIRECTORY_FOREIGN",
+				"the Badger store in %q is not a journal's; give the journal an empty directory of its own", dir)
+		}
+		return nil
+	})
+}
+
+// get returns a copy of the value of key, nil when there is none.
+func get(db *badger.DB, key []byte) (value []byte, err error) {
+	err = db.View(func(txn *badger.Txn) error {
+		value, err = getIn(txn, key)
+		return err
+	})
+	return value, err
+}
+
+// getIn is get within a transaction.
+func getIn(txn *badger.Txn, key []byte) ([]byte, error) {
+	item, err := txn.Get(key)
+	if errors.Is(err, badger.ErrKeyNotFound) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("read %q: %w", key, err)
+	}
+	value, err := item.ValueCopy([]byte{}) // not nil: an empty value is there
+	if err != nil {
+		return nil, fmt.Errorf("read the value of %q: %w", key, err)
+	}
+	return value, nil
+}
+
+// storedHashes reads Merkle hashes as of txn.
+func storedHashes(txn *badger.Txn) tlog.HashReader {
+	return tlog.HashReaderFunc(func(indexes []int64) ([]tlog.Hash, error) {
+		hashes := make([]tlog.Hash, len(indexes))
+		for i, index := range indexes {
+			b, err := getIn(txn, hashKey(index))
+			if err != nil {
+				return nil, err
+			}
+			if len(b) != tlog.HashSize {
+				level, n := tlog.SplitStoredHashIndex(index)
+				return nil, lost("HASH_MISSING", "the stored hash %d (level %d, number %d) is missing or cut short", index, level, n)
+			}
+			hashes[i] = tlog.Hash(b)
+		}
+		return hashes, nil
+	})
+}

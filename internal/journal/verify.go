@@ -1,0 +1,210 @@
+package journal
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"github.com/dgraph-io/badger/v4"
+	"golang.org/x/mod/sumdb/note"
+	"golang.org/x/mod/sumdb/tlog"
+
+	"bayround/internal/fault"
+)
+
+// Report is what Verify found.
+type Report struct {
+	Events   uint64 // good ones, counted from the first; all of them when nothing is wrong
+	Receipts uint64
+	Rows     uint64 // versions of rows
+	Root     string // base64; of all events
+	Signer   string // name of the key that signed the head; "" while there is no event
+	FirstBad uint64 // sequence number of the first bad event; 0 = none, or the trouble is with no single event
+	Problem  string // what is wrong; "" = nothing
+}
+
+// String says it in one line.
+func (r Report) String() string {
+	switch {
+	case r.Problem != "" && r.FirstBad > 0:
+		return fmt.Sprintf("breaks at event %d: %s", r.FirstBad, r.Problem)
+	case r.Problem != "":
+		return fmt.Sprintf("%d events, but: %s", r.Events, r.Problem)
+	case r.Signer == "":
+		return fmt.Sprintf("0 events, root %s, nothing signed yet", r.Root)
+	}
+	return fmt.Sprintf("%d events, root %s, signed by %s, no gap", r.Events, r.Root, r.Signer)
+}
+
+// Verify opens the journal in o.Dir by itself and re-reads everything in it:
+// each event and its hash, all stored hashes, the root against the signed
+// head and its signature, that no number is missing, that the receipts cover
+// the events exactly, and the form of the rows. What it finds wrong is a
+// fault.Lost, and the report says where. It needs no signing key. It does not
+// work on a journal that another process has open.
+func Verify(ctx context.Context, o Options) (Report, error) {
+	s, err := openStore(o, false)
+	if err != nil {
+		return Report{}, err
+	}
+	report, err := s.verify(ctx)
+	return report, errors.Join(err, s.db.Close())
+}
+
+// Verify is like the function Verify, for a journal that is open. It checks
+// the journal as of the call; appending goes on meanwhile.
+func (j *Journal) Verify(ctx context.Context) (Report, error) {
+	if err := j.readers.enter(); err != nil {
+		return Report{}, err
+	}
+	defer j.readers.leave()
+	return j.verify(ctx)
+}
+
+func (s *store) verify(ctx context.Context) (Report, error) {
+	var report Report
+	err := s.db.View(func(txn *badger.Txn) error {
+		size, err := report.checkEvents(ctx, txn, s.verifier)
+		if err != nil {
+			return err
+		}
+		if err := report.checkReceipts(ctx, txn, size); err != nil {
+			return err
+		}
+		return report.checkRows(ctx, txn, size)
+	})
+	var f *fault.Fault
+	if errors.As(err, &f) {
+		report.Problem = f.Error()
+	}
+	return report, err
+}
+
+// checkEvents checks the Merkle tree from the events up to the signature.
+func (r *Report) checkEvents(ctx context.Context, txn *badger.Txn, verifier note.Verifier) (size uint64, err error) {
+	head, err := getIn(txn, []byte(headKey))
+	if err != nil {
+		return 0, err
+	}
+	var signed checkpoint
+	if head != nil {
+		if signed, err = openCheckpoint(head, verifier); err != nil {
+			return 0, err
+		}
+		r.Signer = verifier.Name()
+	}
+	tree, err := r.walkEvents(ctx, txn, signed.size)
+	if err != nil {
+		return 0, err
+	}
+	root, err := tree.root()
+	if err != nil {
+		return 0, err
+	}
+	if r.Root = root.String(); head != nil && root != signed.root {
+		return 0, rootDiffers(signed, root)
+	}
+	return signed.size, nil
+}
+
+// walkEvents goes through size events and their hashes and makes sure that
+// nothing lies behind them.
+func (r *Report) walkEvents(ctx context.Context, txn *badger.Txn, size uint64) (edge, error) {
+	var tree edge
+	w := newWalk(txn, 1)
+	defer w.close()
+	for tree.size < size {
+		if err := ctx.Err(); err != nil {
+			return edge{}, err
+		}
+		r.FirstBad = tree.size + 1 // unless this step succeeds
+		event, stored, err := w.step()
+		if err != nil {
+			return edge{}, err
+		}
+		if err := checkHashes(&tree, event, stored); err != nil {
+			return edge{}, err
+		}
+		r.Events, r.FirstBad = tree.size, 0
+	}
+	if w.events.Valid() || w.hashes.Valid() {
+		r.FirstBad = size + 1
+		if size == 0 {
+			return edge{}, headMissing()
+		}
+		return edge{}, beyondHead(size)
+	}
+	return tree, nil
+}
+
+// checkHashes computes what must be stored with an event and compares.
+func checkHashes(tree *edge, event []byte, stored []tlog.Hash) error {
+	index := tlog.StoredHashIndex(0, int64(tree.size))
+	want, err := tree.add(tlog.RecordHash(event))
+	if err != nil {
+		return err
+	}
+	for level := range want {
+		if stored[level] != want[level] {
+			return lost("HASH_CHANGED", "stored hash %d (level %d, completed by event %d) is not what the events give",
+				index+int64(level), level, tree.size)
+		}
+	}
+	return nil
+}
+
+// checkReceipts makes sure that each event belongs to exactly one command:
+// else a command could be carried out twice, or its events be lost on it.
+func (r *Report) checkReceipts(ctx context.Context, txn *badger.Txn, size uint64) error {
+	covered := newMarks(size)
+	err := eachReceipt(ctx, txn, func(id string, receipt storedReceipt) error {
+		r.Receipts++
+		if receipt.last > size {
+			return receiptOutside(id, receipt, size)
+		}
+		for seq := receipt.first; seq != 0 && seq <= receipt.last; seq++ {
+			if covered.has(seq) {
+				r.FirstBad = seq
+				return lost("RECEIPT_OVERLAPS", "event %d is claimed by command %q and by another", seq, id)
+			}
+			covered.set(seq)
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	for seq := uint64(1); seq <= size; seq++ {
+		if !covered.has(seq) {
+			r.FirstBad = seq
+			return lost("RECEIPT_MISSING", "the command that made event %d has left no receipt", seq)
+		}
+	}
+	return nil
+}
+
+func (r *Report) checkRows(ctx context.Context, txn *badger.Txn, size uint64) error {
+	it := txn.NewIterator(badger.IteratorOptions{Prefix: []byte(rowPrefix)})
+	defer it.Close()
+	for it.Rewind(); it.Valid(); it.Next() {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		key, seq, err := rowAt(it)
+		if err != nil {
+			return err
+		}
+		if seq > size {
+			return lost("ROW_DAMAGED", "row %.60q is of event %d, the journal ends at %d; rebuild the rows from the events", key, seq, size)
+		}
+		err = it.Item().Value(func(b []byte) error {
+			_, err := decodeRowValue(b)
+			return err
+		})
+		if err != nil {
+			return rowDamaged(it.Item(), err)
+		}
+		r.Rows++
+	}
+	return nil
+}
