@@ -1,0 +1,59 @@
+package catalogue
+
+import "strings"
+
+// longestGuess is the longest word that a likeness is looked for; longer ones
+// are no slip of the pen.
+const longestGuess = 80
+
+// nearest gives the candidate that is most like word, or "" when none is like
+// it. Of equals it gives the first.
+func nearest(word string, candidates []string) string {
+	if len(word) > longestGuess {
+		return ""
+	}
+	best, bestDistance := "", len(word)/3+2
+	for _, c := range candidates {
+		if d := distance(strings.ToLower(word), strings.ToLower(c)); d < bestDistance {
+			best, bestDistance = c, d
+		}
+	}
+	return best
+}
+
+// distance is the number of letters to insert, drop or change to turn a into b.
+func distance(a, b string) int {
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		corner := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			change := corner
+			if a[i] != b[j] {
+				change++
+			}
+			corner = row[j+1]
+			row[j+1] = min(change, row[j]+1, corner+1)
+		}
+	}
+	return row[len(b)]
+}
+
+// suggestion says which of the candidates was probably meant, or lists them when
+// they are few enough to be read.
+func suggestion(word string, candidates []string) string {
+	const few = 24
+	if c := nearest(word, candidates); c != "" {
+		return "did you mean " + c + "?"
+	}
+	switch {
+	case len(candidates) == 0:
+		return "there are none yet"
+	case len(candidates) <= few:
+		return "there is " + strings.Join(candidates, ", ")
+	}
+	return "none of the " + count(len(candidates), "known name") + " is like it"
+}
