@@ -36,6 +36,9 @@ type view struct {
 	*cel.Env
 	variables []string
 	known     *vocabulary
+	// passed holds the expressions that passed, by source: hundreds of rules
+	// hold the same few. Only the goroutine that compiles uses it.
+	passed map[string]*expression
 }
 
 // newEnvironments makes them. It fails only when our own declarations
@@ -55,7 +58,7 @@ func newEnvironments(known *vocabulary) (*environments, error) {
 	if err != nil {
 		return nil, fmt.Errorf("declaring what rules see: %w", err)
 	}
-	envs := &environments{vehicle: view{Env: base, variables: []string{"vehicle"}, known: known}}
+	envs := &environments{vehicle: view{Env: base, variables: []string{"vehicle"}, known: known, passed: map[string]*expression{}}}
 	for _, step := range []struct {
 		to   *view
 		from view
@@ -82,7 +85,7 @@ func (w view) with(name string, kind *cel.Type) (view, error) {
 	if err != nil {
 		return view{}, fmt.Errorf("declaring %s to rules: %w", name, err)
 	}
-	w.Env, w.variables = env, append([]string{name}, w.variables...)
+	w.Env, w.variables, w.passed = env, append([]string{name}, w.variables...), map[string]*expression{}
 	return w, nil
 }
 

@@ -8,6 +8,7 @@ import (
 
 	"cel.dev/cel-go/cel"
 	"cel.dev/cel-go/common"
+	celast "cel.dev/cel-go/common/ast"
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/reflect/protoregistry"
 )
@@ -50,38 +51,52 @@ func (w view) explainOne(issue *common.Error, parsed *cel.Ast) complaint {
 		return complaint{wrong: fmt.Sprintf("%s no field %q", owner, m[1]), right: didYouMean(m[1], fields)}
 	}
 	if m := undeclaredName.FindStringSubmatch(message); m != nil {
-		return w.unknownName(m[1])
+		return w.unknownName(m[1], issue.ExprID, parsed)
 	}
 	if m := noOverload.FindStringSubmatch(message); m != nil {
 		return mismatch(m[1], m[2])
 	}
 	if rest, ok := strings.CutPrefix(message, "Syntax error: "); ok {
-		return complaint{wrong: "it is not a CEL expression: " + rest, right: `write it as in o.has_value && o.value < 690.0`}
+		return complaint{wrong: "it is not a CEL expression: " + rest, right: "write it as in o.has_value && o.value < 690.0"}
 	}
-	return complaint{wrong: message, right: "see the package comment of internal/rules for what an expression may hold"}
+	return complaint{wrong: message, right: "write it as in o.has_value && o.value < 690.0"}
 }
 
 // unknownName explains a name that is neither variable nor function nor enum.
-func (w view) unknownName(name string) complaint {
-	c := complaint{wrong: fmt.Sprintf("there is no %q here", name)}
-	if i := strings.LastIndexByte(name, '.'); i >= 0 {
-		c.right = didYouMean(name, enumValues(name[:i]))
-		return c
+func (w view) unknownName(name string, id int64, parsed *cel.Ast) complaint {
+	if values := enumValues(name); values != nil {
+		asked := fieldOf(id, parsed)
+		return complaint{wrong: fmt.Sprintf("%s has no value %q", name, asked), right: didYouMean(asked, values)}
 	}
 	known := slices.Clone(w.variables)
-	for _, f := range []string{"seen", "count_seen", "least", "greatest", "spread", "round", "feature", "psi", "bar", "size", "has"} {
-		if distance(name, f) <= 2 {
-			known = append(known, f)
+	others := enumNames()
+	for _, u := range usages {
+		others = append(others, u.name)
+	}
+	for _, other := range others {
+		if distance(name, other) <= 2 { // there are many: only one very near is meant
+			known = append(known, other)
 		}
 	}
-	c.right = didYouMean(name, known)
-	if nearest(name, known) == "" {
-		c.right = "the variables are " + strings.Join(w.variables, ", ")
+	c := complaint{wrong: fmt.Sprintf("there is no %q here", name), right: "the variables are " + strings.Join(w.variables, ", ")}
+	if near := nearest(name, known); near != "" {
+		c.right = "did you mean " + near + "?"
 	}
 	return c
 }
 
-// enumValues lists the values of an enum, or of the one most like it.
+// fieldOf gives the name that is selected from an expression.
+func fieldOf(operand int64, parsed *cel.Ast) string {
+	field := ""
+	celast.PreOrderVisit(parsed.NativeRep().Expr(), celast.NewExprVisitor(func(e celast.Expr) {
+		if e.Kind() == celast.SelectKind && e.AsSelect().Operand().ID() == operand {
+			field = e.AsSelect().FieldName()
+		}
+	}))
+	return field
+}
+
+// enumValues lists the values of an enum of ours; nil when it is none.
 func enumValues(enum string) []string {
 	d, err := protoregistry.GlobalTypes.FindEnumByName(protoreflect.FullName("bayround.v1." + enum))
 	if err != nil {
@@ -90,8 +105,21 @@ func enumValues(enum string) []string {
 	values := d.Descriptor().Values()
 	names := make([]string, values.Len())
 	for i := range names {
-		names[i] = enum + "." + string(values.Get(i).Name())
+		names[i] = string(values.Get(i).Name())
 	}
+	return names
+}
+
+// enumNames lists our enums.
+func enumNames() []string {
+	var names []string
+	protoregistry.GlobalTypes.RangeEnums(func(e protoreflect.EnumType) bool {
+		if d := e.Descriptor(); d.ParentFile().Package() == "bayround.v1" {
+			names = append(names, string(d.Name()))
+		}
+		return true
+	})
+	slices.Sort(names)
 	return names
 }
 
@@ -102,10 +130,15 @@ func mismatch(function, signature string) complaint {
 	switch {
 	case strings.Contains(signature, "int") && strings.Contains(signature, "double"):
 		c.right = "write whole numbers as 2.0, or double(x), where they meet numbers with decimals"
-	case function == "_&&_" || function == "_||_" || function == "!_" || function == "_?_:_":
-		c.right = "give it conditions, for instance o.value < 690.0"
+	case function == "_?_:_":
+		c.right = "write it as condition ? this : that, with this and that of one kind"
 	default:
-		c.right = "see the package comment of internal/rules for what each function takes"
+		c.right = "give it two of one kind"
+	}
+	for _, u := range usages {
+		if u.name == function {
+			c.right = "write it as in " + u.written
+		}
 	}
 	return c
 }

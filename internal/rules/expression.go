@@ -27,6 +27,25 @@ var idLiteral = regexp.MustCompile(`^[A-Z]{3,4}-[0-9]{3}(-[0-9]{2})?$`)
 // compile checks one expression and makes it ready. What it must give is
 // wanted; nil leaves that to the caller.
 func (w view) compile(source string, wanted *cel.Type) (*expression, []complaint) {
+	x := w.passed[source]
+	if x == nil {
+		checked, complaints := w.check(source)
+		if len(complaints) > 0 {
+			return nil, complaints
+		}
+		if x, complaints = w.ready(source, checked); len(complaints) > 0 {
+			return nil, complaints
+		}
+		w.passed[source] = x
+	}
+	if wanted != nil && !x.kind.IsExactType(wanted) {
+		return nil, []complaint{wrongKind(x.kind, wanted)}
+	}
+	return x, nil
+}
+
+// check parses an expression and checks its types.
+func (w view) check(source string) (*cel.Ast, []complaint) {
 	parsed, issues := w.Parse(source)
 	if issues.Err() != nil {
 		return nil, w.explain(issues, nil)
@@ -35,9 +54,11 @@ func (w view) compile(source string, wanted *cel.Type) (*expression, []complaint
 	if issues.Err() != nil {
 		return nil, w.explain(issues, parsed)
 	}
-	if wanted != nil && !checked.OutputType().IsExactType(wanted) {
-		return nil, []complaint{wrongKind(checked.OutputType(), wanted)}
-	}
+	return checked, nil
+}
+
+// ready bounds the cost of a checked expression, looks through it and plans it.
+func (w view) ready(source string, checked *cel.Ast) (*expression, []complaint) {
 	if c := tooCostly(w.Env, checked); c != nil {
 		return nil, []complaint{*c}
 	}

@@ -18,6 +18,34 @@ const (
 	mostDecimals      = 6
 )
 
+// usages shows how functions are written, for finding what a slip of the pen
+// meant; never changed.
+var usages = []struct{ name, written string }{
+	{"seen", `seen(o, "LMP-010-01")`},
+	{"count_seen", `count_seen(group, ["LMP-010-01"])`},
+	{"feature", `feature(vehicle, "pump")`},
+	{"least", "least(group.map(x, x.value))"},
+	{"greatest", "greatest(group.map(x, x.value))"},
+	{"spread", "spread(group.map(x, x.value))"},
+	{"round", "round(o.value, 1)"},
+	{"psi", "psi(o.value)"},
+	{"bar", "bar(o.value)"},
+	{"size", "size(group)"},
+	{"has", "has(o.step.place)"},
+	{"double", "double(o.affected)"},
+	{"int", "int(o.value)"},
+	{"string", "string(o.affected)"},
+	{"contains", `o.result.note.contains("frost")`},
+	{"startsWith", `o.step.item.startsWith("TYR-")`},
+	{"endsWith", `o.step.step_id.endsWith("-inner")`},
+	{"matches", `o.result.note.matches("frost|ice")`},
+	{"exists", "group.exists(x, x.value < 690.0)"},
+	{"exists_one", "group.exists_one(x, x.value < 690.0)"},
+	{"all", "group.all(x, x.has_value)"},
+	{"map", "group.map(x, x.value)"},
+	{"filter", "group.filter(x, x.has_value)"},
+}
+
 // functions are the ones packs may call beside CEL's own; package doc lists them.
 func functions() []cel.EnvOption {
 	doubles := cel.ListType(cel.DoubleType)

@@ -18,7 +18,7 @@ const (
 	givenLevel
 	givenConditions
 	givenShare // of the target: wants a value and a target that is not 0
-	givenAll = givenValue | givenTarget | givenTread | givenLevel | givenConditions | givenShare
+	givenAll   = givenValue | givenTarget | givenTread | givenLevel | givenConditions | givenShare
 )
 
 // readBy says what reading a field of an observation needs; never changed.

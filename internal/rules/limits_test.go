@@ -131,12 +131,14 @@ func TestLimits_PublishedGroups(t *testing.T) {
 		{
 			"survey criterion (twin-tyre-limits.csv): 5 psi inside a pair",
 			"TYR-010", "size(group) == 2 && psi(spread(group.map(x, x.value))) > 5.0", pb.Grouping_GROUPING_AXLE_END,
-			[]*pb.Observation{reading(outer, 1, 850), reading(inner, 2, 815.6)}, []*pb.Observation{reading(outer, 1, 850), reading(inner, 2, 815.5)},
+			[]*pb.Observation{reading(outer, 1, 850), reading(inner, 2, 815.6)},
+			[]*pb.Observation{reading(outer, 1, 850), reading(inner, 2, 815.5)},
 		},
 		{
 			"tyre service training (twin-tyre-limits.csv): tread depths of a pair differ by at most 4/32 in",
 			"TYR-030", "size(group) == 2 && spread(group.map(x, x.tread_band_mm)) > 3.175", pb.Grouping_GROUPING_AXLE_END,
-			[]*pb.Observation{tread(outerTread, 8, 8), tread(innerTread, 4.825, 4.825)}, []*pb.Observation{tread(outerTread, 8, 8), tread(innerTread, 4.82, 4.82)},
+			[]*pb.Observation{tread(outerTread, 8, 8), tread(innerTread, 4.825, 4.825)},
+			[]*pb.Observation{tread(outerTread, 8, 8), tread(innerTread, 4.82, 4.82)},
 		},
 		{
 			"Directive 2014/45/EU, Annex I, 4.3.1(a) line 3 (eu-2014-45-annex.csv): no light source of the stop lamps works",

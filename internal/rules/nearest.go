@@ -41,7 +41,7 @@ func didYouMean(word string, candidates []string) string {
 		return "did you mean " + c + "?"
 	}
 	if len(candidates) == 0 || len(candidates) > 40 {
-		return ""
+		return "take one that is there"
 	}
 	return "there is " + strings.Join(candidates, ", ")
 }
