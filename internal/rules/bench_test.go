@@ -41,7 +41,7 @@ func benchPack(cat *pb.Catalogue) *pb.RulePack {
 	}
 	for i := range benchValues {
 		p.Rules = append(p.Rules, rule(fmt.Sprintf("value-%d", i), func(r *pb.Rule) {
-			r.Items, r.When = []string{fmt.Sprintf("REA-%03d", i%30)}, fmt.Sprintf("o.share_of_target < %.2f", 0.5+0.2*float64(i/30))
+			r.Items, r.When = []string{fmt.Sprintf("REA-%03d", i%30)}, fmt.Sprintf("o.share_of_target < %.3f", 0.5+0.001*float64(i))
 			r.Text = "{o.value} kPa, {round(o.share_of_target * 100.0, 0)} % of the target"
 		}))
 	}

@@ -73,6 +73,7 @@ func TestCompile_SaysWhatIsWrong(t *testing.T) {
 		{"condition in a text", text("Depth {o.has_tread} mm"), "text", 1, 8, "it gives bool, which cannot stand in a text", "give a number or a string"},
 		{"message in a text", text("Depth {o.step} mm"), "text", 1, 8, "cannot stand in a text", ""},
 		{"unknown field in a text", text("Depth\nis {o.tread_mm} mm"), "text", 2, 6, `no field "tread_mm"`, "tread_band_mm"},
+		{"second line of an expression in a text", text("Depth {o.value +\n  o.tread_mm} mm"), "text", 2, 4, `no field "tread_mm"`, "tread_band_mm"},
 		{"two slips in a text", text("{o.a} and {o.b}"), "text", 1, 3, `no field "a"`, ""},
 		{"not UTF-8", text("Depth \xff mm"), "text", 0, 0, "not UTF-8", ""},
 

@@ -87,6 +87,21 @@ func TestResult_FaultAndCondition(t *testing.T) {
 	}
 }
 
+// TestResult_Order: findings come in the order of packs and rules, whatever set them off.
+func TestResult_Order(t *testing.T) {
+	first, second := pack(
+		rule("any", func(r *pb.Rule) { r.Items, r.When = []string{"TYR-020"}, "o.affected > 0" }),
+		rule("bulge", func(r *pb.Rule) { r.Faults = []string{"TYR-020-02"} }),
+		rule("cut", func(r *pb.Rule) { r.Faults = []string{"TYR-020-01"} }),
+		rule("both", func(r *pb.Rule) { r.Items, r.When = []string{"TYR-020"}, "size(o.faults) == 2" }),
+	), pack(rule("again", func(r *pb.Rule) { r.Faults = []string{"TYR-020-02", "TYR-020-01"} }))
+	second.Name = "packs/a-second"
+	found := judge(t, first, second).Result(seen(step("TYR-020", "axle-1-nearside"), 1, "01", "02"))
+	if d := cmp.Diff([]string{"again", "again", "any", "bulge", "cut", "both"}, ruleIDs(found)); d != "" {
+		t.Errorf("order (-want +got):\n%s", d)
+	}
+}
+
 // TestResult_NotWorkedOut: a rule that fails gives a finding without effect,
 // which proves nothing; it never passes in silence.
 func TestResult_NotWorkedOut(t *testing.T) {

@@ -107,6 +107,11 @@ func TestGroups_Numbers(t *testing.T) {
 	if d := cmp.Diff(want, found[0].GetNumbers()); d != "" {
 		t.Errorf("numbers (-want +got):\n%s", d)
 	}
+	mixed := judge(t, pack(grouped(0, func(r *pb.Rule) { r.Scope, r.Items = pb.RuleScope_RULE_SCOPE_VEHICLE, []string{"TYR-010", "TYR-020"} })))
+	found = mixed.Groups(append(wheels(), seen(step("TYR-020", "axle-1-nearside"), 9, "01")))
+	if d := cmp.Diff(map[string]float64{"observations": 8}, found[0].GetNumbers()); d != "" {
+		t.Errorf("numbers that not all have (-want +got):\n%s", d)
+	}
 }
 
 // TestGroups_SameRound: results of an older round are left out, so that a

@@ -49,6 +49,9 @@ func TestObserve(t *testing.T) {
 		{"all sound", seen(nuts, 1, "sound"), &pb.Observation{Of: 10}},
 		{"faults in order, each once", seen(tyre, 1, "03", "01", "03"), &pb.Observation{Faults: []string{"TYR-020-01", "TYR-020-03"}, Affected: 1, Of: 1}},
 		{"so many of so many", seenCount(nuts, "01", 3, 10), &pb.Observation{Faults: []string{"WHL-010-01"}, Affected: 3, Of: 10}},
+		{"the most affected, and of equals that of fewer", manyCounts(10, 6, 8), &pb.Observation{
+			Faults: []string{"TYR-020-01", "TYR-020-02", "TYR-020-03"}, Affected: 3, Of: 6,
+		}},
 		{"a fault without a count affects one", seen(nuts, 1, "01"), &pb.Observation{Faults: []string{"WHL-010-01"}, Affected: 1, Of: 10}},
 		{"a condition the step does not know", seen(tyre, 1, "99"), &pb.Observation{Of: 1}},
 	} {
@@ -61,6 +64,18 @@ func TestObserve(t *testing.T) {
 			}
 		})
 	}
+}
+
+// manyCounts observes three faults, each on three of so many.
+func manyCounts(of ...int32) *pb.Observation {
+	s := step("TYR-020", "a")
+	return rules.Observe(s, result(s, 1, func(r *pb.Result) {
+		answer := &pb.ConditionsSeen{}
+		for i, n := range of {
+			answer.Conditions = append(answer.Conditions, &pb.ConditionSeen{Condition: []string{"01", "02", "03"}[i], Count: &pb.Count{Affected: 3, Of: n}})
+		}
+		r.Answer = &pb.Result_Seen{Seen: answer}
+	}))
 }
 
 // TestObserve_NobodyLooked: not checked, and no answer at all, are no observations.

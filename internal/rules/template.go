@@ -36,45 +36,52 @@ func (w view) compileText(text string) (*template, []complaint) {
 	}
 	t := &template{}
 	var complaints []complaint
-	var words strings.Builder
-	flush := func() {
-		if words.Len() > 0 {
-			t.pieces = append(t.pieces, piece{words: words.String()})
-			words.Reset()
-		}
-	}
 	for i := 0; i < len(text); {
-		c := text[i]
-		switch {
-		case c != '{' && c != '}':
-			words.WriteByte(c)
-			i++
-		case strings.HasPrefix(text[i+1:], string(c)):
-			words.WriteByte(c)
-			i += 2
-		case c == '}':
-			complaints = append(complaints, at(text, i, complaint{wrong: "a } closes nothing", right: "write }} for a brace"}))
-			i++
-		default:
-			flush()
-			end := closing(text, i+1)
-			if end < 0 {
-				complaints = append(complaints, at(text, i, complaint{wrong: "a { is not closed", right: "close it with }, or write {{ for a brace"}))
-				return nil, complaints
-			}
-			x, wrong := w.compilePart(text[i+1 : end])
-			for _, c := range wrong {
-				complaints = append(complaints, at(text, i+1, c))
-			}
-			t.pieces = append(t.pieces, piece{value: x})
-			i = end + 1
-		}
+		end, wrong := w.readPiece(t, text, i)
+		complaints = append(complaints, wrong...)
+		i = end
 	}
-	flush()
 	if len(complaints) > 0 {
 		return nil, complaints
 	}
 	return t, nil
+}
+
+// readPiece reads one piece of a text, from byte i on, and gives where the next begins.
+func (w view) readPiece(t *template, text string, i int) (end int, wrong []complaint) {
+	c := text[i]
+	switch {
+	case c != '{' && c != '}':
+		end = len(text)
+		if n := strings.IndexAny(text[i:], "{}"); n >= 0 {
+			end = i + n
+		}
+		t.say(text[i:end])
+		return end, nil
+	case strings.HasPrefix(text[i+1:], string(c)):
+		t.say(string(c))
+		return i + 2, nil
+	case c == '}':
+		return i + 1, []complaint{within(text, i, complaint{wrong: "a } closes nothing", right: "write }} for a brace"})}
+	}
+	if end = closing(text, i+1); end < 0 {
+		return len(text), []complaint{within(text, i, complaint{wrong: "a { is not closed", right: "close it with }, or write {{ for a brace"})}
+	}
+	x, wrong := w.compilePart(text[i+1 : end])
+	for n := range wrong {
+		wrong[n] = within(text, i+1, wrong[n])
+	}
+	t.pieces = append(t.pieces, piece{value: x})
+	return end + 1, wrong
+}
+
+// say adds plain words, to the piece before where that is plain too.
+func (t *template) say(words string) {
+	if last := len(t.pieces) - 1; last >= 0 && t.pieces[last].value == nil {
+		t.pieces[last].words += words
+		return
+	}
+	t.pieces = append(t.pieces, piece{words: words})
 }
 
 // compilePart checks one expression of a text: it must give a number or words.
@@ -98,9 +105,9 @@ func (w view) compilePart(source string) (*expression, []complaint) {
 	}}
 }
 
-// at moves a complaint from inside an expression to inside the text that holds
+// within moves a complaint from inside an expression to inside the text that holds
 // it, where the expression begins at byte start.
-func at(text string, start int, c complaint) complaint {
+func within(text string, start int, c complaint) complaint {
 	before := text[:start]
 	column := utf8.RuneCountInString(before[strings.LastIndexByte(before, '\n')+1:])
 	if c.line == 0 {
