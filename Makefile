@@ -1,0 +1,124 @@
+# Bayround. `make` alone lists what can be asked for.
+#
+# A fresh machine needs Go (1.26 or later), make and apt. What else a target
+# needs it installs itself and says so.
+
+SHELL := bash
+.SHELLFLAGS := -euo pipefail -c
+.DEFAULT_GOAL := help
+.DELETE_ON_ERROR:
+
+GO ?= go
+# Nothing built here carries a stamp of the version control: the tree may be a
+# plain copy.
+BUILD := $(GO) build -buildvcs=false
+BIN := build/bin
+
+# The tools, each with its package. Their versions stand in tools.mod, apart
+# from go.mod, so that what they depend on stays out of the product. tools.mod
+# is not to be tidied: it also names the module that carries the proto source
+# of the validation rules, which no Go package imports.
+buf_package := github.com/bufbuild/buf/cmd/buf
+gofumpt_package := mvdan.cc/gofumpt
+grpc-health-probe_package := github.com/grpc-ecosystem/grpc-health-probe
+grpcurl_package := github.com/fullstorydev/grpcurl/cmd/grpcurl
+protoc-gen-go_package := google.golang.org/protobuf/cmd/protoc-gen-go
+protoc-gen-go-grpc_package := google.golang.org/grpc/cmd/protoc-gen-go-grpc
+staticcheck_package := honnef.co/go/tools/cmd/staticcheck
+TOOL_NAMES := buf gofumpt grpc-health-probe grpcurl protoc-gen-go protoc-gen-go-grpc staticcheck
+TOOLS := $(TOOL_NAMES:%=$(BIN)/%)
+PROTO_TOOLS := $(BIN)/buf $(BIN)/protoc-gen-go $(BIN)/protoc-gen-go-grpc
+
+RULES_MODULE := github.com/bufbuild/protovalidate
+RULES_PROTO := build/contract/deps/buf/validate/validate.proto
+
+FUZZTIME ?= 10s
+BENCH ?= .
+# The state of the contract that must not be broken; see .ci/contract-base.
+CONTRACT_BASE ?= $(shell .ci/contract-base)
+
+.PHONY: help
+help: ## list the targets
+	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-12s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
+
+.PHONY: demo
+demo: $(BIN)/server ## a fresh station with demo vehicles: a sound round, a bad round, a server to ask
+	$(BIN)/server demo
+
+.PHONY: server
+server: $(BIN)/server ## build the station server into build/bin
+
+.PHONY: $(BIN)/server
+$(BIN)/server:
+	@$(BUILD) -o $@ ./server
+
+.PHONY: test
+test: machine tools proto-check lint ## everything that must hold: contract, lint, vet, all tests with the race detector
+	@mkdir -p build
+	@rm -f build/test.log
+	@echo "go test -race ./... (whole output in build/test.log)"
+	@$(GO) test -race -count=1 -shuffle=on -timeout 15m -v ./... 2>&1 | tee build/test.log | awk -f .ci/closing.awk
+	@.ci/skips build/test.log
+
+.PHONY: machine
+machine: # what apt has and Go has not: a C compiler for the race detector, git, strace
+	@.ci/machine gcc:gcc,libc6-dev git:git strace:strace
+
+.PHONY: tools
+tools: $(TOOLS) ## build the tools of tools.mod into build/bin
+
+$(TOOLS): $(BIN)/%: tools.mod tools.sum
+	@echo "building $* (version in tools.mod)"
+	@$(BUILD) -modfile=tools.mod -o $@ $($*_package)
+
+$(RULES_PROTO): tools.mod
+	@$(GO) mod download -modfile=tools.mod $(RULES_MODULE)
+	@rm -rf build/contract/deps && mkdir -p build/contract/deps
+	@cp -r "$$($(GO) list -modfile=tools.mod -m -f '{{.Dir}}' $(RULES_MODULE))/proto/protovalidate/buf" build/contract/deps/
+	@chmod -R u+w build/contract/deps && touch $@
+
+.PHONY: proto
+proto: $(PROTO_TOOLS) $(RULES_PROTO) ## format the contract and generate its Go code
+	$(BIN)/buf format -w proto
+	$(BIN)/buf generate proto
+
+.PHONY: proto-check
+proto-check: $(PROTO_TOOLS) $(RULES_PROTO) ## fail when the contract breaks a client, or generated code is not what it says
+	@$(BIN)/buf format -d --exit-code proto
+	@$(BIN)/buf lint
+	@.ci/contract-breaking "$(CONTRACT_BASE)"
+	@rm -rf build/contract/generated
+	@$(BIN)/buf generate proto --output build/contract/generated
+	@diff -r --exclude='*.proto' --exclude=doc.go build/contract/generated/proto proto \
+		|| { echo "generated code is not what the contract says; run: make proto" >&2; exit 1; }
+
+.PHONY: lint
+lint: $(BIN)/gofumpt $(BIN)/staticcheck ## gofumpt, go vet, staticcheck
+	@unformatted=$$($(BIN)/gofumpt -l .) && if [ -n "$$unformatted" ]; then \
+		printf 'not formatted; run %s -w on:\n%s\n' '$(BIN)/gofumpt' "$$unformatted" >&2; exit 1; fi
+	$(GO) vet ./...
+	$(BIN)/staticcheck ./...
+
+.PHONY: bench
+bench: ## every benchmark, or those of BENCH=pattern
+	$(GO) test -run '^$$' -bench '$(BENCH)' -benchmem -timeout 30m ./...
+
+.PHONY: fuzz
+fuzz: ## every fuzz target for FUZZTIME (10s)
+	@for package in $$($(GO) list ./...); do \
+		for target in $$($(GO) test -list '^Fuzz' "$$package" | grep '^Fuzz' || true); do \
+			echo "$$package $$target"; \
+			$(GO) test -run '^$$' -fuzz "^$$target\$$" -fuzztime $(FUZZTIME) "$$package"; \
+		done; \
+	done
+
+.PHONY: cover
+cover: ## which lines the tests run, in build/cover.html
+	@mkdir -p build
+	$(GO) test -timeout 15m -coverpkg=./internal/...,./server/... -coverprofile=build/cover.profile ./...
+	@$(GO) tool cover -html=build/cover.profile -o build/cover.html
+	@$(GO) tool cover -func=build/cover.profile | tail -n 1
+
+.PHONY: clean
+clean: ## remove everything that was built
+	rm -rf build
