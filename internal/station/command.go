@@ -1,0 +1,157 @@
+package station
+
+import (
+	"context"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"bayround/internal/fault"
+	"bayround/internal/journal"
+	pb "bayround/proto/bayround/v1"
+)
+
+// command is one command while it is decided. It belongs to the committer.
+type command struct {
+	state  *state
+	id     string
+	time   time.Time // of all its events
+	events [][]byte
+	rows   rowSet
+}
+
+// begin starts a command. Its instant lies after that of every command before.
+func (s *Station) begin(id string) *command {
+	at := s.now().Round(0).UTC()
+	if earliest := s.work.time.Add(time.Nanosecond); at.Before(earliest) {
+		at = earliest
+	}
+	return &command{state: s.work, id: id, time: at}
+}
+
+// event completes an event so that it can be marshalled and applied.
+func (c *command) event(ev *pb.JournalEvent) *pb.JournalEvent {
+	ev.Sequence = c.state.sequence + 1
+	ev.CommandId = c.id
+	ev.StationTime = timestamppb.New(c.time)
+	ev.Schema = schema
+	return ev
+}
+
+// happen makes an event part of the journal and of the working state. Nothing
+// may be refused after the first call. known spares judging a result again.
+func (c *command) happen(ev *pb.JournalEvent, known *judgement) error {
+	return c.put(c.event(ev), known, true)
+}
+
+// put is happen for an event that is complete; last tells that no
+// configuration event follows it in the same command.
+func (c *command) put(ev *pb.JournalEvent, known *judgement, last bool) error {
+	record, err := proto.Marshal(ev) // the only time: these bytes are the event
+	if err != nil {
+		return notUTF8(err)
+	}
+	if err := c.state.apply(ev, known, last, &c.rows); err != nil {
+		return broken{err}
+	}
+	c.events = append(c.events, record)
+	return nil
+}
+
+// broken is an error after which the working state is of no more use.
+type broken struct{ error }
+
+func (b broken) Unwrap() error { return b.error }
+
+func notUTF8(cause error) error {
+	return fault.New(fault.Invalid, "TEXT_INVALID", "the request holds text that is not UTF-8; send it as UTF-8").Because(cause)
+}
+
+// run carries out a command: decide looks at the working state, refuses, or
+// lets events happen and gives the answer. A repeated command is answered with
+// the first answer, and decide is not called.
+func run[R proto.Message](ctx context.Context, s *Station, id string, request proto.Message, empty R, decide func(c *command) (R, error)) (R, journal.Receipt, error) {
+	var none R
+	digest, err := digestOf(request)
+	if err != nil {
+		return none, journal.Receipt{}, err
+	}
+	answer, decided := none, false
+	receipt, err := s.journal.Append(ctx, journal.Command{ID: id, Digest: digest}, func(next uint64) (journal.Entry, error) {
+		if err := s.ready(next); err != nil {
+			return journal.Entry{}, err
+		}
+		c := s.begin(id)
+		var err error
+		if answer, err = decide(c); err != nil {
+			return journal.Entry{}, s.refused(c, err)
+		}
+		body, err := proto.Marshal(answer)
+		if err != nil {
+			return journal.Entry{}, s.refused(c, notUTF8(err))
+		}
+		decided = true
+		return journal.Entry{Events: c.events, Rows: c.rows.rows, Receipt: body}, nil
+	})
+	switch {
+	case err != nil && decided:
+		// The working state has it, the disk may not.
+		s.fail("a decided command was not stored", err)
+		return none, receipt, unwritten(err)
+	case err != nil:
+		return none, receipt, err
+	case !receipt.Repeated:
+		return answer, receipt, nil
+	}
+	if err := proto.Unmarshal(receipt.Body, empty); err != nil {
+		return none, receipt, unreadable("the receipt of "+id, err)
+	}
+	return empty, receipt, nil
+}
+
+// ready refuses commands once the station has failed.
+func (s *Station) ready(next uint64) error {
+	if isClosed(s.failed) {
+		return stopped()
+	}
+	if int64(next) != s.work.sequence+1 {
+		s.fail("the journal and the working state do not agree",
+			fmt.Errorf("journal at event %d, working state at %d", next-1, s.work.sequence))
+		return stopped()
+	}
+	return nil
+}
+
+// refused passes a refusal on. One that comes after something has happened, or
+// because it could not happen, has spoilt the working state.
+func (s *Station) refused(c *command, err error) error {
+	var spoilt broken
+	if errors.As(err, &spoilt) || len(c.events) > 0 {
+		s.fail("an event could not be applied", err)
+		return stopped()
+	}
+	return err
+}
+
+// unwritten turns what the journal says about a write into words for the caller.
+func unwritten(err error) error {
+	if fault.Is(err, fault.Unavailable) {
+		return err
+	}
+	return fault.New(fault.Unavailable, "STATION_FAILED",
+		"the station could not write this and has stopped; it must be started anew, then repeat with the same id").Because(err)
+}
+
+// digestOf tells one request from another that bears the same id.
+func digestOf(request proto.Message) (digest [sha256.Size]byte, err error) {
+	b := append([]byte(request.ProtoReflect().Descriptor().FullName()), 0)
+	b, err = proto.MarshalOptions{Deterministic: true}.MarshalAppend(b, request)
+	if err != nil {
+		return digest, notUTF8(err)
+	}
+	return sha256.Sum256(b), nil
+}

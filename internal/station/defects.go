@@ -1,0 +1,203 @@
+package station
+
+import (
+	"cmp"
+	"crypto/sha256"
+	"encoding/hex"
+	"slices"
+
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"bayround/internal/verdict"
+	pb "bayround/proto/bayround/v1"
+)
+
+// defectName names the defect that a finding at a step belongs to: the same
+// fault, or without one the same rule, at the same step is the same defect.
+func defectName(vehicle, stepID string, f *pb.Finding) string {
+	what := f.GetFault()
+	if what == "" {
+		what = f.GetPack() + "/" + f.GetRule()
+	}
+	sum := sha256.Sum256([]byte(stepID + "\n" + what))
+	return vehicle + "/defects/" + hex.EncodeToString(sum[:6])
+}
+
+// bearsDefect tells that a finding lives on until somebody puts it right. What
+// is said of several results together is worked out from the newest ones each
+// time; and that a rule could not be worked out is nothing to be repaired.
+func bearsDefect(f *pb.Finding) bool {
+	return f.GetScope() == pb.RuleScope_RULE_SCOPE_RESULT && f.GetEffect() != pb.Effect_EFFECT_UNSPECIFIED
+}
+
+// inconclusive tells that the rules could not say what a result shows. Then it
+// does not show that a defect is gone either.
+func inconclusive(findings []*pb.Finding) bool {
+	return slices.ContainsFunc(findings, func(f *pb.Finding) bool {
+		return f.GetEffect() == pb.Effect_EFFECT_UNSPECIFIED &&
+			(f.GetScope() == pb.RuleScope_RULE_SCOPE_RESULT || f.GetFindingId() == rulesUnusable)
+	})
+}
+
+// updateDefects raises, finds again and closes defects of the step that a
+// result of a round answers.
+func (st *state) updateDefects(v *vehicle, r *round, e *pb.ResultRecorded, rows *rowSet) error {
+	id := e.GetResult().GetStepId()
+	found := map[string][]*pb.Finding{}
+	for _, f := range e.GetFindings() {
+		if bearsDefect(f) {
+			name := defectName(v.name, id, f)
+			found[name] = append(found[name], f)
+		}
+	}
+	for _, name := range sortedKeys(found) {
+		if err := st.putDefect(v, st.foundAgain(v.defects[name], name, e.GetResult(), found[name]), rows); err != nil {
+			return err
+		}
+	}
+	if inconclusive(e.GetFindings()) {
+		return nil
+	}
+	for _, name := range v.openAt(id) {
+		d := v.defects[name]
+		if found[name] != nil || !st.closes(d, e.GetResult(), r) {
+			continue
+		}
+		if err := st.putDefect(v, st.closed(d), rows); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// openAt names the defects at a step that are not closed, in order.
+func (v *vehicle) openAt(stepID string) []string {
+	var names []string
+	for name, d := range v.defects {
+		if d.GetStepId() == stepID && d.GetState() != pb.DefectState_DEFECT_STATE_CLOSED {
+			names = append(names, name)
+		}
+	}
+	slices.Sort(names)
+	return names
+}
+
+func (st *state) putDefect(v *vehicle, d *pb.Defect, rows *rowSet) error {
+	v.defects[d.GetName()] = d
+	v.open = nil
+	return rows.putMessage(defectRows+v.name+"/"+uuidOf(d.GetName()), d)
+}
+
+// foundAgain is a defect after a result that shows it. One that was closed and
+// is found again begins anew; the journal keeps what was before.
+func (st *state) foundAgain(d *pb.Defect, name string, res *pb.Result, findings []*pb.Finding) *pb.Defect {
+	now := timestamppb.New(st.time)
+	slices.SortFunc(findings, func(a, b *pb.Finding) int {
+		return cmp.Or(
+			-cmp.Compare(a.GetEffect(), b.GetEffect()), -cmp.Compare(a.GetGrade(), b.GetGrade()),
+			cmp.Compare(a.GetPack(), b.GetPack()), cmp.Compare(a.GetRule(), b.GetRule()))
+	})
+	next := &pb.Defect{
+		Name: name, StepId: res.GetStepId(), FirstFound: now, FoundBy: res.GetPerson(),
+	}
+	if d != nil && d.GetState() != pb.DefectState_DEFECT_STATE_CLOSED {
+		next.FirstFound, next.FoundBy = d.GetFirstFound(), d.GetFoundBy()
+		next.TimesFound, next.Repair = d.GetTimesFound(), d.GetRepair()
+	}
+	next.State = pb.DefectState_DEFECT_STATE_OPEN
+	next.TimesFound++
+	next.Findings, next.LastFound, next.Note, next.Round = findings, now, res.GetNote(), res.GetRound()
+	return next
+}
+
+func (st *state) closed(d *pb.Defect) *pb.Defect {
+	c := proto.CloneOf(d)
+	c.State = pb.DefectState_DEFECT_STATE_CLOSED
+	c.Closed = timestamppb.New(st.time)
+	return c
+}
+
+// closes tells whether a result that does not show a defect ends it. A sound
+// look alone is enough after a repair, and where the rules say so. Otherwise
+// what was found may only be taken back in the round that found it: as a slip
+// by the person who made it, or because it was put right on the spot.
+func (st *state) closes(d *pb.Defect, res *pb.Result, r *round) bool {
+	recheckCloses := !slices.ContainsFunc(d.GetFindings(), func(f *pb.Finding) bool { return !f.GetRecheckCloses() })
+	if d.GetState() == pb.DefectState_DEFECT_STATE_RECTIFIED || recheckCloses {
+		return true
+	}
+	if d.GetRound() != r.name() {
+		return false
+	}
+	if res.GetCorrection() && foundByPerson(d, res.GetPerson(), r.of(res.GetStepId())) {
+		return true
+	}
+	return res.GetCure() != nil && foundBy(d, res.GetCure().GetFoundResultId()) && st.putRightNow(d)
+}
+
+// foundBy tells that a result is the one that last found a defect.
+func foundBy(d *pb.Defect, resultID string) bool {
+	return slices.ContainsFunc(d.GetFindings(), func(f *pb.Finding) bool {
+		return slices.Contains(f.GetResultIds(), resultID)
+	})
+}
+
+// foundByPerson tells that a person recorded the result that last found a
+// defect; it is among the results of its step in its round.
+func foundByPerson(d *pb.Defect, person string, results []entry) bool {
+	return slices.ContainsFunc(results, func(e entry) bool { return e.person == person && foundBy(d, e.resultID) })
+}
+
+// putRightNow tells that the catalogue lets the driver put a fault right on the spot.
+func (st *state) putRightNow(d *pb.Defect) bool {
+	fault := d.GetFindings()[0].GetFault()
+	for _, item := range st.lib.set.Catalogue.GetItems() {
+		for _, f := range item.GetFaults() {
+			if f.GetId() == fault {
+				return f.GetPutRightNow()
+			}
+		}
+	}
+	return false
+}
+
+// repairRecorded makes a defect rectified and its step unproven. When its step
+// is no longer on the vehicle nothing is left to be checked, and it is closed.
+func (st *state) repairRecorded(v *vehicle, e *pb.RepairRecorded, rows *rowSet) error {
+	d := v.defects[e.GetDefect()]
+	if d == nil {
+		return unreadable("the repair of "+e.GetDefect(), errEvent)
+	}
+	next := proto.CloneOf(d)
+	next.State, next.Repair = pb.DefectState_DEFECT_STATE_RECTIFIED, e.GetRepair()
+	if v.model.steps[d.GetStepId()] == nil {
+		next = st.closed(next)
+	}
+	for _, id := range e.GetRecheckSteps() {
+		a := &verdict.Answer{}
+		if before := v.answers[id]; before != nil {
+			*a = *before
+		}
+		a.VoidBefore = st.time
+		v.answers[id] = a
+		st.putStep(v, id, a, rows)
+		v.reconsider(id)
+	}
+	return st.putDefect(v, next, rows)
+}
+
+// closeOfVanished closes rectified defects whose step a change of the
+// configuration took off the vehicle: nobody could check it any more.
+func (st *state) closeOfVanished(v *vehicle, rows *rowSet) error {
+	for _, name := range sortedKeys(v.defects) {
+		d := v.defects[name]
+		if d.GetState() != pb.DefectState_DEFECT_STATE_RECTIFIED || v.model.steps[d.GetStepId()] != nil {
+			continue
+		}
+		if err := st.putDefect(v, st.closed(d), rows); err != nil {
+			return err
+		}
+	}
+	return nil
+}

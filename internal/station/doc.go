@@ -1,0 +1,53 @@
+// Package station is what a station does: it takes commands, decides the
+// events they mean, keeps what the events say, and tells whoever listens.
+//
+// # What it promises
+//
+//   - A command is answered once its events are durable, and never twice
+//     carried out: the same id gives the first answer again.
+//   - Readers and watchers see nothing that is not durable, and states of one
+//     vehicle never run backwards.
+//   - Everything it shows follows from the journal's events alone. The rows it
+//     keeps beside them are made by the same code that replays them.
+//   - A verdict at an instant in the past is given from what was known then.
+//   - After a failed write nothing of that write is ever shown, and nothing
+//     more is taken: Failed is closed, and only a new Open finds the truth.
+//
+// # Who owns what
+//
+// The working state (type state and all below it) belongs to the journal's
+// committer goroutine: commands are decided there, one after the other. After
+// a batch is synced the committer publishes immutable snapshots of the vehicles
+// that changed; all readers use these. One goroutine of ours, the teller, wakes
+// watchers: after a publication, when time alone changes a readiness, and for
+// heartbeats.
+//
+// # Time
+//
+// Every command gets an instant of its own: the station's clock, or one
+// nanosecond after the command before when the clock stands or runs back. All
+// events of a command carry it. So "as of an instant" always falls between
+// commands, and never inside one.
+//
+// # Rows, version 1
+//
+// Rows are small and point at events by sequence number. Their values are
+// protobuf wire format without a schema file; "ref" is a varint field holding
+// a sequence number, times are nanoseconds since 1970 in UTC.
+//
+//	in-force/{name}              1 ref of the event that put it in force (name "catalogue" for the catalogue),
+//	                             2 digest of the default files it came from; absent when a person applied it
+//	revision/{vehicle}/{n}       1 ref of the event of revision n, ten digits
+//	step/{vehicle}/{step}        1 ref of the newest result, 2 ref of the newest that is not "not checked",
+//	                             3 time before which answers prove nothing (a repair)
+//	defect/{vehicle}/{defect}    a Defect
+//	undone/{vehicle}/{step}      an UndoneStep
+//	standing/{vehicle}           1 verdict, 2 since, 3 time of its newest event, 4 ref of its newest event
+//	round/{uuid}                 1 Round without its progress, 2 ref of its opening, 3 time of its last change of state,
+//	                             4 RoundConditions, one for each time they were given, 5 ref of its newest event that is no result
+//	live/{vehicle}/{uuid}        empty; there while the round is open or paused
+//	answered/{uuid}/{step}       1 refs of the results, oldest first, 2 position in the plan, 3 newest is "not checked",
+//	                             4 time of the newest
+//
+// {vehicle} is the whole resource name, vehicles/wn11.
+package station

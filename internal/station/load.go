@@ -1,0 +1,195 @@
+package station
+
+import (
+	"context"
+	"fmt"
+	"maps"
+	"strings"
+
+	"google.golang.org/protobuf/proto"
+
+	"bayround/internal/journal"
+	"bayround/internal/verdict"
+	pb "bayround/proto/bayround/v1"
+)
+
+// loader reads what the rows said at one time, and the events they point at.
+type loader struct {
+	journal *journal.Journal
+	at      uint64 // event number; 0 = now
+}
+
+// event reads one event.
+func (l *loader) event(sequence int64) (*pb.JournalEvent, error) {
+	b, err := l.journal.Event(uint64(sequence))
+	if err != nil {
+		return nil, err
+	}
+	return parseEvent(uint64(sequence), b)
+}
+
+func parseEvent(sequence uint64, b []byte) (*pb.JournalEvent, error) {
+	ev := &pb.JournalEvent{}
+	if err := proto.Unmarshal(b, ev); err != nil {
+		return nil, unreadable(fmt.Sprintf("event %d", sequence), err)
+	}
+	return ev, nil
+}
+
+// result reads the result that an event recorded; nil for 0.
+func (l *loader) result(sequence int64) (*pb.Result, error) {
+	if sequence == 0 {
+		return nil, nil
+	}
+	ev, err := l.event(sequence)
+	if err != nil {
+		return nil, err
+	}
+	if ev.GetResultRecorded().GetResult() == nil {
+		return nil, unreadable(fmt.Sprintf("event %d", sequence), errEvent)
+	}
+	return ev.GetResultRecorded().GetResult(), nil
+}
+
+// each reads all rows whose key begins with prefix; key comes without it.
+func (l *loader) each(ctx context.Context, prefix string, take func(key string, value []byte) error) error {
+	return l.journal.Rows(ctx, prefix, l.at, func(key string, value []byte) error {
+		return take(strings.TrimPrefix(key, prefix), value)
+	})
+}
+
+// eachRecord is each for rows of our own layout.
+func (l *loader) eachRecord(ctx context.Context, prefix string, take func(key string, f fields) error) error {
+	return l.each(ctx, prefix, func(key string, value []byte) error {
+		f, err := readFields(value)
+		if err != nil {
+			return unreadable("row "+prefix+key, err)
+		}
+		return take(key, f)
+	})
+}
+
+// refs reads which events had put in force what was in force.
+func (l *loader) refs(ctx context.Context) (map[string]ref, error) {
+	refs := map[string]ref{}
+	err := l.eachRecord(ctx, inForceRows, func(name string, f fields) error {
+		refs[name] = ref{sequence: f.number(1), defaults: f.text(2)}
+		return nil
+	})
+	return refs, err
+}
+
+// library reads what was in force. What is the same as in like is taken from
+// there, so that nothing is compiled or planned twice.
+func (l *loader) library(refs map[string]ref, like *library) (*library, error) {
+	if maps.Equal(refs, like.refs) {
+		return like, nil
+	}
+	d := emptyLibrary().draft()
+	for _, name := range sortedKeys(refs) {
+		ev := like.applied(name, refs[name])
+		if ev == nil {
+			var err error
+			if ev, err = l.event(refs[name].sequence); err != nil {
+				return nil, err
+			}
+		}
+		if d.put(ev) != name {
+			return nil, unreadable("row "+inForceRows+name, errEvent)
+		}
+	}
+	d.refs = refs
+	return d.finish(like), nil
+}
+
+// applied makes up the event that put a thing in force, out of the very thing;
+// nil when another one is in force.
+func (l *library) applied(name string, r ref) *pb.JournalEvent {
+	if l.refs[name] != r {
+		return nil
+	}
+	ev := &pb.JournalEvent{Sequence: r.sequence}
+	kind, _, _ := strings.Cut(name, "/")
+	switch kind {
+	case "stations":
+		ev.Event = &pb.JournalEvent_StationApplied{StationApplied: l.set.Stations[name]}
+	case "vehicles":
+		ev.Event = &pb.JournalEvent_VehicleApplied{VehicleApplied: l.set.Vehicles[name]}
+	case "gauges":
+		ev.Event = &pb.JournalEvent_GaugeApplied{GaugeApplied: l.set.Gauges[name]}
+	case "people":
+		ev.Event = &pb.JournalEvent_PersonApplied{PersonApplied: l.set.People[name]}
+	case catalogueName:
+		ev.Event = &pb.JournalEvent_CatalogueApplied{CatalogueApplied: l.set.Catalogue}
+	case "routines":
+		ev.Event = &pb.JournalEvent_RoutineApplied{RoutineApplied: l.set.Routines[name]}
+	case "packs":
+		ev.Event = &pb.JournalEvent_RulePackApplied{RulePackApplied: l.set.Packs[name]}
+	}
+	return ev
+}
+
+// vehicle reads one vehicle, without its rounds, and judges it by a model.
+func (l *loader) vehicle(ctx context.Context, m *model) (*vehicle, error) {
+	v := newVehicle(m.vehicle.GetName(), m)
+	for _, read := range []func(context.Context, *vehicle) error{l.answers, l.defects, l.undone} {
+		if err := read(ctx, v); err != nil {
+			return nil, err
+		}
+	}
+	v.adopt(m)
+	return v, l.standing(v)
+}
+
+func (l *loader) answers(ctx context.Context, v *vehicle) error {
+	return l.eachRecord(ctx, stepRows+v.name+"/", func(id string, f fields) (err error) {
+		a := &verdict.Answer{Sequence: f.number(1), RealSequence: f.number(2), VoidBefore: f.instant(3)}
+		if a.Newest, err = l.result(a.Sequence); err != nil {
+			return err
+		}
+		if a.RealSequence == a.Sequence {
+			a.Real = a.Newest
+		} else if a.Real, err = l.result(a.RealSequence); err != nil {
+			return err
+		}
+		v.answers[id] = a
+		return nil
+	})
+}
+
+func (l *loader) defects(ctx context.Context, v *vehicle) error {
+	return l.each(ctx, defectRows+v.name+"/", func(id string, value []byte) error {
+		d := &pb.Defect{}
+		if err := proto.Unmarshal(value, d); err != nil {
+			return unreadable("the row of defect "+id, err)
+		}
+		v.defects[d.GetName()] = d
+		return nil
+	})
+}
+
+func (l *loader) undone(ctx context.Context, v *vehicle) error {
+	return l.each(ctx, undoneRows+v.name+"/", func(id string, value []byte) error {
+		u := &pb.UndoneStep{}
+		if err := proto.Unmarshal(value, u); err != nil {
+			return unreadable("the row of undone step "+id, err)
+		}
+		v.undone[id] = u
+		return nil
+	})
+}
+
+// standing takes up the verdict as it stood right after the vehicle's newest event.
+func (l *loader) standing(v *vehicle) error {
+	value, err := l.journal.Row(standingRows+v.name, l.at)
+	if err != nil {
+		return err
+	}
+	f, err := readFields(value)
+	if err != nil || value == nil {
+		return unreadable("row "+standingRows+v.name, err)
+	}
+	s := standing{verdict: pb.Verdict(f.number(1)), since: f.instant(2)}
+	v.standing = s.after(v.input(), f.instant(3), f.number(4))
+	return nil
+}

@@ -1,0 +1,184 @@
+package station
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+
+	"google.golang.org/protobuf/proto"
+
+	pb "bayround/proto/bayround/v1"
+)
+
+// frame reads the frame of a round, without the outline of its plan, and the
+// sequence of its newest event that is no result; nil when there is no such round.
+func (l *loader) frame(uuid string) (f *frame, newest int64, err error) {
+	value, err := l.journal.Row(roundRows+uuid, l.at)
+	if err != nil || value == nil {
+		return nil, 0, err
+	}
+	return parseFrame(uuid, value)
+}
+
+func parseFrame(uuid string, value []byte) (*frame, int64, error) {
+	row, err := readFields(value)
+	if err != nil {
+		return nil, 0, unreadable("row "+roundRows+uuid, err)
+	}
+	f := &frame{round: &pb.Round{}, opening: row.number(2), changed: row.instant(3)}
+	if err := proto.Unmarshal([]byte(row.text(1)), f.round); err != nil {
+		return nil, 0, unreadable("row "+roundRows+uuid, err)
+	}
+	for _, b := range row.bytes[4] {
+		c := &pb.RoundConditions{}
+		if err := proto.Unmarshal(b, c); err != nil {
+			return nil, 0, unreadable("row "+roundRows+uuid, err)
+		}
+		f.conditions = append(f.conditions, c)
+	}
+	return f, row.number(5), nil
+}
+
+// progress reads a round as readers see it: of each step the newest result.
+// nil frame when there is no such round.
+func (l *loader) progress(ctx context.Context, uuid string) (p progress, err error) {
+	if p.frame, p.newest, err = l.frame(uuid); err != nil || p.frame == nil {
+		return p, err
+	}
+	err = l.eachRecord(ctx, answeredRows+uuid+"/", func(id string, f fields) error {
+		refs := f.numbers[1]
+		if len(refs) == 0 {
+			return unreadable("row "+answeredRows+uuid+"/"+id, errRow)
+		}
+		p.entries = append(p.entries, entry{
+			stepID: id, position: int(f.number(2)), notChecked: f.number(3) == 1,
+			sequence: int64(refs[len(refs)-1]), at: f.instant(4),
+		})
+		return nil
+	})
+	return p, err
+}
+
+// round reads a round to go on with it. m is the model of its vehicle now.
+func (l *loader) round(ctx context.Context, uuid string, m *model, lib *library) (*round, error) {
+	f, newest, err := l.frame(uuid)
+	if err != nil || f == nil {
+		return nil, err
+	}
+	if f.plan, err = l.outline(ctx, f, m, lib); err != nil {
+		return nil, err
+	}
+	r := newRound(f)
+	r.newest = newest
+	var refs []uint64
+	err = l.eachRecord(ctx, answeredRows+uuid+"/", func(_ string, f fields) error {
+		refs = append(refs, f.numbers[1]...)
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	slices.Sort(refs)
+	for _, sequence := range refs {
+		res, err := l.result(int64(sequence))
+		if err != nil {
+			return nil, err
+		}
+		r.take(res, int64(sequence), res.GetStationTime().AsTime())
+	}
+	return r, nil
+}
+
+// outline works out the plan a round was opened on: mostly it is the plan of
+// today, otherwise that of what was in force then.
+func (l *loader) outline(ctx context.Context, f *frame, m *model, lib *library) (*outline, error) {
+	if p := m.plan(f.round.GetRoutine()); p.GetDigest() == f.round.GetPlanDigest() {
+		return newOutline(p), nil
+	}
+	then := loader{journal: l.journal, at: uint64(f.opening)}
+	refs, err := then.refs(ctx)
+	if err != nil {
+		return nil, err
+	}
+	old, err := then.library(refs, lib)
+	if err != nil {
+		return nil, err
+	}
+	if old.models[f.vehicle()] == nil {
+		return nil, unreadable("round "+f.name(), errEvent)
+	}
+	return newOutline(old.models[f.vehicle()].plan(f.round.GetRoutine())), nil
+}
+
+// liveRounds lists the rounds of a vehicle that were open or paused, by uuid.
+func (l *loader) liveRounds(ctx context.Context, vehicle string) (uuids []string, err error) {
+	err = l.each(ctx, liveRows+vehicle+"/", func(uuid string, _ []byte) error {
+		uuids = append(uuids, uuid)
+		return nil
+	})
+	return uuids, err
+}
+
+// state reads everything: what the committer goes on from.
+func (l *loader) state(ctx context.Context, st *state) (err error) {
+	st.sequence = int64(l.journal.Size())
+	if st.sequence > 0 {
+		newest, err := l.event(st.sequence)
+		if err != nil {
+			return err
+		}
+		st.time = newest.GetStationTime().AsTime()
+	}
+	refs, err := l.refs(ctx)
+	if err != nil {
+		return err
+	}
+	if st.lib, err = l.library(refs, st.lib); err != nil {
+		return err
+	}
+	for _, name := range sortedKeys(st.lib.models) {
+		v, err := l.vehicle(ctx, st.lib.models[name])
+		if err != nil {
+			return fmt.Errorf("read %s: %w", name, err)
+		}
+		st.vehicles[name] = v
+		if err := l.roundsOf(ctx, v, st); err != nil {
+			return fmt.Errorf("read the rounds of %s: %w", name, err)
+		}
+		st.changed[name] = v
+	}
+	return l.opened(ctx, st)
+}
+
+func (l *loader) roundsOf(ctx context.Context, v *vehicle, st *state) error {
+	uuids, err := l.liveRounds(ctx, v.name)
+	if err != nil {
+		return err
+	}
+	for _, uuid := range uuids {
+		r, err := l.round(ctx, uuid, v.model, st.lib)
+		if err != nil {
+			return err
+		}
+		if r == nil {
+			return unreadable("row "+liveRows+v.name+"/"+uuid, errEvent)
+		}
+		v.rounds[r.name()], st.rounds[r.name()], st.reframed = r, r, true
+	}
+	return nil
+}
+
+// opened lists all rounds in the order of their opening.
+func (l *loader) opened(ctx context.Context, st *state) error {
+	err := l.each(ctx, roundRows, func(uuid string, value []byte) error {
+		f, _, err := parseFrame(uuid, value)
+		if err != nil {
+			return err
+		}
+		st.opened = append(st.opened, roundRef{name: f.name(), vehicle: f.vehicle(), opening: f.opening})
+		return nil
+	})
+	slices.SortFunc(st.opened, func(a, b roundRef) int { return cmp.Compare(a.opening, b.opening) })
+	return err
+}

@@ -1,0 +1,136 @@
+package station
+
+import (
+	"maps"
+	"slices"
+	"sync"
+
+	"bayround/internal/catalogue"
+	"bayround/internal/plan"
+	"bayround/internal/rules"
+	pb "bayround/proto/bayround/v1"
+)
+
+// model is what follows from the library for one vehicle: its steps, in what
+// order they are walked, and the rules it is judged by. It never changes, but
+// for plans that are worked out when first asked for; any number of goroutines
+// may use it.
+type model struct {
+	vehicle   *pb.VehicleConfiguration
+	station   *pb.Station
+	catalogue *pb.Catalogue
+	routines  map[string]*pb.Routine // all, by name
+	engine    *rules.Engine          // nil when the packs do not compile
+	judge     *rules.Judge           // nil when the vehicle cannot be judged
+	broken    []*pb.Finding          // says that it cannot, so that it proves nothing
+	brokenBy  error                  // why it cannot
+	packs     []string
+	required  []*pb.CheckStep
+	steps     map[string]*step // every step of any routine, by id
+	islands   map[string]int   // items that group rules look at together share a number
+
+	mu    sync.Mutex
+	plans map[string]*pb.Plan // guarded by mu: by routine, without last results
+}
+
+// step is a check step and what the station needs to know beside it.
+type step struct {
+	*pb.CheckStep
+	rank   int // place in the walk over all steps of the vehicle
+	island int // number of its island, noIsland when no group rule looks at it
+}
+
+// noIsland is the island of steps that no group rule looks at.
+const noIsland = -1
+
+// newModel works a vehicle's model out of a library that holds everything but
+// the models.
+func newModel(v *pb.VehicleConfiguration, l *library) *model {
+	m := &model{
+		vehicle: v, station: l.set.Stations[v.GetStation()], catalogue: l.set.Catalogue,
+		routines: l.set.Routines, engine: l.engine, packs: packsOf(v, l.set.Packs),
+		steps: map[string]*step{}, plans: map[string]*pb.Plan{},
+	}
+	m.prepareJudge(l.broken)
+	m.islands = islandsOf(v, l.set)
+	var required []*pb.Routine
+	for _, name := range v.GetRequiredRoutines() {
+		required = append(required, l.set.Routines[name])
+	}
+	m.required = m.build(together(required)).GetSteps()
+	for rank, s := range m.build(together(sortedValues(l.set.Routines))).GetSteps() {
+		m.steps[s.GetStepId()] = m.newStep(s, rank)
+	}
+	return m
+}
+
+func (m *model) newStep(s *pb.CheckStep, rank int) *step {
+	island, looked := m.islands[s.GetItem()]
+	if !looked || m.judge == nil || !m.judge.GroupsOf(s) {
+		island = noIsland
+	}
+	return &step{CheckStep: s, rank: rank, island: island}
+}
+
+// follows tells whether the model still follows from what is in force; the
+// engine, which packs and catalogue decide, is compared by the caller.
+func (m *model) follows(set *catalogue.Library) bool {
+	return set.Vehicles[m.vehicle.GetName()] == m.vehicle &&
+		set.Stations[m.vehicle.GetStation()] == m.station &&
+		set.Catalogue == m.catalogue && maps.Equal(set.Routines, m.routines)
+}
+
+// together is one routine of everything that any of the routines asks for.
+func together(routines []*pb.Routine) *pb.Routine {
+	all := &pb.Routine{}
+	for _, r := range routines {
+		all.Triggers = append(all.Triggers, r.GetTriggers()...)
+		all.Items = append(all.Items, r.GetItems()...)
+	}
+	slices.Sort(all.Triggers)
+	slices.Sort(all.Items)
+	all.Triggers, all.Items = slices.Compact(all.Triggers), slices.Compact(all.Items)
+	return all
+}
+
+func (m *model) build(r *pb.Routine) *pb.Plan {
+	if m.catalogue == nil {
+		return &pb.Plan{}
+	}
+	return plan.Build(plan.Input{Vehicle: m.vehicle, Catalogue: m.catalogue, Routine: r, Station: m.station})
+}
+
+// plan returns the plan of a routine without last results; nil when there is
+// no such routine.
+func (m *model) plan(routine string) *pb.Plan {
+	r := m.routines[routine]
+	if r == nil {
+		return nil
+	}
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if p := m.plans[routine]; p != nil {
+		return p
+	}
+	p := m.build(r)
+	m.plans[routine] = p
+	return p
+}
+
+// rank returns the place of a step in the walk; steps that are no longer on
+// the vehicle come last.
+func (m *model) rank(stepID string) int {
+	if s := m.steps[stepID]; s != nil {
+		return s.rank
+	}
+	return len(m.steps)
+}
+
+// packsOf names the packs a vehicle is judged by as name@version, in its order.
+func packsOf(v *pb.VehicleConfiguration, packs map[string]*pb.RulePack) []string {
+	names := make([]string, 0, len(v.GetRulePacks()))
+	for _, name := range v.GetRulePacks() {
+		names = append(names, name+"@"+packs[name].GetVersion())
+	}
+	return names
+}

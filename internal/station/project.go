@@ -1,0 +1,179 @@
+package station
+
+import (
+	"fmt"
+
+	"bayround/internal/verdict"
+	pb "bayround/proto/bayround/v1"
+
+	"google.golang.org/protobuf/proto"
+)
+
+// roundOpened opens a round, or, when it is open already, gives its conditions
+// anew.
+func (st *state) roundOpened(v *vehicle, e *pb.RoundOpened, rows *rowSet) error {
+	name := e.GetRound().GetName()
+	if r := st.rounds[name]; r != nil {
+		r.frame = r.under(e.GetRound().GetConditions())
+		return st.putRound(r, rows)
+	}
+	r := newRound(&frame{
+		round: proto.CloneOf(e.GetRound()), opening: st.sequence, changed: st.time,
+		conditions: []*pb.RoundConditions{e.GetRound().GetConditions()},
+		plan:       newOutline(v.model.plan(e.GetRound().GetRoutine())),
+	})
+	st.rounds[name] = r
+	v.rounds[name] = r
+	st.opened = append(st.opened, roundRef{name: name, vehicle: v.name, opening: st.sequence})
+	rows.put(liveRows+v.name+"/"+uuidOf(name), nil)
+	return st.putRound(r, rows)
+}
+
+// putRound notes an event of a round that is no result.
+func (st *state) putRound(r *round, rows *rowSet) error {
+	r.newest, st.reframed = st.sequence, true
+	fixed, err := proto.Marshal(r.frame.round)
+	if err != nil {
+		return fmt.Errorf("encode %s: %w", r.name(), err)
+	}
+	row := record{}.message(1, fixed).number(2, r.opening).instant(3, r.changed)
+	for _, c := range r.conditions {
+		b, err := proto.Marshal(c)
+		if err != nil {
+			return fmt.Errorf("encode conditions of %s: %w", r.name(), err)
+		}
+		row = row.message(4, b)
+	}
+	rows.put(roundRows+uuidOf(r.name()), row.number(5, r.newest))
+	return nil
+}
+
+func (st *state) roundStateChanged(v *vehicle, e *pb.RoundStateChanged, rows *rowSet) error {
+	r := v.rounds[e.GetRound()]
+	if r == nil {
+		return fmt.Errorf("round %q: %w", e.GetRound(), errEvent)
+	}
+	r.frame = r.in(e.GetState(), st.time)
+	if r.ended() {
+		delete(v.rounds, r.name())
+		st.ended = append(st.ended, r.name())
+		rows.drop(liveRows + v.name + "/" + uuidOf(r.name()))
+	}
+	return st.putRound(r, rows)
+}
+
+func (st *state) stepBegun(v *vehicle, e *pb.StepBegun, rows *rowSet) error {
+	if err := st.undo(v, e.GetUndone(), rows); err != nil {
+		return err
+	}
+	return st.touchRound(e.GetRound(), rows)
+}
+
+// touchRound notes that something happened in a round, if it is in one.
+func (st *state) touchRound(name string, rows *rowSet) error {
+	if name == "" {
+		return nil
+	}
+	r, err := st.recall(name)
+	if err != nil {
+		return err
+	}
+	if r == nil {
+		return fmt.Errorf("round %q: %w", name, errEvent)
+	}
+	return st.putRound(r, rows)
+}
+
+func (st *state) undo(v *vehicle, u *pb.UndoneStep, rows *rowSet) error {
+	v.undone[u.GetStepId()] = u
+	v.pending = nil
+	return rows.putMessage(undoneRows+v.name+"/"+u.GetStepId(), u)
+}
+
+func (st *state) redo(v *vehicle, stepID string, rows *rowSet) {
+	if v.undone[stepID] == nil {
+		return
+	}
+	delete(v.undone, stepID)
+	v.pending = nil
+	rows.drop(undoneRows + v.name + "/" + stepID)
+}
+
+func (st *state) madeSafe(v *vehicle, e *pb.MadeSafe, rows *rowSet) error {
+	for _, id := range e.GetStepIds() {
+		st.redo(v, id, rows)
+	}
+	return st.touchRound(e.GetRound(), rows)
+}
+
+// resultRecorded takes a result: as the newest of its step, into its round,
+// into the readiness debt and into the defects.
+func (st *state) resultRecorded(v *vehicle, e *pb.ResultRecorded, known *judgement, rows *rowSet) error {
+	res := e.GetResult()
+	r, err := st.recall(res.GetRound())
+	if err != nil {
+		return err
+	}
+	if r == nil {
+		return fmt.Errorf("round %q: %w", res.GetRound(), errEvent)
+	}
+	st.putAnswered(r, r.take(res, st.sequence, st.time), rows)
+	st.answered(v, res, known, rows)
+	if res.GetLeftOpen() {
+		err = st.undo(v, undoneAt(r.plan.steps[res.GetStepId()], res.GetStepId(), r.name()), rows)
+	} else {
+		st.redo(v, res.GetStepId(), rows)
+	}
+	if err != nil || res.GetNotChecked() != nil {
+		return err
+	}
+	return st.updateDefects(v, r, e, rows)
+}
+
+// answered puts a result in its place as the newest of its step and has it judged.
+func (st *state) answered(v *vehicle, res *pb.Result, known *judgement, rows *rowSet) {
+	id := res.GetStepId()
+	a := &verdict.Answer{}
+	if before := v.answers[id]; before != nil {
+		*a = *before
+	}
+	s := v.model.steps[id]
+	a.Newest, a.Sequence = res, st.sequence
+	if res.GetNotChecked() == nil {
+		a.Real, a.RealSequence = res, st.sequence
+		a.RealFits = s != nil && fits(s.CheckStep, res)
+	}
+	v.answers[id] = a
+	st.putStep(v, id, a, rows)
+	switch {
+	case res.GetNotChecked() != nil:
+	case known != nil && a.RealFits:
+		v.settle(s, known)
+	default:
+		v.reconsider(id)
+	}
+}
+
+func (st *state) putStep(v *vehicle, id string, a *verdict.Answer, rows *rowSet) {
+	rows.put(stepRows+v.name+"/"+id, record{}.number(1, a.Sequence).number(2, a.RealSequence).instant(3, a.VoidBefore))
+}
+
+func (st *state) putAnswered(r *round, e entry, rows *rowSet) {
+	row := record{}
+	for _, a := range r.of(e.stepID) {
+		row = row.number(1, a.sequence)
+	}
+	row = row.number(2, int64(e.position))
+	if e.notChecked {
+		row = row.number(3, 1)
+	}
+	rows.put(answeredRows+uuidOf(r.name())+"/"+e.stepID, row.instant(4, e.at))
+}
+
+// undoneAt is what a step has undone. s is nil when the step is not in the
+// plan as this version makes it.
+func undoneAt(s *pb.CheckStep, stepID, round string) *pb.UndoneStep {
+	return &pb.UndoneStep{
+		StepId: stepID, Title: s.GetTitle(), Place: s.GetPlace().GetTitle(), UndoS: s.GetUndoS(), Round: round,
+	}
+}

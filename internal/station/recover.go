@@ -1,0 +1,118 @@
+package station
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"strings"
+
+	"bayround/internal/journal"
+)
+
+// recover takes up the state the journal is in: from the rows, or from the
+// events when the rows are incomplete or of another version.
+func (s *Station) recover(ctx context.Context) error {
+	if s.journal.RowsComplete() {
+		l := loader{journal: s.journal}
+		return l.state(ctx, s.work)
+	}
+	s.log.Info("making the rows anew from the events", "events", s.journal.Size(), "rows_version", s.journal.RowsVersion())
+	// What the replay leaves behind is what the rows say; it is taken up from
+	// the rows all the same, so that there is one way to start.
+	if err := rebuild(ctx, s.journal); err != nil {
+		return err
+	}
+	l := loader{journal: s.journal}
+	return l.state(ctx, s.work)
+}
+
+// rebuild makes all rows anew by applying every event.
+func rebuild(ctx context.Context, j *journal.Journal) error {
+	r := replay{journal: j, state: newState(noArchive{})}
+	return j.Rebuild(ctx, r.project)
+}
+
+// replay applies events as they were decided once.
+type replay struct {
+	journal *journal.Journal
+	state   *state
+}
+
+// project gives the rows of one event.
+func (r *replay) project(sequence uint64, event []byte) ([]journal.Row, error) {
+	ev, err := parseEvent(sequence, event)
+	if err != nil {
+		return nil, err
+	}
+	last := true
+	if isConfiguration(ev) {
+		if last, err = r.last(sequence, ev.GetCommandId()); err != nil {
+			return nil, err
+		}
+	}
+	var rows rowSet
+	if err := r.state.apply(ev, nil, last, &rows); err != nil {
+		return nil, unreadable("the history", err)
+	}
+	return rows.rows, nil
+}
+
+// last tells whether an event is the last one of its command.
+func (r *replay) last(sequence uint64, command string) (bool, error) {
+	if sequence == r.journal.Size() {
+		return true, nil
+	}
+	next, err := r.journal.Event(sequence + 1)
+	if err != nil {
+		return false, err
+	}
+	ev, err := parseEvent(sequence+1, next)
+	return ev.GetCommandId() != command, err
+}
+
+// noArchive is the archive of a replay, which keeps every round in memory.
+type noArchive struct{}
+
+func (noArchive) round(string) (*round, error) { return nil, nil }
+
+// liveArchive reads rounds that have ended from the rows. What is asked for is
+// not in memory, so it was durable before it was forgotten.
+type liveArchive struct{ station *Station }
+
+func (a liveArchive) round(name string) (*round, error) {
+	s := a.station
+	l := loader{journal: s.journal}
+	uuid := strings.TrimPrefix(name, "rounds/")
+	f, _, err := l.frame(uuid)
+	if f == nil || err != nil {
+		return nil, err
+	}
+	v := s.work.vehicles[f.vehicle()]
+	if v == nil {
+		return nil, unreadable(name, errEvent)
+	}
+	return l.round(context.Background(), uuid, v.model, s.work.lib)
+}
+
+// Verify re-reads a station's whole journal offline and says what it found.
+func Verify(ctx context.Context, dir string, logger *slog.Logger) (journal.Report, error) {
+	return journal.Verify(ctx, journal.Options{Dir: dir, RowsVersion: rowsVersion, Logger: logger})
+}
+
+// Rebuild makes the rows of a station anew from its events, offline, and
+// returns how many events there are. It verifies the journal first: nothing is
+// made from a damaged record.
+func Rebuild(ctx context.Context, dir string, logger *slog.Logger) (events uint64, err error) {
+	if logger == nil {
+		logger = slog.New(slog.DiscardHandler)
+	}
+	if _, err := Verify(ctx, dir, logger); err != nil {
+		return 0, err
+	}
+	j, err := journal.Open(ctx, journal.Options{Dir: dir, RowsVersion: rowsVersion, Logger: logger})
+	if err != nil {
+		return 0, err
+	}
+	err = rebuild(ctx, j)
+	return j.Size(), errors.Join(err, j.Close())
+}

@@ -1,0 +1,169 @@
+package station
+
+import (
+	"maps"
+	"sync"
+	"time"
+
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"bayround/internal/verdict"
+	pb "bayround/proto/bayround/v1"
+)
+
+// snapshot is one vehicle as readers see it: durable, and never changed after.
+type snapshot struct {
+	model    *model
+	input    verdict.Input // without rounds, which few readers need
+	rounds   []progress    // open and paused
+	islands  map[int]*island
+	standing standing // right after the newest event
+
+	mu   sync.Mutex
+	view *view // guarded by mu: the newest one asked for
+}
+
+// view is what a snapshot says during a time in which nothing changes by
+// itself. It is the unit of which watchers see the newest.
+type view struct {
+	snapshot *snapshot
+	standing standing
+
+	once      sync.Once
+	readiness *pb.Readiness              // set within once; never changed after, shared by all
+	message   *pb.WatchReadinessResponse // set within once; holds readiness
+}
+
+// snapshot freezes the vehicle.
+func (v *vehicle) snapshot() *snapshot {
+	in := v.input()
+	in.Latest = maps.Clone(v.answers)
+	s := &snapshot{
+		model: v.model, input: *in, islands: maps.Clone(v.islands), standing: v.standing,
+		rounds: make([]progress, 0, len(v.rounds)),
+	}
+	for _, r := range v.rounds {
+		s.rounds = append(s.rounds, r.progress())
+	}
+	return s
+}
+
+// at returns the view that holds at an instant. A view once given is never
+// followed by an earlier one, whatever the clock does.
+func (s *snapshot) at(now time.Time) *view {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.view == nil {
+		s.view = &view{snapshot: s, standing: s.standing}
+	}
+	if until := s.view.standing.until; !until.IsZero() && !until.After(now) {
+		s.view = &view{snapshot: s, standing: s.view.standing.walk(&s.input, now)}
+	}
+	return s.view
+}
+
+// get returns the readiness, worked out once, and the message that carries it
+// to watchers. Both are shared and must not be changed. now is when it is
+// asked for; it must lie within the view.
+func (w *view) get(now time.Time) (*pb.Readiness, *pb.WatchReadinessResponse) {
+	w.once.Do(func() {
+		w.readiness = w.snapshot.readiness(w.standing, later(now, w.standing.at))
+		w.message = &pb.WatchReadinessResponse{Message: &pb.WatchReadinessResponse_Readiness{Readiness: w.readiness}}
+	})
+	return w.readiness, w.message
+}
+
+// asOf returns the readiness as of an instant within the view.
+func (w *view) asOf(now time.Time) *pb.Readiness {
+	shared, _ := w.get(now)
+	r := shallow(shared)
+	r.AsOf = timestamppb.New(later(now, w.standing.at))
+	return r
+}
+
+// readiness works out the whole state for an instant.
+func (s *snapshot) readiness(st standing, at time.Time) *pb.Readiness {
+	in := s.input
+	for _, p := range s.rounds {
+		in.Rounds = append(in.Rounds, p.message())
+	}
+	r := verdict.Of(&in, at)
+	r.Since = timestamppb.New(st.since)
+	r.Sequence = s.standing.sequence
+	r.WaysBack = verdict.WaysBack(&in, at, s.groupsIfSound)
+	return r
+}
+
+// groupsIfSound are the findings about groups as if some steps had been
+// answered soundly.
+func (s *snapshot) groupsIfSound(sound map[string]bool) []*pb.Finding {
+	findings := append([]*pb.Finding(nil), s.model.broken...)
+	for _, number := range sortedKeys(s.islands) {
+		i := s.islands[number]
+		os, changed := soundly(i.observations, sound)
+		if !changed {
+			findings = append(findings, i.findings...)
+			continue
+		}
+		findings = append(findings, s.model.group(os)...)
+	}
+	return findings
+}
+
+// soundly returns observations with some steps answered soundly.
+func soundly(os []*pb.Observation, sound map[string]bool) (with []*pb.Observation, changed bool) {
+	with = make([]*pb.Observation, 0, len(os))
+	for _, o := range os {
+		if !sound[o.GetStep().GetStepId()] {
+			with = append(with, o)
+			continue
+		}
+		changed = true
+		if o = soundOf(o); o != nil {
+			with = append(with, o)
+		}
+	}
+	return with, changed
+}
+
+// soundOf makes up a sound observation: no fault, the value aimed at, a full
+// level. Where nobody can say what would be sound, nil: the step then takes no
+// part in its groups.
+func soundOf(o *pb.Observation) *pb.Observation {
+	s := &pb.Observation{Step: o.GetStep(), Result: o.GetResult()}
+	switch o.GetStep().GetAnswerKind() {
+	case pb.AnswerKind_ANSWER_KIND_CONDITION:
+		s.Of = o.GetOf()
+	case pb.AnswerKind_ANSWER_KIND_LEVEL:
+		s.HasLevel, s.Level = true, 1
+	case pb.AnswerKind_ANSWER_KIND_READING:
+		if !o.GetHasTarget() || len(o.GetStep().GetParts()) != 1 {
+			return nil
+		}
+		s.HasTarget, s.Target = true, o.GetTarget()
+		s.HasValue, s.Value, s.ShareOfTarget = true, o.GetTarget(), 1
+		s.Values = map[string]float64{o.GetStep().GetParts()[0].GetId(): o.GetTarget()}
+	default:
+		return nil
+	}
+	return s
+}
+
+// shallow copies a readiness; what it holds is shared.
+func shallow(r *pb.Readiness) *pb.Readiness {
+	return &pb.Readiness{
+		Vehicle: r.Vehicle, CallSign: r.CallSign, Station: r.Station, Verdict: r.Verdict,
+		Since: r.Since, Until: r.Until, Reasons: r.Reasons, Restrictions: r.Restrictions,
+		Capabilities: r.Capabilities, OpenDefects: r.OpenDefects, DueNext: r.DueNext,
+		ReadinessDebtS: r.ReadinessDebtS, Undone: r.Undone, Rounds: r.Rounds, WaysBack: r.WaysBack,
+		AsOf: r.AsOf, Sequence: r.Sequence, VehicleRevision: r.VehicleRevision,
+		RulePacks: r.RulePacks, CheckedSince: r.CheckedSince,
+	}
+}
+
+func later(a, b time.Time) time.Time {
+	if a.After(b) {
+		return a
+	}
+	return b
+}

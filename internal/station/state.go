@@ -1,0 +1,220 @@
+package station
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	pb "bayround/proto/bayround/v1"
+)
+
+// state is what the events so far say: the working state. It belongs to the
+// goroutine that applies events: the journal's committer, or whoever rebuilds.
+type state struct {
+	sequence int64
+	time     time.Time // of the newest event; zero when there is none
+	lib      *library
+	draft    *draft   // configuration events of a command that is not complete yet; nil = none
+	prepared *library // what the draft will make, worked out beforehand; nil = was not
+	vehicles map[string]*vehicle
+	rounds   map[string]*round   // live ones, and ended ones that took a result lately
+	ended    []string            // ended rounds in rounds, longest there first
+	opened   []roundRef          // every round, in the order of opening; only ever appended to
+	changed  map[string]*vehicle // since the last publication
+	reframed bool                // some round's frame has changed since the last publication
+
+	// archive reads what is no longer in memory; it is asked for rounds that
+	// have ended, and for the library of earlier events.
+	archive archive
+}
+
+// archive is where a state finds what it does not keep in memory.
+type archive interface {
+	// round returns an ended round as the rows have it; nil when there is none.
+	round(name string) (*round, error)
+}
+
+// roundRef is a line of the list of all rounds.
+type roundRef struct {
+	name, vehicle string
+	opening       int64
+}
+
+func newState(a archive) *state {
+	return &state{
+		lib: emptyLibrary(), vehicles: map[string]*vehicle{}, rounds: map[string]*round{},
+		changed: map[string]*vehicle{}, archive: a,
+	}
+}
+
+// schema is the version of the event record that this code writes and reads.
+const schema = 1
+
+// errEvent says that an event speaks of something that is not there.
+var errEvent = errors.New("it speaks of something that the events before it do not know")
+
+// apply is the one way in which an event changes the state; it returns the rows
+// that say the same. It is used when the event is decided and when it is
+// replayed. known spares the judging of a result that was judged already; nil
+// when it was not. last tells that the event is the last one of its command.
+// An error means that the state is of no more use.
+func (st *state) apply(ev *pb.JournalEvent, known *judgement, last bool, rows *rowSet) error {
+	if ev.GetSchema() > schema {
+		return fmt.Errorf("event %d has schema %d, this version reads up to %d", ev.GetSequence(), ev.GetSchema(), schema)
+	}
+	st.sequence, st.time = ev.GetSequence(), ev.GetStationTime().AsTime()
+	if st.configures(ev, rows) {
+		if !last {
+			return nil
+		}
+		return st.adopt(st.completed(), rows)
+	}
+	v := st.vehicles[ev.GetVehicle()]
+	if v == nil {
+		return fmt.Errorf("event %d: vehicle %q: %w", ev.GetSequence(), ev.GetVehicle(), errEvent)
+	}
+	v.standing = v.standing.walk(v.input(), st.time)
+	if err := st.happen(v, ev, known, rows); err != nil {
+		return fmt.Errorf("event %d: %w", ev.GetSequence(), err)
+	}
+	st.conclude(v, rows)
+	return nil
+}
+
+// completed is the library that the draft makes. When it was prepared
+// beforehand only what came from which event is still missing.
+func (st *state) completed() *library {
+	if st.prepared == nil {
+		return st.draft.finish(st.lib)
+	}
+	lib := *st.prepared
+	lib.refs = st.draft.refs
+	return &lib
+}
+
+// happen does to a vehicle what an event says.
+func (st *state) happen(v *vehicle, ev *pb.JournalEvent, known *judgement, rows *rowSet) error {
+	switch e := ev.GetEvent().(type) {
+	case *pb.JournalEvent_RoundOpened:
+		return st.roundOpened(v, e.RoundOpened, rows)
+	case *pb.JournalEvent_RoundStateChanged:
+		return st.roundStateChanged(v, e.RoundStateChanged, rows)
+	case *pb.JournalEvent_StepBegun:
+		return st.stepBegun(v, e.StepBegun, rows)
+	case *pb.JournalEvent_MadeSafe:
+		return st.madeSafe(v, e.MadeSafe, rows)
+	case *pb.JournalEvent_ResultRecorded:
+		return st.resultRecorded(v, e.ResultRecorded, known, rows)
+	case *pb.JournalEvent_RepairRecorded:
+		return st.repairRecorded(v, e.RepairRecorded, rows)
+	}
+	return fmt.Errorf("%T: %w", ev.GetEvent(), errEvent)
+}
+
+// conclude works out the verdict after an event and notes that the vehicle
+// has changed.
+func (st *state) conclude(v *vehicle, rows *rowSet) {
+	v.standing = v.standing.after(v.input(), st.time, st.sequence)
+	st.changed[v.name] = v
+	rows.put(standingRows+v.name, v.standing.encode())
+}
+
+// configures takes a configuration event into the draft; false when the event
+// is another.
+func (st *state) configures(ev *pb.JournalEvent, rows *rowSet) bool {
+	d := st.draft
+	if d == nil {
+		d = st.lib.draft()
+	}
+	name := d.put(ev)
+	if name == "" {
+		return false
+	}
+	st.draft = d
+	r := d.refs[name]
+	rows.put(inForceRows+name, record{}.number(1, r.sequence).text(2, r.defaults))
+	if v := ev.GetVehicleApplied(); v != nil {
+		rows.put(revisionKey(name, v.GetRevision()), record{}.number(1, r.sequence))
+	}
+	return true
+}
+
+// isConfiguration tells that an event puts something in force.
+func isConfiguration(ev *pb.JournalEvent) bool {
+	d := emptyLibrary().draft()
+	return d.put(ev) != ""
+}
+
+func revisionKey(vehicle string, revision int64) string {
+	return fmt.Sprintf("%s%s/%010d", revisionRows, vehicle, revision)
+}
+
+// adopt puts a library in force. Vehicles whose model it changes are judged
+// anew; the others are not touched.
+func (st *state) adopt(lib *library, rows *rowSet) error {
+	st.lib, st.draft, st.prepared = lib, nil, nil
+	for _, name := range sortedKeys(lib.models) {
+		m, v := lib.models[name], st.vehicles[name]
+		switch {
+		case v == nil:
+			v = newVehicle(name, m)
+			st.vehicles[name] = v
+		case v.model == m:
+			continue
+		default:
+			v.standing = v.standing.walk(v.input(), st.time)
+		}
+		v.adopt(m)
+		if err := st.closeOfVanished(v, rows); err != nil {
+			return err
+		}
+		st.conclude(v, rows)
+	}
+	return nil
+}
+
+// liveFrames gives the frames of all rounds that are open or paused, by name.
+func (st *state) liveFrames() map[string]*frame {
+	frames := map[string]*frame{}
+	for _, v := range st.vehicles {
+		for name, r := range v.rounds {
+			frames[name] = r.frame
+		}
+	}
+	return frames
+}
+
+// maxEnded is how many ended rounds that took late results stay in memory.
+const maxEnded = 64
+
+// forget drops what need not stay in memory; it must be called only when
+// everything applied is durable, for what is dropped is read from the rows.
+func (st *state) forget() {
+	for len(st.ended) > maxEnded {
+		delete(st.rounds, st.ended[0])
+		st.ended = st.ended[1:]
+	}
+}
+
+// recall returns a round, from memory or from the archive; nil when there is none.
+func (st *state) recall(name string) (*round, error) {
+	if r := st.rounds[name]; r != nil {
+		return r, nil
+	}
+	r, err := st.archive.round(name)
+	if r == nil || err != nil {
+		return nil, err
+	}
+	st.keep(r)
+	return r, nil
+}
+
+// keep holds an ended round in memory for a while.
+func (st *state) keep(r *round) {
+	st.rounds[r.name()] = r
+	st.ended = append(st.ended, r.name())
+}
+
+// uuidOf is the last part of a resource name.
+func uuidOf(name string) string { return name[strings.LastIndexByte(name, '/')+1:] }
