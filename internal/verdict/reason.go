@@ -17,6 +17,7 @@ type reason struct {
 	walk     int           // position of its first step in the walk; behind all for a step not required
 	id       string        // to tell reasons apart that are alike in all else
 	findings []*pb.Finding // worst first; none for the unproven steps
+	defect   *pb.Defect    // the open defect it is; nil for the others
 	message  *pb.Reason
 }
 
@@ -114,7 +115,7 @@ func ofOpenDefect(d *pb.Defect, live []*pb.Finding, w walk) reason {
 	slices.SortFunc(findings, compareFindings)
 	findings = slices.CompactFunc(findings, func(a, b *pb.Finding) bool { return compareFindings(a, b) == 0 })
 	r := reason{
-		verdict: ofDefect(d), walk: w.position(d.GetStepId()), id: d.GetName(), findings: findings,
+		verdict: ofDefect(d), walk: w.position(d.GetStepId()), id: d.GetName(), findings: findings, defect: d,
 		message: &pb.Reason{Text: w.title(d.GetStepId()) + ": a defect of which nobody knows what was found", Cause: &pb.Reason_Defect{Defect: d.GetName()}},
 	}
 	if len(findings) > 0 {

@@ -76,18 +76,18 @@ func ofUnproven(u *pb.Unproven, w walk) reason {
 	}
 }
 
-// causeWords say why steps prove nothing: alone, with the count and the kind of
-// steps to be filled in, and beside other causes, after a count. In the order in which
-// several causes are told.
+// causeWords say why steps prove nothing: alone, with how many of how many to be
+// filled in, and beside other causes, after a count. In the order in which several
+// causes are told.
 var causeWords = [...]struct {
 	cause         pb.UnprovenCause
 	alone, beside string
 }{
-	{pb.UnprovenCause_UNPROVEN_CAUSE_REPAIRED_SINCE, "%s not been checked again since a repair", "not checked again since a repair"},
-	{pb.UnprovenCause_UNPROVEN_CAUSE_NEVER_ANSWERED, "%s never been checked", "never checked"},
-	{pb.UnprovenCause_UNPROVEN_CAUSE_NOT_CHECKED, "%s been recorded as not checked", "recorded as not checked"},
-	{pb.UnprovenCause_UNPROVEN_CAUSE_ANSWER_DOES_NOT_FIT, "%s answers that no longer fit the vehicle's configuration", "answered for another configuration"},
-	{pb.UnprovenCause_UNPROVEN_CAUSE_STALE, "%s answers that are too old", "too old"},
+	{pb.UnprovenCause_UNPROVEN_CAUSE_REPAIRED_SINCE, "Since a repair nobody has checked again %s", "not checked again since a repair"},
+	{pb.UnprovenCause_UNPROVEN_CAUSE_NEVER_ANSWERED, "Nobody has checked %s", "never checked"},
+	{pb.UnprovenCause_UNPROVEN_CAUSE_NOT_CHECKED, "It is on record that nobody checked %s", "on record as not checked"},
+	{pb.UnprovenCause_UNPROVEN_CAUSE_ANSWER_DOES_NOT_FIT, "The configuration has changed under the answers to %s", "answered for another configuration"},
+	{pb.UnprovenCause_UNPROVEN_CAUSE_STALE, "It is too long since anybody checked %s", "checked too long ago"},
 }
 
 // sayUnproven tells of unproven steps in words a driver understands.
@@ -107,19 +107,12 @@ func sayUnproven(u *pb.Unproven) string {
 			alone = words.alone
 		}
 	}
-	lead := fmt.Sprintf(alone, haveSteps(len(u.GetSteps()), u.GetRequired()))
+	howMany := fmt.Sprintf("%d of %d required steps", len(u.GetSteps()), u.GetRequired())
+	lead := fmt.Sprintf(alone, howMany)
 	if len(beside) > 1 {
-		lead = fmt.Sprintf("Nobody can vouch for %d of %d required steps (%s)", len(u.GetSteps()), u.GetRequired(), strings.Join(beside, ", "))
+		lead = fmt.Sprintf("Nobody can vouch for %s (%s)", howMany, strings.Join(beside, ", "))
 	}
 	return lead + ": " + nameSteps(u.GetSteps())
-}
-
-// haveSteps returns "2 of 96 required steps have", or "1 of 96 required steps has".
-func haveSteps(n int, required int32) string {
-	if n == 1 {
-		return fmt.Sprintf("1 of %d required steps has", required)
-	}
-	return fmt.Sprintf("%d of %d required steps have", n, required)
 }
 
 // nameSteps names the first few, those that must not be missed before the others.
