@@ -146,8 +146,8 @@ func checkHashes(tree *edge, event []byte, stored []tlog.Hash) error {
 	}
 	for level := range want {
 		if stored[level] != want[level] {
-			return lost("HASH_CHANGED", "stored hash %d (level %d, completed by event %d) is not what the events give",
-				index+int64(level), level, tree.size)
+			return lost("HASH_CHANGED", "stored hash %d (of events %d to %d) is not what these events give: it was changed, or an event with its own hash",
+				index+int64(level), tree.size-1<<level+1, tree.size)
 		}
 	}
 	return nil

@@ -1,0 +1,85 @@
+package journal
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"sync"
+
+	"github.com/dgraph-io/badger/v4"
+)
+
+// The test binary runs itself with these set: as the process that is killed,
+// or the one whose system calls are watched.
+const (
+	childTask = "JOURNAL_TEST_CHILD"
+	childDir  = "JOURNAL_TEST_DIR"
+	childRun  = "JOURNAL_TEST_RUN" // goes into the command ids
+)
+
+const (
+	hammerCallers = 8
+	aloneRecords  = 30
+)
+
+// runChild is the child's main. Every answer is one line on standard output,
+// written in one system call after Append has returned.
+func runChild(task, dir string) int {
+	o := Options{Dir: dir, Origin: origin}
+	if task == "alone, unsynced" {
+		o.tune = func(b badger.Options) badger.Options { return b.WithSyncWrites(false) }
+	}
+	j, err := Open(context.Background(), o)
+	if err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		return 1
+	}
+	fmt.Println("ready")
+	if task == "hammer" {
+		hammer(j)
+		return 1 // only a failed append leads here
+	}
+	for n := range aloneRecords {
+		if err := childAppend(j, fmt.Sprintf("alone/%d", n), n); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			return 1
+		}
+	}
+	fmt.Println("done")
+	return 0 // without Close, which would sync as well
+}
+
+// hammer appends from several goroutines until the process is killed.
+func hammer(j *Journal) {
+	var wait sync.WaitGroup
+	for caller := range hammerCallers {
+		wait.Go(func() {
+			for n := 0; ; n++ {
+				if err := childAppend(j, fmt.Sprintf("%s/%d/%d", os.Getenv(childRun), caller, n), n); err != nil {
+					fmt.Fprintln(os.Stderr, err)
+					return
+				}
+			}
+		})
+	}
+	wait.Wait()
+}
+
+func childAppend(j *Journal, id string, n int) error {
+	r, err := j.Append(context.Background(), Command{ID: id}, always(childEntry(id, n)))
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(os.Stdout, "ack %s %d %d\n", id, r.First, r.Last)
+	return err
+}
+
+// childEntry has one to three events and a row that names the entry.
+func childEntry(id string, n int) Entry {
+	var e Entry
+	for i := range 1 + n%3 {
+		e.Events = append(e.Events, fmt.Appendf(nil, "%s %d %d", id, i, 1+n%3))
+	}
+	e.Rows = []Row{{Key: "last", Value: []byte(id)}}
+	return e
+}
