@@ -1,0 +1,53 @@
+// Package plan works out what must be looked at on one vehicle, where, and in
+// which order: a routine over a configuration becomes check steps.
+//
+// # What it promises
+//
+// The same input gives the same plan, byte for byte, on every machine. The order
+// in which the catalogue lists its items and a configuration its lamps, openings
+// and so on never matters. Every step has an id and a title of its own. It reads
+// no clock and no file, and changes nothing in its input; the plan shares
+// messages with it, so neither may be changed afterwards.
+//
+// An item belongs to the plan when the routine names it or one of its triggers,
+// and the vehicle has one of the features it fits. It gives one step for each
+// thing it is repeated over, or one step.
+//
+// # The vehicle's frame
+//
+// Metres. The origin lies on the ground under the centre of the first axle; x
+// points forward, y to the nearside (the kerb side: left where traffic keeps
+// left), z up. Seen in this frame the walk is the same on both sides of the
+// world: from the driver's door, and from front to nearside to rear to offside.
+// Coordinates that are worked out are rounded to the millimetre.
+//
+// # Front and rear wheels
+//
+// Front axles are the first axle of a powered vehicle, and those behind it that
+// steer and lie at most 2.5 m behind it, one after the other. A trailer's first
+// axle is a front axle only if it steers. All others are rear axles, a steered
+// one at the rear included. The centre of an outer or single wheel lies half the
+// track from the centre line, that of an inner wheel further in by the spacing of
+// twins, taken as 1.12 times the tyre's width. Wheels are placed at half the
+// tyre's height; where the size cannot be read, at 0.5 m.
+//
+// # Things without a side
+//
+// An item that is limited to a side takes the things of that side. A thing that
+// names no side belongs to the side it lies on, and on the centre line to the
+// nearside, so that nothing falls between two items.
+//
+// # What a configuration does not list
+//
+// A lamp function, locker, seat or fitting that is not listed gives no step; a
+// fluid that is not listed gives none either, unless such a vehicle must have it:
+// engine oil, coolant and fuel with an engine, brake fluid with hydraulic brakes.
+// There the configuration has a hole, and the step stays, placed where the driver
+// would look.
+//
+// # Ids
+//
+// Step id is the item and the place, "TYR-120/axle-2-nearside-inner". The place is
+// axle, side and twin position of a wheel, axle and side of an axle end, the id of
+// the configured place, the item's anchor, or its stop where it has none.
+package plan
