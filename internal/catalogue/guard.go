@@ -5,9 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"regexp"
 	"strconv"
-	"strings"
 	"unicode/utf8"
 
 	"go.yaml.in/yaml/v3"
@@ -18,14 +16,10 @@ import (
 const (
 	maxFiles        = 2000
 	maxFileBytes    = 1 << 20
-	maxTotalBytes   = 32 << 20
+	maxTotalBytes   = 8 << 20
 	maxDepth        = 32
 	maxFileProblems = 500
 )
-
-// oddLineBreaks are characters at which YAML starts a new line but people and
-// editors do not: line numbers would not be theirs.
-var oddLineBreaks = regexp.MustCompile("\r[^\n]|\r$|\u0085|\u2028|\u2029")
 
 // readable says what keeps the bytes of a file from being read as text, if
 // anything does.
@@ -49,80 +43,58 @@ func readable(f File) *Problem {
 		}
 		return at(offset, "a byte here is no UTF-8 text", "save the file as UTF-8")
 	}
-	if odd := oddLineBreaks.FindIndex(f.Content); odd != nil {
-		return at(odd[0], "a line ends in an unusual character here", "end lines with a plain line feed")
+	if odd := oddLineBreak(f.Content); odd >= 0 {
+		return at(odd, "a line ends in an unusual character here", "end lines with a plain line feed")
 	}
 	return nil
 }
 
-// tree parses the one YAML document of a file. The node is nil when the file
-// holds nothing but comments.
-func tree(f File) (root *yaml.Node, problem *Problem) {
-	defer func() {
-		// The parser is not ours; on bytes it cannot stand it must not take the station with it.
-		if thrown := recover(); thrown != nil {
-			root, problem = nil, &Problem{File: f.Name, Line: 1, Column: 1, Wrong: "the YAML reader gave up on this file", Right: "write it in the plain block style of the other files"}
-		}
-	}()
-	decoder := yaml.NewDecoder(bytes.NewReader(f.Content))
-	var document, second yaml.Node
-	switch err := decoder.Decode(&document); {
-	case errors.Is(err, io.EOF):
-		return nil, nil
-	case err != nil:
-		return nil, syntaxProblem(f.Name, err)
-	}
-	switch err := decoder.Decode(&second); {
-	case err == nil:
-		return nil, &Problem{File: f.Name, Line: second.Line, Column: second.Column, Wrong: "a second document begins here", Right: "put it into a file of its own"}
-	case !errors.Is(err, io.EOF):
-		return nil, syntaxProblem(f.Name, err)
-	}
-	if document.Kind != yaml.DocumentNode || len(document.Content) != 1 {
-		return nil, nil
-	}
-	return document.Content[0], nil
-}
-
-// syntaxLine finds the line in the reader's message.
-var syntaxLine = regexp.MustCompile(`line (\d+)(?:: )?`)
-
-// syntaxProblem says a syntax error of the YAML reader in plain words. The
-// reader tells the line only.
-func syntaxProblem(file string, err error) *Problem {
-	text := strings.TrimPrefix(err.Error(), "yaml: ")
-	p := &Problem{File: file, Line: 1, Column: 1}
-	if m := syntaxLine.FindStringSubmatchIndex(text); m != nil {
-		p.Line, _ = strconv.Atoi(text[m[2]:m[3]])
-		text = text[:m[0]] + text[m[1]:]
-	}
-	p.Wrong, p.Right = "the YAML cannot be read: "+text, "look at indentation, quotes and colons here and on the line above"
-	for _, known := range syntaxWords {
-		if strings.Contains(text, known.part) {
-			p.Wrong, p.Right = known.wrong, known.right
+// oddLineBreak finds a character at which YAML starts a new line but people and
+// editors do not, so that line numbers would not be theirs; -1 when there is none.
+func oddLineBreak(content []byte) int {
+	for i := 0; ; i++ {
+		next := bytes.IndexByte(content[i:], '\r')
+		if next < 0 {
 			break
 		}
+		if i += next; i+1 == len(content) || content[i+1] != '\n' {
+			return i
+		}
 	}
-	return p
+	for _, odd := range []string{"\u0085", "\u2028", "\u2029"} {
+		if i := bytes.Index(content, []byte(odd)); i >= 0 {
+			return i
+		}
+	}
+	return -1
 }
 
-// syntaxWords are the slips that happen most, by what the reader says of them.
-var syntaxWords = []struct{ part, wrong, right string }{
-	{"mapping values are not allowed", "a colon stands where none can", "put text that holds \": \" in quotes, and indent the line like its neighbours"},
-	{"did not find expected key", "the line does not fit its neighbours", "indent it like the other fields beside it"},
-	{"did not find expected '-' indicator", "the line does not fit the list it stands in", "begin it with \"- \" like the others, or indent it further"},
-	{"could not find expected ':'", "a field has no colon", "write it as \"name: value\""},
-	{"found character that cannot start any token", "a character stands here that cannot begin a value", "indent with spaces, not tabs, and put such text in quotes"},
-	{"found a tab character", "a tab stands here", "indent with spaces"},
-	{"found unexpected end of stream", "a quote or bracket is never closed", "close it"},
-	{"found unknown escape character", "a backslash inside double quotes means something else", "double the backslash, or use single quotes"},
-	{"control characters are not allowed", "a control character stands in the file", "take it out"},
+// secondDocument says where a file begins a second document, if it does. Only
+// the first would be read.
+func secondDocument(f File) *Problem {
+	if !bytes.Contains(f.Content, []byte("\n---")) && !bytes.Contains(f.Content, []byte("\n...")) {
+		return nil // nothing can end a document: spare the second reading
+	}
+	decoder := yaml.NewDecoder(bytes.NewReader(f.Content))
+	var first, second yaml.Node
+	if err := decoder.Decode(&first); err != nil {
+		return nil // told by whoever reads the first
+	}
+	switch err := decoder.Decode(&second); {
+	case errors.Is(err, io.EOF):
+		return nil
+	case err != nil:
+		return syntaxProblem(f, err)
+	}
+	return &Problem{File: f.Name, Line: second.Line, Column: second.Column, Wrong: "a second document begins here", Right: "put it into a file of its own"}
 }
 
 // plain walks a document and complains about what the files do without:
 // anchors, aliases, tags, and nesting that no message has.
 func plain(c *complaints, node *yaml.Node, depth int) {
 	switch {
+	case c.full:
+		return
 	case depth > maxDepth:
 		c.add(node, "", "values are nested more than "+strconv.Itoa(maxDepth)+" deep", "no message goes that deep")
 		return

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 
 	"google.golang.org/protobuf/proto"
 
@@ -65,13 +66,13 @@ func (m *merger) add(d *document) {
 }
 
 // fresh takes the resources of one list that have no namesake yet, and
-// complains about the others.
-func fresh[T named](m *merger, d *document, field string, list []T) []T {
+// complains about the others. The field of the list is named like the collection.
+func fresh[T named](m *merger, d *document, collection string, list []T) []T {
 	taken := make([]T, 0, len(list))
 	for i, resource := range list {
-		here := spot{d.file, child(d.root, field).Content[i]}
+		here := spot{d.file, child(d.root, collection).Content[i]}
 		name := resource.GetName()
-		if name == "" {
+		if !strings.HasPrefix(name, collection+"/") {
 			continue // the rules of the proto have said so
 		}
 		if first := m.loaded.places[name]; first != nil {
@@ -115,7 +116,7 @@ func (m *merger) addCatalogue(here spot, fragment *pb.Catalogue) {
 // addPack takes over a pack or a fragment of one.
 func (m *merger) addPack(here spot, fragment *pb.RulePack) {
 	l, name := m.loaded, fragment.GetName()
-	if name == "" {
+	if !strings.HasPrefix(name, "packs/") {
 		return // the rules of the proto have said so
 	}
 	place, pack := l.places[name], m.packs[name]

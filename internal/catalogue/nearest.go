@@ -12,13 +12,27 @@ func nearest(word string, candidates []string) string {
 	if len(word) > longestGuess {
 		return ""
 	}
+	same := len(sharedPrefix(word, candidates)) // alike in all of them: says nothing
+	word = strings.ToLower(word[same:])
 	best, bestDistance := "", len(word)/3+2
 	for _, c := range candidates {
-		if d := distance(strings.ToLower(word), strings.ToLower(c)); d < bestDistance {
+		if d := distance(word, strings.ToLower(c[same:])); d < bestDistance {
 			best, bestDistance = c, d
 		}
 	}
 	return best
+}
+
+// sharedPrefix is what a word and all candidates begin with, up to a slash or
+// underscore: "stations/" or "QUANTITY_".
+func sharedPrefix(word string, candidates []string) string {
+	shared := word
+	for _, c := range candidates {
+		for !strings.HasPrefix(c, shared) {
+			shared = shared[:len(shared)-1]
+		}
+	}
+	return shared[:strings.LastIndexAny(shared, "/_")+1]
 }
 
 // distance is the number of letters to insert, drop or change to turn a into b.

@@ -7,6 +7,7 @@ import (
 
 	"buf.build/go/protoyaml"
 	"go.yaml.in/yaml/v3"
+	"google.golang.org/protobuf/proto"
 
 	pb "bayround/proto/bayround/v1"
 )
@@ -20,32 +21,61 @@ type document struct {
 
 // parse reads one file. A document comes back when the file could be decoded,
 // even when its values break rules of the proto: those are among the problems.
-func parse(f File) (*document, Problems) {
+func parse(f File) (d *document, problems Problems) {
 	if p := readable(f); p != nil {
 		return nil, Problems{*p}
 	}
-	root, problem := tree(f)
-	switch {
-	case problem != nil:
-		return nil, Problems{*problem}
-	case root == nil || empty(root):
-		return &document{file: f.Name, root: &yaml.Node{Kind: yaml.MappingNode}, message: &pb.StationFile{}}, nil
-	}
-	d := &document{file: f.Name, root: root, message: &pb.StationFile{}}
+	defer func() {
+		// The YAML reader is not ours; on bytes it cannot stand it must not take
+		// the station with it.
+		if thrown := recover(); thrown != nil {
+			d, problems = nil, Problems{{File: f.Name, Line: 1, Column: 1, Wrong: "the YAML reader gave up on this file", Right: "write it in the plain block style of the other files"}}
+		}
+	}()
+	d = &document{file: f.Name, root: &yaml.Node{Kind: yaml.MappingNode}, message: &pb.StationFile{}}
 	c := &complaints{file: f.Name}
-	plain(c, root, 0)
-	if len(c.list) > 0 {
+	look := &inspection{document: d, complaints: c}
+	err := protoyaml.UnmarshalOptions{CustomUnmarshaler: look}.Unmarshal(f.Content, d.message)
+	switch {
+	case len(c.list) > 0:
 		return nil, c.list
-	}
-	shape(c, root, d.message.ProtoReflect().Descriptor(), "")
-	if len(c.list) > 0 {
-		return nil, c.list
-	}
-	if err := protoyaml.Unmarshal(f.Content, d.message); err != nil {
+	case err != nil && !look.begun:
+		return nil, Problems{*syntaxProblem(f, err)}
+	case err != nil:
 		return nil, Problems{undecoded(f.Name, err)}
+	}
+	if p := secondDocument(f); p != nil {
+		return nil, Problems{*p}
 	}
 	validate(c, d)
 	return d, c.list
+}
+
+// inspection looks through a document between its being read and its being
+// decoded, and lets only what fits pass. It is protoyaml's hook for own decoders,
+// whose first call brings the whole document.
+type inspection struct {
+	document   *document
+	complaints *complaints
+	begun      bool
+}
+
+// Unmarshal implements protoyaml.CustomUnmarshaler. It says of the document
+// whether it is dealt with: it is when there is nothing left to decode.
+func (i *inspection) Unmarshal(node *yaml.Node, message proto.Message) (bool, error) {
+	if i.begun {
+		return false, nil
+	}
+	i.begun = true
+	if empty(node) {
+		return true, nil
+	}
+	i.document.root = node
+	plain(i.complaints, node, 0)
+	if len(i.complaints.list) == 0 {
+		shape(i.complaints, node, message.ProtoReflect().Descriptor(), "")
+	}
+	return len(i.complaints.list) > 0, nil
 }
 
 // decoderPlace is the place in front of the decoder's words.

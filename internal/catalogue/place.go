@@ -34,7 +34,7 @@ func (l *Loaded) Place(name, path string) (file string, line, column int) {
 		return "", 0, 0
 	}
 	start, steps := known.start(splitPath(path))
-	node := descend(start.node, steps)
+	node, _ := descend(start.node, steps)
 	return start.file, node.Line, node.Column
 }
 
@@ -61,16 +61,17 @@ func splitPath(path string) []string {
 	return strings.FieldsFunc(path, func(r rune) bool { return r == '.' || r == '[' || r == ']' })
 }
 
-// descend follows a path from a node as far as it is spelt out. A single value
-// is given by itself, a field that holds more by its name.
-func descend(node *yaml.Node, steps []string) *yaml.Node {
-	at := node
+// descend follows a path from a node as far as it is spelt out, and tells
+// whether that is to its end. A single value is given by itself, a field that
+// holds more by its name.
+func descend(node *yaml.Node, steps []string) (at *yaml.Node, spelt bool) {
+	at = node
 	for _, step := range steps {
 		switch node.Kind {
 		case yaml.MappingNode:
 			key, value := lookup(node, step)
 			if value == nil {
-				return at
+				return at, false
 			}
 			at, node = key, value
 			if value.Kind == yaml.ScalarNode {
@@ -79,14 +80,14 @@ func descend(node *yaml.Node, steps []string) *yaml.Node {
 		case yaml.SequenceNode:
 			i, err := strconv.Atoi(step)
 			if err != nil || i < 0 || i >= len(node.Content) {
-				return at
+				return at, false
 			}
 			at, node = node.Content[i], node.Content[i]
 		default:
-			return at
+			return at, false
 		}
 	}
-	return at
+	return at, true
 }
 
 // lookup finds a field of a mapping; nil when it is not there.

@@ -79,7 +79,7 @@ func enumWord(text string, enum protoreflect.EnumDescriptor) (wrong, right strin
 	names := enumNames(enum)
 	if value := enum.Values().ByName(protoreflect.Name(text)); value != nil {
 		if value.Number() == 0 {
-			return "it says nothing", "write " + either(names)
+			return "it says nothing", "write " + choices(names)
 		}
 		return "", ""
 	}
@@ -88,7 +88,10 @@ func enumWord(text string, enum protoreflect.EnumDescriptor) (wrong, right strin
 			return "the word is not known", "did you mean " + name + "?"
 		}
 	}
-	return "the word is not known", suggestion(text, names)
+	if close := nearest(text, names); close != "" {
+		return "the word is not known", "did you mean " + close + "?"
+	}
+	return "the word is not known", "write " + choices(names)
 }
 
 // enumNames lists an enum's values but the one that says nothing.

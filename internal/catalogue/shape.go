@@ -18,6 +18,9 @@ func shape(c *complaints, node *yaml.Node, md protoreflect.MessageDescriptor, pa
 	given := map[string]*yaml.Node{}
 	oneofs := map[protoreflect.Name]string{}
 	for i := 0; i+1 < len(node.Content); i += 2 {
+		if c.full {
+			return
+		}
 		key, value := node.Content[i], node.Content[i+1]
 		field := knownField(c, key, md, path)
 		if field == nil {
@@ -124,8 +127,17 @@ func fieldNames(md protoreflect.MessageDescriptor, most int) []string {
 	return names
 }
 
-// spoken names a message as people would: "an item", "a vehicle configuration".
+// spoken names a message with its article: "an item", "a vehicle configuration".
 func spoken(md protoreflect.MessageDescriptor) string {
+	name := noun(md)
+	if strings.ContainsRune("aeiou", rune(name[0])) {
+		return "an " + name
+	}
+	return "a " + name
+}
+
+// noun names a message as people would: "item", "vehicle configuration".
+func noun(md protoreflect.MessageDescriptor) string {
 	var b strings.Builder
 	for i, r := range string(md.Name()) {
 		if i > 0 && 'A' <= r && r <= 'Z' {
@@ -133,11 +145,7 @@ func spoken(md protoreflect.MessageDescriptor) string {
 		}
 		b.WriteString(strings.ToLower(string(r)))
 	}
-	name := b.String()
-	if strings.ContainsRune("aeiou", rune(name[0])) {
-		return "an " + name
-	}
-	return "a " + name
+	return b.String()
 }
 
 // join puts a field's name behind the path of what holds it.

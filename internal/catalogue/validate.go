@@ -5,8 +5,11 @@ import (
 	"fmt"
 	"strings"
 
+	contract "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	"buf.build/go/protovalidate"
 	"google.golang.org/protobuf/reflect/protoreflect"
+
+	pb "bayround/proto/bayround/v1"
 )
 
 // validate checks a decoded file against the rules in the proto and says every
@@ -23,40 +26,54 @@ func validate(c *complaints, d *document) {
 	}
 	for _, v := range invalid.Violations {
 		path := protovalidate.FieldPathString(v.Proto.GetField())
-		wrong, right := breach(v)
-		c.add(descend(d.root, splitPath(path)), path, wrong, right)
+		steps := splitPath(path)
+		at, spelt := descend(d.root, steps)
+		wrong, right := breach(v, spelt)
+		c.add(at, path, wrong, right)
 	}
 }
 
-// breach says one broken rule: what is wrong, what would be right.
-func breach(v *protovalidate.Violation) (wrong, right string) {
-	rule, message := v.Proto.GetRuleId(), v.Proto.GetMessage()
-	field := v.FieldDescriptor
-	name := fieldName(v)
-	switch {
-	case field == nil && rule == "required": // a oneof: nothing of it is given
-		return "none of the fields is given that exclude each other", "give " + message
-	case field == nil || (!strings.Contains(rule, ".") && rule != "required"):
-		return message, ""
-	case missing(v):
+// breach says one broken rule: what is wrong, what would be right. Spelt tells
+// whether the file spells the value out.
+func breach(v *protovalidate.Violation, spelt bool) (wrong, right string) {
+	rule, name := v.Proto.GetRuleId(), fieldName(v)
+	if v.FieldDescriptor == nil && rule == "required" {
+		return "neither " + strings.Join(oneofFields(v.Proto.GetField().GetElements()), " nor ") + " is given", "give one of them"
+	}
+	if missing(v, spelt) {
 		return name + " is missing", wanted(v)
 	}
+	value := v.FieldValue
 	switch rule {
 	case "string.pattern":
-		return fmt.Sprintf("%s is %s", name, shown(v.FieldValue.String())), "write " + patternWords(v.RuleValue.String())
-	case "string.max_len":
-		return fmt.Sprintf("%s is %d characters long", name, len([]rune(v.FieldValue.String()))), fmt.Sprintf("at most %v fit", v.RuleValue)
+		return name + " is " + shown(value.String()), "write " + patternWords(v.RuleValue.String())
 	case "string.in":
-		return fmt.Sprintf("%s is %s", name, shown(v.FieldValue.String())), "write " + either(textList(v.RuleValue))
+		return name + " is " + shown(value.String()), "write " + either(textList(v.RuleValue))
+	case "string.max_len":
+		return fmt.Sprintf("%s is %d characters long", name, len([]rune(value.String()))), fmt.Sprintf("at most %v fit", v.RuleValue)
 	case "repeated.max_items":
-		return fmt.Sprintf("%s has %d entries", name, v.FieldValue.List().Len()), fmt.Sprintf("at most %v are allowed", v.RuleValue)
+		return fmt.Sprintf("%s has %d entries", name, value.List().Len()), fmt.Sprintf("at most %v are allowed", v.RuleValue)
 	case "repeated.unique":
 		return "an entry of " + name + " is given twice", "keep one of them"
+	case "bool.const":
+		return fmt.Sprintf("%s is %v", name, value), fmt.Sprintf("write %v, or leave the line out", v.RuleValue)
+	case "duration.gt":
+		return name + " is no time at all", "write hours as 14h"
 	}
-	if field.Message() != nil || field.IsList() {
-		return message, "" // a rule of the message as a whole, in our own words
+	switch value.Interface().(type) {
+	case bool, int32, int64, float64, string, protoreflect.EnumNumber:
+		return fmt.Sprintf("%s is %v", name, value), demand(v)
+	default: // a rule of ours about a message as a whole
+		if md := messageAt(v.Proto.GetField().GetElements()); md != nil {
+			name = "this " + noun(md)
+		}
+		return name + " cannot stand as it is", v.Proto.GetMessage()
 	}
-	return fmt.Sprintf("%s is %v", name, v.FieldValue), strings.TrimPrefix(message, "value ")
+}
+
+// demand is what a rule on one value asks for, as a clause of its own.
+func demand(v *protovalidate.Violation) string {
+	return "it " + strings.TrimPrefix(v.Proto.GetMessage(), "value ")
 }
 
 // fieldName is the last name on the way to the field.
@@ -68,31 +85,69 @@ func fieldName(v *protovalidate.Violation) string {
 	return elements[len(elements)-1].GetFieldName()
 }
 
+// messageAt finds what message stands at the end of a path; nil when it is none.
+func messageAt(path []*contract.FieldPathElement) protoreflect.MessageDescriptor {
+	md := (&pb.StationFile{}).ProtoReflect().Descriptor()
+	for _, element := range path {
+		field := md.Fields().ByName(protoreflect.Name(element.GetFieldName()))
+		if field == nil || field.Message() == nil {
+			return nil
+		}
+		md = field.Message()
+	}
+	return md
+}
+
+// oneofFields lists the fields of the oneof that a violation is about: its name
+// stands last on the path.
+func oneofFields(path []*contract.FieldPathElement) []string {
+	last := len(path) - 1
+	md := messageAt(path[:last])
+	if md == nil {
+		return nil
+	}
+	oneof := md.Oneofs().ByName(protoreflect.Name(path[last].GetFieldName()))
+	if oneof == nil {
+		return nil
+	}
+	var names []string
+	for i := range oneof.Fields().Len() {
+		names = append(names, string(oneof.Fields().Get(i).Name()))
+	}
+	return names
+}
+
 // missing tells whether a rule is broken because nothing was given.
-func missing(v *protovalidate.Violation) bool {
+func missing(v *protovalidate.Violation, spelt bool) bool {
 	switch v.Proto.GetRuleId() {
 	case "required", "string.min_len", "repeated.min_items", "enum.not_in":
 		return true
-	case "string.pattern", "string.in", "string.uuid":
+	case "string.pattern", "string.in":
 		return v.FieldValue.String() == ""
 	}
-	return false
+	return !spelt && v.FieldDescriptor != nil && v.FieldDescriptor.Message() == nil
 }
 
 // wanted says what to give for a field that is missing.
 func wanted(v *protovalidate.Violation) string {
-	field := v.FieldDescriptor
+	rule, field := v.Proto.GetRuleId(), v.FieldDescriptor
 	switch {
+	case rule == "string.pattern":
+		return "give " + patternWords(v.RuleValue.String())
+	case rule == "string.in":
+		return "give " + either(textList(v.RuleValue))
+	case rule == "string.min_len" || field == nil:
+		return "give it"
 	case field.IsList():
 		return "give at least one"
+	case field.Message() != nil && !written(field.Message()):
+		return "give its fields, such as " + either(fieldNames(field.Message(), 3))
 	case field.Kind() == protoreflect.EnumKind:
-		return "give " + either(enumNames(field.Enum()))
-	case v.Proto.GetRuleId() == "string.pattern":
-		return "give " + patternWords(v.RuleValue.String())
-	case v.Proto.GetRuleId() == "string.in":
-		return "give " + either(textList(v.RuleValue))
-	default:
+		return "give " + choices(enumNames(field.Enum()))
+	case rule == "required":
 		return "give it"
+	default:
+		return demand(v)
 	}
 }
 

@@ -21,3 +21,16 @@ func either(words []string) string {
 	last := len(words) - 1
 	return strings.Join(words[:last], ", ") + " or " + words[last]
 }
+
+// choices joins the words of an enum; of many it gives the first few.
+func choices(names []string) string {
+	const few, shownOfMany = 12, 5
+	if len(names) <= few {
+		return either(names)
+	}
+	prefix := names[0][:strings.LastIndexByte(names[0], '_')+1]
+	for !strings.HasPrefix(names[len(names)-1], prefix) {
+		prefix = prefix[:strings.LastIndexByte(strings.TrimSuffix(prefix, "_"), '_')+1]
+	}
+	return fmt.Sprintf("%s or another of the %d words that begin with %s", strings.Join(names[:shownOfMany], ", "), len(names), prefix)
+}

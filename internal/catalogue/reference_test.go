@@ -1,0 +1,251 @@
+package catalogue
+
+import (
+	"encoding/csv"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	pb "bayround/proto/bayround/v1"
+)
+
+// The tables item-catalogue.csv and fault-catalogue.csv are the project's own
+// reference of the job: 249 items and 715 faults, each row with its source column.
+// The YAML rewords them; what is compared here is what must not have been lost.
+
+// table reads a reference table into one map a row.
+func table(t *testing.T, name string) []map[string]string {
+	t.Helper()
+	file, err := os.Open(filepath.Join("..", "..", "testdata", "reference", name))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer file.Close()
+	rows, err := csv.NewReader(file).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out []map[string]string
+	for _, row := range rows[1:] {
+		entry := map[string]string{}
+		for i, column := range rows[0] {
+			entry[column] = row[i]
+		}
+		out = append(out, entry)
+	}
+	return out
+}
+
+// defaults loads the files that come with Bayround.
+func defaults(t testing.TB) *Loaded {
+	t.Helper()
+	loaded, err := Load(Defaults())
+	if err != nil {
+		t.Fatalf("the default files are refused:\n%v", err)
+	}
+	return loaded
+}
+
+// byID lists the catalogue's items.
+func byID(c *pb.Catalogue) map[string]*pb.Item {
+	items := map[string]*pb.Item{}
+	for _, item := range c.GetItems() {
+		items[item.GetId()] = item
+	}
+	return items
+}
+
+func TestDefaults_HoldEveryItemOfTheReference(t *testing.T) {
+	rows := table(t, "item-catalogue.csv")
+	if len(rows) != 249 {
+		t.Fatalf("item-catalogue.csv has %d rows, want 249 (job-map.md, heading)", len(rows))
+	}
+	items := byID(defaults(t).Catalogue)
+	if len(items) != len(rows) {
+		t.Errorf("%d items loaded, want %d", len(items), len(rows))
+	}
+	for _, row := range rows {
+		item := items[row["item_id"]]
+		if item == nil {
+			t.Errorf("%s is missing", row["item_id"])
+			continue
+		}
+		compareItem(t, row, item)
+	}
+}
+
+// compareItem compares what an item and its row both say.
+func compareItem(t *testing.T, row map[string]string, item *pb.Item) {
+	t.Helper()
+	id := item.GetId()
+	for column, got := range map[string]int32{"min_seconds": item.GetLeastLookS(), "ready_again_s": item.GetUndoS()} {
+		if want, err := strconv.Atoi(row[column]); err != nil || got != int32(want) {
+			t.Errorf("%s: %s is %d, the reference has %s", id, column, got, row[column])
+		}
+	}
+	for column, got := range map[string]bool{
+		"killer": item.GetMustNotMiss(), "tell_control_first": item.GetTellControlFirst(),
+		"needs_ignition": item.GetState().GetIgnitionOn(), "assistant": item.GetState().GetAssistant(),
+		"consumable": item.GetConsumable() != "",
+	} {
+		if want := !slices.Contains([]string{"N", "no", "off", ""}, row[column]); got != want {
+			t.Errorf("%s: %s is %v, the reference has %q", id, column, got, row[column])
+		}
+	}
+	if got, want := item.GetState().GetEngine().String(), "ENGINE_STATE_"+strings.ToUpper(row["needs_engine"]); got != want {
+		t.Errorf("%s: engine is %s, the reference has %s", id, got, row["needs_engine"])
+	}
+	if got, want := item.GetFamily(), row["family"]; got != want {
+		t.Errorf("%s: family is %q, the reference has %q", id, got, want)
+	}
+	wantKinds := map[string][]pb.AnswerKind{
+		"choice": {pb.AnswerKind_ANSWER_KIND_CONDITION}, "yesno": {pb.AnswerKind_ANSWER_KIND_CONDITION}, "level": {pb.AnswerKind_ANSWER_KIND_LEVEL},
+		"reading": {pb.AnswerKind_ANSWER_KIND_READING, pb.AnswerKind_ANSWER_KIND_PROFILE},
+	}[row["answer_kind"]]
+	if !slices.Contains(wantKinds, item.GetAnswerKind()) {
+		t.Errorf("%s: answer kind is %s, the reference has %s", id, item.GetAnswerKind(), row["answer_kind"])
+	}
+	compareFits(t, row, item)
+	compareDue(t, row, item)
+}
+
+// compareFits compares the feature words. Ours differ in three ways, each on
+// purpose: "all" says "powered"; some items suit trailers too; and a brake is asked
+// for only where there is one.
+func compareFits(t *testing.T, row map[string]string, item *pb.Item) {
+	t.Helper()
+	want := strings.Split(row["fits"], "|")
+	if want[0] == "all" {
+		want = []string{"powered"}
+	}
+	if item.GetId() == "TRL-070" {
+		want = []string{"braked_trailer"}
+	}
+	got := slices.DeleteFunc(slices.Clone(item.GetFitsAny()), func(word string) bool {
+		return word == "trailer" && row["fits"] == "all"
+	})
+	if !slices.Equal(got, want) {
+		t.Errorf("%s fits %v, the reference has %q", item.GetId(), got, row["fits"])
+	}
+}
+
+// compareDue compares the triggers, and with them how long an answer stays good:
+// a shift of twelve hours and two to get round, a week and a day, a month and a
+// day, a year and a day (common practice).
+func compareDue(t *testing.T, row map[string]string, item *pb.Item) {
+	t.Helper()
+	type due struct {
+		trigger pb.Trigger
+		goodFor time.Duration
+	}
+	const day = 24 * time.Hour
+	words := map[string]due{
+		"shift": {pb.Trigger_TRIGGER_SHIFT, 14 * time.Hour}, "shift in frost": {pb.Trigger_TRIGGER_WINTER, 14 * time.Hour},
+		"weekly": {pb.Trigger_TRIGGER_WEEKLY, 8 * day}, "weekly in winter": {pb.Trigger_TRIGGER_WINTER, 8 * day},
+		"monthly": {pb.Trigger_TRIGGER_MONTHLY, 32 * day}, "workshop": {pb.Trigger_TRIGGER_MONTHLY, 32 * day},
+		"before_winter": {pb.Trigger_TRIGGER_WINTER, 366 * day}, "before_tow": {pb.Trigger_TRIGGER_BEFORE_TOW, 366 * day},
+		"after_repair": {pb.Trigger_TRIGGER_AFTER_REPAIR, 366 * day}, "after_repair_brake_steer_wheel": {pb.Trigger_TRIGGER_AFTER_REPAIR, 366 * day},
+		"after_incident": {pb.Trigger_TRIGGER_AFTER_INCIDENT, 366 * day}, "after_collision": {pb.Trigger_TRIGGER_AFTER_INCIDENT, 366 * day},
+		"reserve_takeover": {pb.Trigger_TRIGGER_RESERVE_TAKEOVER, 366 * day}, "after_run": {pb.Trigger_TRIGGER_AFTER_RUN, 366 * day},
+		"after_change": {pb.Trigger_TRIGGER_AFTER_CHANGE, 366 * day},
+	}
+	var triggers []pb.Trigger
+	shortest := 367 * day
+	for _, word := range strings.Split(row["when_due"], "|") {
+		d, known := words[word]
+		if !known {
+			t.Fatalf("%s: the reference is due %q, which this test does not know", item.GetId(), word)
+		}
+		triggers = append(triggers, d.trigger)
+		shortest = min(shortest, d.goodFor)
+	}
+	if got := item.GetTriggers(); !slices.Equal(got, slices.Compact(triggers)) {
+		t.Errorf("%s has triggers %v, the reference has %q", item.GetId(), got, row["when_due"])
+	}
+	if got := item.GetGoodFor().AsDuration(); got != shortest {
+		t.Errorf("%s stays good for %v, want %v for %q", item.GetId(), got, shortest, row["when_due"])
+	}
+}
+
+func TestDefaults_HoldEveryFaultOfTheReference(t *testing.T) {
+	rows := table(t, "fault-catalogue.csv")
+	if len(rows) != 715 {
+		t.Fatalf("fault-catalogue.csv has %d rows, want 715 (job-map.md, heading)", len(rows))
+	}
+	items, total := byID(defaults(t).Catalogue), 0
+	for _, item := range items {
+		total += len(item.GetFaults())
+	}
+	if total != len(rows) {
+		t.Errorf("%d faults loaded, want %d", total, len(rows))
+	}
+	for _, row := range rows {
+		item := items[row["item_id"]]
+		at := slices.IndexFunc(item.GetFaults(), func(f *pb.Fault) bool { return f.GetId() == row["fault_id"] })
+		if at < 0 {
+			t.Errorf("%s is missing", row["fault_id"])
+			continue
+		}
+		if got, want := item.GetFaults()[at].GetPutRightNow(), row["put_right_now"] == "yes"; got != want {
+			t.Errorf("%s: put right now is %v, the reference has %q", row["fault_id"], got, row["put_right_now"])
+		}
+	}
+}
+
+func TestDefaults_ConditionsAreKeyedOneToOneToFaults(t *testing.T) {
+	for _, item := range defaults(t).Catalogue.GetItems() {
+		if item.GetAnswerKind() != pb.AnswerKind_ANSWER_KIND_CONDITION {
+			if len(item.GetConditions()) != 0 {
+				t.Errorf("%s is no condition item and has conditions", item.GetId())
+			}
+			continue
+		}
+		if got, want := len(item.GetConditions()), len(item.GetFaults())+1; got != want {
+			t.Errorf("%s has %d conditions for %d faults", item.GetId(), got, want-1)
+			continue
+		}
+		if first := item.GetConditions()[0]; first.GetId() != "sound" || !first.GetSound() {
+			t.Errorf("%s: the first condition is %v, want the sound one", item.GetId(), first)
+		}
+		for i, fault := range item.GetFaults() {
+			condition := item.GetConditions()[i+1]
+			if condition.GetFault() != fault.GetId() || item.GetId()+"-"+condition.GetId() != fault.GetId() {
+				t.Errorf("%s: condition %q stands for %q, want fault %s in the same order", item.GetId(), condition.GetId(), condition.GetFault(), fault.GetId())
+			}
+		}
+	}
+}
+
+// judgement finds words that say a judgement instead of what was seen (job-map.md
+// C10: answer with the value or state seen, never "checked" or "OK").
+var judgement = regexp.MustCompile(`(?i)\b(ok|okay|checked|pass|passed|fine|n/a)\b`)
+
+func TestDefaults_SayWhatIsSeen(t *testing.T) {
+	words := map[string]string{}
+	for _, item := range defaults(t).Catalogue.GetItems() {
+		if n := len(strings.Fields(item.GetPrompt())); n > 22 {
+			t.Errorf("%s: the prompt has %d words, want one short sentence: %s", item.GetId(), n, item.GetPrompt())
+		}
+		if !strings.HasSuffix(item.GetPrompt(), ".") && !strings.HasSuffix(item.GetPrompt(), "?") {
+			t.Errorf("%s: the prompt is no sentence: %s", item.GetId(), item.GetPrompt())
+		}
+		if strings.HasPrefix(strings.ToLower(item.GetPrompt()), "as ") {
+			t.Errorf("%s: the prompt leans on another item: %s", item.GetId(), item.GetPrompt())
+		}
+		for _, condition := range item.GetConditions() {
+			if judgement.MatchString(condition.GetText()) && !strings.Contains(condition.GetText(), "fine cracks") {
+				t.Errorf("%s: %q judges instead of saying what is seen", item.GetId(), condition.GetText())
+			}
+			key := item.GetId() + " " + condition.GetText()
+			if before := words[key]; before != "" {
+				t.Errorf("%s: conditions %s and %s have the same words: %s", item.GetId(), before, condition.GetId(), condition.GetText())
+			}
+			words[key] = condition.GetId()
+		}
+	}
+}
