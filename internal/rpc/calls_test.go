@@ -1,0 +1,202 @@
+package rpc
+
+import (
+	"context"
+	"errors"
+	"io"
+	"log/slog"
+	"net"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/reflect/protoregistry"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"bayround/internal/station"
+	pb "bayround/proto/bayround/v1"
+)
+
+// method is one rpc of the contract.
+type method struct {
+	name         string // as on the wire, /bayround.v1.RoundService/OpenRound
+	in, out      protoreflect.MessageType
+	fromCaller   bool // the caller streams
+	fromStation  bool // the station streams
+	sampleOfCall proto.Message
+}
+
+// methods are all rpcs of the contract, as its descriptors list them.
+func methods(t testing.TB) []method {
+	t.Helper()
+	var all []method
+	protoregistry.GlobalFiles.RangeFilesByPackage("bayround.v1", func(file protoreflect.FileDescriptor) bool {
+		for i := range file.Services().Len() {
+			service := file.Services().Get(i)
+			for j := range service.Methods().Len() {
+				m := service.Methods().Get(j)
+				all = append(all, method{
+					name: "/" + string(service.FullName()) + "/" + string(m.Name()),
+					in:   messageType(t, m.Input()), out: messageType(t, m.Output()),
+					fromCaller: m.IsStreamingClient(), fromStation: m.IsStreamingServer(),
+					sampleOfCall: sample(t, m.Input().Name()),
+				})
+			}
+		}
+		return true
+	})
+	slices.SortFunc(all, func(a, b method) int { return strings.Compare(a.name, b.name) })
+	return all
+}
+
+// oneCall is any method with one request and one answer.
+func oneCall(t testing.TB) method {
+	t.Helper()
+	for _, m := range methods(t) {
+		if !m.fromCaller && !m.fromStation {
+			return m
+		}
+	}
+	t.Fatal("no unary method")
+	return method{}
+}
+
+func messageType(t testing.TB, d protoreflect.MessageDescriptor) protoreflect.MessageType {
+	t.Helper()
+	mt, err := protoregistry.GlobalTypes.FindMessageByName(d.FullName())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return mt
+}
+
+// sample is a request that keeps every rule of the proto, with every field set
+// that can be at once.
+func sample(t testing.TB, name protoreflect.Name) proto.Message {
+	t.Helper()
+	conditions := &pb.RoundConditions{EngineStopped: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC)), AmbientCelsius: proto.Float64(6)}
+	const round, vehicle = "rounds/00000000-0000-4000-8000-000000000001", "vehicles/wn11"
+	id := uuid(2)
+	samples := []proto.Message{
+		&pb.ApplyRequest{RequestId: id, Files: []*pb.NamedFile{{FileName: "a.yaml", Content: []byte("stations: []\n")}}, ValidateOnly: true},
+		&pb.GetVehicleRequest{Name: vehicle, Revision: 1},
+		&pb.ListVehiclesRequest{PageSize: 10, Station: "stations/skarholm-quay"},
+		&pb.GetPlanRequest{Vehicle: vehicle, Routine: "routines/shift"},
+		&pb.GetCatalogueRequest{},
+		&pb.ListRoutinesRequest{PageSize: 10},
+		&pb.ListGaugesRequest{PageSize: 10},
+		&pb.ListPeopleRequest{PageSize: 10},
+		&pb.ListStationsRequest{PageSize: 10},
+		&pb.GetRulePackRequest{Name: "packs/gb-use"},
+		&pb.ListRulePacksRequest{PageSize: 10},
+		&pb.RecordRepairRequest{RequestId: id, Defect: vehicle + "/defects/3f2a9c", Person: "people/steddow", Done: "valve renewed"},
+		&pb.OpenRoundRequest{
+			Round: round, Vehicle: vehicle, Routine: "routines/shift", Driver: "people/arkwith",
+			Assistant: "people/venholt", Device: "tablet-1", Conditions: conditions,
+		},
+		&pb.GetRoundRequest{Name: round},
+		&pb.ListRoundsRequest{PageSize: 10, Vehicle: vehicle},
+		&pb.PauseRoundRequest{RequestId: id, Round: round, Note: "turnout"},
+		&pb.ResumeRoundRequest{RequestId: id, Round: round, Conditions: conditions},
+		&pb.FinishRoundRequest{RequestId: id, Round: round, Note: "nothing found"},
+		&pb.GiveUpRoundRequest{RequestId: id, Round: round, Note: "relieved"},
+		&pb.BeginStepRequest{RequestId: id, Round: round, StepId: "HVE-020/charge-flap"},
+		&pb.MakeSafeRequest{RequestId: id, Round: round, StepIds: []string{"HVE-020/charge-flap"}},
+		&pb.RecordResultRequest{Round: round, Result: soundResult(2, "LMP-020/front").GetRecord().GetResult()},
+		&pb.RecordResultsRequest{Record: soundResult(2, "LMP-020/front").GetRecord()},
+		&pb.GetReadinessRequest{Vehicle: vehicle, AsOf: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC))},
+		&pb.ListReadinessRequest{PageSize: 10, Station: "stations/skarholm-quay"},
+		&pb.WatchReadinessRequest{Vehicles: []string{vehicle}},
+		&pb.FollowRequest{IncludeRecords: true, StopAtEnd: true},
+		&pb.GetCheckpointRequest{},
+	}
+	for _, s := range samples {
+		if s.ProtoReflect().Descriptor().Name() == name {
+			return s
+		}
+	}
+	t.Fatalf("no sample of %s: add one", name)
+	return nil
+}
+
+// call makes one call with one request and returns the error it ended with; of a
+// stream it hears the first message only.
+func (m method) call(ctx context.Context, conn *grpc.ClientConn, req proto.Message) error {
+	return m.send(ctx, conn, req, m.out.New().Interface())
+}
+
+// callRaw does the same with bytes that stand for the request.
+func (m method) callRaw(ctx context.Context, conn *grpc.ClientConn, req []byte) error {
+	return m.send(ctx, conn, req, nil, grpc.ForceCodecV2(raw{}))
+}
+
+func (m method) send(ctx context.Context, conn *grpc.ClientConn, req, resp any, options ...grpc.CallOption) error {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	stream, err := conn.NewStream(ctx, &grpc.StreamDesc{ClientStreams: m.fromCaller, ServerStreams: m.fromStation}, m.name, options...)
+	if err != nil {
+		return err
+	}
+	if err := stream.SendMsg(req); err != nil {
+		return stream.RecvMsg(resp) // knows why
+	}
+	if err := stream.CloseSend(); err != nil {
+		return err
+	}
+	if err := stream.RecvMsg(resp); !errors.Is(err, io.EOF) { // a stream may end without a word
+		return err
+	}
+	return nil
+}
+
+// openStation opens an empty station in a directory of the test's own.
+func openStation(t testing.TB) *station.Station {
+	t.Helper()
+	st, err := station.Open(t.Context(), station.Options{Dir: t.TempDir(), Now: time.Now, Logger: slog.New(slog.DiscardHandler)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := st.Close(); err != nil {
+			t.Errorf("closing the station: %v", err)
+		}
+	})
+	return st
+}
+
+// serve serves a station until the test ends, with further options of gRPC, and
+// returns a plain connection to it: errors on it are statuses as any client sees them.
+func serve(t testing.TB, st *station.Station, o Options, further ...grpc.ServerOption) (*Server, *grpc.ClientConn) {
+	t.Helper()
+	server, err := newServer(st, o, further...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	listener, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	served := make(chan error, 1)
+	go func() { served <- server.Serve(listener) }()
+	t.Cleanup(func() {
+		server.Stop(context.Background())
+		if err := <-served; err != nil {
+			t.Errorf("serving: %v", err)
+		}
+	})
+	return server, dialPlain(t, listener.Addr().String())
+}
+
+func dialPlain(t testing.TB, address string) *grpc.ClientConn {
+	t.Helper()
+	conn, err := grpc.NewClient(address, leanClient()...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = conn.Close() })
+	return conn
+}

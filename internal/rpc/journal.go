@@ -1,0 +1,25 @@
+package rpc
+
+import (
+	"context"
+
+	"bayround/internal/station"
+	pb "bayround/proto/bayround/v1"
+)
+
+// journal answers JournalService.
+type journal struct {
+	// No defaults: an rpc without a handler fails the build.
+	pb.UnsafeJournalServiceServer
+	station *station.Station
+}
+
+// Follow gives every event in order.
+func (j *journal) Follow(req *pb.FollowRequest, stream pb.JournalService_FollowServer) error {
+	return j.station.Follow(stream.Context(), req, stream.Send)
+}
+
+// GetCheckpoint returns the newest signed checkpoint.
+func (j *journal) GetCheckpoint(ctx context.Context, req *pb.GetCheckpointRequest) (*pb.GetCheckpointResponse, error) {
+	return j.station.GetCheckpoint(ctx, req)
+}

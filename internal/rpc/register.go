@@ -1,0 +1,16 @@
+package rpc
+
+import (
+	"google.golang.org/grpc"
+
+	"bayround/internal/station"
+	pb "bayround/proto/bayround/v1"
+)
+
+// registerServices puts the handlers of one station on a server.
+func registerServices(to grpc.ServiceRegistrar, st *station.Station, c *chain) {
+	pb.RegisterVehicleServiceServer(to, &vehicles{station: st})
+	pb.RegisterRoundServiceServer(to, &rounds{station: st, chain: c})
+	pb.RegisterReadinessServiceServer(to, &readiness{station: st, encodings: newEncodings()})
+	pb.RegisterJournalServiceServer(to, &journal{station: st})
+}

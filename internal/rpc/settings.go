@@ -1,0 +1,93 @@
+package rpc
+
+import (
+	"fmt"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/backoff"
+	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/grpc/keepalive"
+)
+
+// Both sides use the same small fixed buffers and windows. Fixed windows stop
+// the pings that would otherwise accompany messages to estimate bandwidth.
+const (
+	bufferBytes = 4 << 10
+	windowBytes = 1 << 17
+	maxRequest  = 1 << 20
+)
+
+// serverKeepalive finds a dead peer within 15 seconds and lets no connection
+// outlive a change of certificate by more than an hour.
+func serverKeepalive() keepalive.ServerParameters {
+	return keepalive.ServerParameters{
+		Time:                  10 * time.Second,
+		Timeout:               5 * time.Second,
+		MaxConnectionAge:      time.Hour,
+		MaxConnectionAgeGrace: 30 * time.Second,
+	}
+}
+
+// clientKeepalive finds a dead station within 15 seconds, also while nothing is asked.
+func clientKeepalive() keepalive.ClientParameters {
+	return keepalive.ClientParameters{Time: 10 * time.Second, Timeout: 5 * time.Second, PermitWithoutStream: true}
+}
+
+// settings are the options of every server of ours.
+func settings(o Options, c *chain) []grpc.ServerOption {
+	return append(leanServer(o.StreamsPerConnection),
+		grpc.ForceServerCodecV2(newCodec()),
+		grpc.ChainUnaryInterceptor(c.unary()...),
+		grpc.ChainStreamInterceptor(c.stream()...),
+	)
+}
+
+// leanServer is what a server has before it knows any of our messages. The
+// benchmarks' floor uses it too.
+func leanServer(streams uint32) []grpc.ServerOption {
+	return []grpc.ServerOption{
+		grpc.KeepaliveParams(serverKeepalive()),
+		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 5 * time.Second, PermitWithoutStream: true}),
+		grpc.MaxConcurrentStreams(streams),
+		grpc.MaxRecvMsgSize(maxRequest),
+		grpc.WaitForHandlers(true),
+		grpc.SharedWriteBuffer(true),
+		grpc.WriteBufferSize(bufferBytes),
+		grpc.ReadBufferSize(bufferBytes),
+		grpc.StaticStreamWindowSize(windowBytes),
+		grpc.StaticConnWindowSize(windowBytes),
+	}
+}
+
+// leanClient is the client's side of the same.
+func leanClient() []grpc.DialOption {
+	return []grpc.DialOption{
+		grpc.WithTransportCredentials(insecure.NewCredentials()),
+		grpc.WithKeepaliveParams(clientKeepalive()),
+		grpc.WithSharedWriteBuffer(true),
+		grpc.WithWriteBufferSize(bufferBytes),
+		grpc.WithReadBufferSize(bufferBytes),
+		grpc.WithStaticStreamWindowSize(windowBytes),
+		grpc.WithStaticConnWindowSize(windowBytes),
+		grpc.WithConnectParams(grpc.ConnectParams{
+			Backoff:           backoff.Config{BaseDelay: 200 * time.Millisecond, Multiplier: 1.6, Jitter: 0.2, MaxDelay: 10 * time.Second},
+			MinConnectTimeout: 5 * time.Second,
+		}),
+	}
+}
+
+// Dial returns a plain-text connection to the station at address, made when it
+// is first used. Errors of calls on it are faults again (see internal/fault), so
+// that nobody above this package needs to know status codes.
+func Dial(address string) (*grpc.ClientConn, error) {
+	options := append(leanClient(),
+		grpc.WithChainUnaryInterceptor(faultsOfUnary),
+		grpc.WithChainStreamInterceptor(faultsOfStream),
+	)
+	conn, err := grpc.NewClient(address, options...)
+	if err != nil {
+		return nil, fmt.Errorf("connecting to %q: %w", address, err)
+	}
+	return conn, nil
+}
