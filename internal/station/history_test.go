@@ -60,4 +60,3 @@ func (p *play) holds(when string) {
 		}
 	}
 }
-
