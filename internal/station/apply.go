@@ -86,7 +86,7 @@ func prepare(loaded *catalogue.Loaded, base *library) (*application, error) {
 	}
 	slices.SortFunc(a.changes, func(x, y *pb.Change) int { return cmp.Compare(x.GetName(), y.GetName()) })
 	if problems := loaded.Check(d.set); len(problems) > 0 {
-		return a, refusedFiles(append(problems, ruleProblems(loaded, d.set)...))
+		return a, refusedFiles(withRules(problems, loaded, d.set))
 	}
 	a.after = d.finish(base)
 	if problems := unusable(loaded, a.after); len(problems) > 0 {

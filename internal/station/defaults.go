@@ -68,15 +68,16 @@ func (s *Station) applyDefaults(ctx context.Context, files []catalogue.File) err
 	return err
 }
 
-// tookDefaults tells that something in force came from these default files; so
-// the others were held against what was in force then.
+// tookDefaults tells that these default files were the last that put something
+// in force; so everything in them was held against what is in force.
 func (l *library) tookDefaults(digest string) bool {
+	newest := ref{}
 	for _, r := range l.refs {
-		if r.defaults == digest {
-			return true
+		if r.defaults != "" && r.sequence > newest.sequence {
+			newest = r
 		}
 	}
-	return false
+	return newest.defaults == digest
 }
 
 // dropApplied leaves out of loaded defaults what a person has applied.

@@ -21,7 +21,7 @@ func refusedFiles(err error) error {
 		if p.Right != "" {
 			text += "; " + p.Right
 		}
-		f = f.At(fmt.Sprintf("%s:%d:%d", p.File, p.Line, p.Column), "%s", text)
+		f = f.At(placeWords(p), "%s", text)
 	}
 	return f
 }
@@ -33,14 +33,27 @@ func countWords(n int) string {
 	return fmt.Sprintf("%d things are wrong", n)
 }
 
-// ruleProblems compiles the packs only to say what is wrong with them, beside
-// what else is.
-func ruleProblems(loaded *catalogue.Loaded, set *catalogue.Library) catalogue.Problems {
+// withRules adds to problems what is wrong with the rules, where nothing was
+// said of the same place yet.
+func withRules(problems catalogue.Problems, loaded *catalogue.Loaded, set *catalogue.Library) catalogue.Problems {
 	if set.Catalogue == nil {
-		return nil
+		return problems
+	}
+	said := map[string]bool{}
+	for _, p := range problems {
+		said[placeWords(p)] = true
 	}
 	_, err := rules.Compile(sortedValues(set.Packs), set.Catalogue)
-	return placed(loaded, err)
+	for _, p := range placed(loaded, err) {
+		if !said[placeWords(p)] {
+			problems = append(problems, p)
+		}
+	}
+	return problems
+}
+
+func placeWords(p catalogue.Problem) string {
+	return fmt.Sprintf("%s:%d:%d", p.File, p.Line, p.Column)
 }
 
 // unusable says why a library could not judge its vehicles.
