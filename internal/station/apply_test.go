@@ -213,7 +213,7 @@ func TestDefaults(t *testing.T) {
 	check(k, "Q1 Q2", 14)
 	check(open(files()), "Q1 Q2", 0)
 	check(open(files("call_sign: Q2", "call_sign: D2")), "Q1 D2", 1) // newer defaults
-	check(open(files()), "Q1 Q2", 1)                                  // and back again
+	check(open(files()), "Q1 Q2", 1)                                 // and back again
 
 	k = open(files())
 	k.ID() // the id of the first kit's commands is taken

@@ -67,7 +67,8 @@ func Open(t testing.TB) *Kit {
 	return OpenWith(t, clock, station.Options{Dir: t.TempDir(), Now: clock.Now, Defaults: Small()})
 }
 
-// OpenWith opens a station with options of the test's own.
+// OpenWith opens a station with options of the test's own; clock may be nil when
+// the station goes by the computer's.
 func OpenWith(t testing.TB, clock *Clock, o station.Options) *Kit {
 	t.Helper()
 	k := &Kit{T: t, Clock: clock, o: o}
@@ -139,7 +140,15 @@ func (k *Kit) TryRecord(round string, r *pb.Result) (*pb.RecordResultResponse, e
 
 // Request completes a result: id, person, device and device time where they are missing.
 func (k *Kit) Request(round string, r *pb.Result) *pb.RecordResultRequest {
-	return Complete(round, r, k.ID, k.Clock.Now())
+	return Complete(round, r, k.ID, k.now())
+}
+
+// now is the time by the kit's clock; without one, by the computer's.
+func (k *Kit) now() time.Time {
+	if k.Clock == nil {
+		return time.Now()
+	}
+	return k.Clock.Now()
 }
 
 // Readiness returns the readiness of a vehicle now.
