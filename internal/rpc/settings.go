@@ -11,7 +11,8 @@ import (
 )
 
 // Both sides use the same small fixed buffers and windows. Fixed windows stop
-// the pings that would otherwise accompany messages to estimate bandwidth.
+// the pings that would otherwise accompany messages to estimate bandwidth. Write
+// buffers are shared between connections, as gRPC does unless told otherwise.
 const (
 	bufferBytes = 4 << 10
 	windowBytes = 1 << 17
@@ -52,7 +53,6 @@ func leanServer(streams uint32) []grpc.ServerOption {
 		grpc.MaxConcurrentStreams(streams),
 		grpc.MaxRecvMsgSize(maxRequest),
 		grpc.WaitForHandlers(true),
-		grpc.SharedWriteBuffer(true),
 		grpc.WriteBufferSize(bufferBytes),
 		grpc.ReadBufferSize(bufferBytes),
 		grpc.StaticStreamWindowSize(windowBytes),
@@ -65,7 +65,6 @@ func leanClient() []grpc.DialOption {
 	return []grpc.DialOption{
 		grpc.WithTransportCredentials(insecure.NewCredentials()),
 		grpc.WithKeepaliveParams(clientKeepalive()),
-		grpc.WithSharedWriteBuffer(true),
 		grpc.WithWriteBufferSize(bufferBytes),
 		grpc.WithReadBufferSize(bufferBytes),
 		grpc.WithStaticStreamWindowSize(windowBytes),
