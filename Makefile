@@ -90,7 +90,8 @@ proto-check: $(PROTO_TOOLS) $(RULES_PROTO) ## fail when the contract breaks a cl
 	@rm -rf build/contract/generated
 	@$(BIN)/buf generate proto --output build/contract/generated
 	@diff -r --exclude='*.proto' --exclude=doc.go build/contract/generated/proto proto \
-		|| { echo "generated code is not what the contract says; run: make proto" >&2; exit 1; }
+		|| { rm -rf build/contract/generated; echo "generated code is not what the contract says; run: make proto" >&2; exit 1; }
+	@rm -rf build/contract/generated
 
 .PHONY: lint
 lint: $(BIN)/gofumpt $(BIN)/staticcheck ## gofumpt, go vet, staticcheck
