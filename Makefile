@@ -95,7 +95,7 @@ proto-check: $(PROTO_TOOLS) $(RULES_PROTO) ## fail when the contract breaks a cl
 
 .PHONY: lint
 lint: $(BIN)/gofumpt $(BIN)/staticcheck ## gofumpt, go vet, staticcheck
-	@unformatted=$$($(BIN)/gofumpt -l .) && if [ -n "$$unformatted" ]; then \
+	@unformatted=$$($(BIN)/gofumpt -l $(wildcard internal proto server kiosk)) && if [ -n "$$unformatted" ]; then \
 		printf 'not formatted; run %s -w on:\n%s\n' '$(BIN)/gofumpt' "$$unformatted" >&2; exit 1; fi
 	$(GO) vet ./...
 	$(BIN)/staticcheck ./...
