@@ -3,5 +3,6 @@
 /^ok[ \t]/ || /^\?[ \t]/ || /no test files/ { print; kept = ""; fflush(); next }
 /^FAIL[ \t]/ { printf "%s", kept; print; kept = ""; fflush(); next }
 /^(=== (RUN|PAUSE|CONT|NAME)| *--- (PASS|SKIP)|PASS$|FAIL$)/ { next }
+/: \[rapid\] OK, passed/ { next }
 { kept = kept $0 "\n" }
 END { printf "%s", kept }
