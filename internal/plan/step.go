@@ -23,7 +23,7 @@ func newStep(item *pb.Item, s spot, stop *pb.Stop, station *pb.Station) *pb.Chec
 		Item:                item.GetId(),
 		Title:               titleOf(item, s),
 		Cautions:            item.GetCautions(),
-		Place:               s.place,
+		Place:               plain(s.place),
 		Stop:                item.GetStop(),
 		StopTitle:           stop.GetTitle(),
 		State:               item.GetState(),
@@ -53,22 +53,39 @@ func newStep(item *pb.Item, s spot, stop *pb.Stop, station *pb.Station) *pb.Chec
 	return step
 }
 
+// plain returns a place without negative zeros, which copying a message or writing
+// it to a file may lose, so that the digest would differ for the same place.
+func plain(place *pb.Place) *pb.Place {
+	at := place.GetAt()
+	negative := func(m float64) bool { return m == 0 && math.Signbit(m) }
+	if !negative(at.GetXM()) && !negative(at.GetYM()) && !negative(at.GetZM()) {
+		return place
+	}
+	return &pb.Place{Id: place.GetId(), Title: place.GetTitle(), At: &pb.Point{XM: at.GetXM() + 0, YM: at.GetYM() + 0, ZM: at.GetZM() + 0}}
+}
+
 // titleOf returns the item's title and, for one of several, the words for where:
-// "Tread depth, rear axle, nearside, inner". What the item says after its first
-// comma is left out where the place says it again.
+// "Tread depth, rear axle, nearside, inner". Words between commas that item and
+// place both say stand once, and the item's side goes where the thing has none.
 func titleOf(item *pb.Item, s spot) string {
 	if !s.named {
 		return item.GetTitle()
 	}
 	where := strings.Split(s.place.GetTitle(), ", ")
 	what := strings.Split(item.GetTitle(), ", ")
-	title := what[0]
+	title := what[:1:1]
 	for _, words := range what[1:] {
-		if !slices.Contains(where, words) {
-			title += ", " + words
+		sideless := s.side == pb.Side_SIDE_UNSPECIFIED && words == nameSide(item.GetSide())
+		if !sideless && !slices.Contains(where, words) {
+			title = append(title, words)
 		}
 	}
-	return title + ", " + s.place.GetTitle()
+	for _, words := range where {
+		if !strings.EqualFold(words, what[0]) {
+			title = append(title, words)
+		}
+	}
+	return strings.Join(title, ", ")
 }
 
 // unitsOf returns the unit in which each part of an item is entered: the
@@ -134,8 +151,7 @@ func sayPressure(kpa float64, unit string) string {
 	if math.Abs(value) >= 20 {
 		return strconv.FormatFloat(value, 'f', 0, 64)
 	}
-	said := strings.TrimSuffix(strconv.FormatFloat(value, 'f', 2, 64), "0")
-	return said
+	return strings.TrimSuffix(strconv.FormatFloat(value, 'f', 2, 64), "0")
 }
 
 // readingMethod returns how a level is read, as a phrase after "read the level".

@@ -1,0 +1,173 @@
+package plan_test
+
+import (
+	"fmt"
+	"slices"
+	"testing"
+
+	"bayround/internal/plan"
+	pb "bayround/proto/bayround/v1"
+
+	"google.golang.org/protobuf/proto"
+	"pgregory.net/rapid"
+)
+
+// TestBuild_RemovedFeatureRemovesOnlyItsItems: drivers build habits on the plan,
+// so nothing else may move, not even change places.
+func TestBuild_RemovedFeatureRemovesOnlyItsItems(t *testing.T) {
+	loaded := loadDefaults(t)
+	rapid.Check(t, func(t *rapid.T) {
+		in := drawInput(t, loaded)
+		if len(in.Vehicle.GetFeatures()) == 0 {
+			t.Skip("no feature to remove")
+		}
+		before := plan.Build(in).GetSteps()
+		gone := rapid.SampledFrom(in.Vehicle.GetFeatures()).Draw(t, "removed")
+		without := in
+		without.Vehicle = proto.CloneOf(in.Vehicle)
+		without.Vehicle.Features = slices.DeleteFunc(without.Vehicle.Features, func(w string) bool { return w == gone })
+		after := map[string]*pb.CheckStep{}
+		for _, s := range plan.Build(without).GetSteps() {
+			after[s.GetStepId()] = s
+		}
+		for _, s := range before {
+			item := itemOf(in.Catalogue, s.GetItem())
+			if stays := fitsVehicle(item, without.Vehicle); stays != (after[s.GetStepId()] != nil) {
+				t.Errorf("without %q, step %q stays: %v, want %v", gone, s.GetStepId(), !stays, stays)
+			}
+			delete(after, s.GetStepId())
+		}
+		for id := range after {
+			t.Errorf("without %q there is a new step %q", gone, id)
+		}
+	})
+}
+
+func itemOf(c *pb.Catalogue, id string) *pb.Item {
+	for _, item := range c.GetItems() {
+		if item.GetId() == id {
+			return item
+		}
+	}
+	return nil
+}
+
+// TestBuild_StateChangesLeast checks the order by the words of its promise:
+// engine and ignition are never switched back before the close-down, the
+// assistant is needed in one stretch of each state, and at every stop what must
+// not be missed comes first.
+func TestBuild_StateChangesLeast(t *testing.T) {
+	loaded := loadDefaults(t)
+	rapid.Check(t, func(t *rapid.T) {
+		steps := plan.Build(drawInput(t, loaded)).GetSteps()
+		var done []string // every stretch that was begun, the present one last
+		latest, closing := 0, false
+		missed := map[string]bool{}
+		for _, s := range steps {
+			state := rank(s)
+			if s.GetStop() == "close-down" && s.GetState().GetEngine() == pb.EngineState_ENGINE_STATE_OFF {
+				closing, state = true, 9
+			}
+			if closing && state != 9 {
+				t.Errorf("step %q comes after the close-down", s.GetStepId())
+			}
+			if state < latest {
+				t.Errorf("step %q (%v) comes too late", s.GetStepId(), s.GetState())
+			}
+			latest = state
+			stretch := fmt.Sprint(state, s.GetState().GetAssistant())
+			if len(done) == 0 || done[len(done)-1] != stretch {
+				if slices.Contains(done, stretch) {
+					t.Errorf("step %q: the assistant is called away and back (%v)", s.GetStepId(), done)
+				}
+				done = append(done, stretch)
+			}
+			here := stretch + s.GetStop()
+			if s.GetMustNotMiss() && missed[here] {
+				t.Errorf("step %q must not be missed and does not stand first at its stop", s.GetStepId())
+			}
+			missed[here] = missed[here] || !s.GetMustNotMiss()
+		}
+	})
+}
+
+// rank orders the states of a vehicle as they follow each other in a check.
+func rank(s *pb.CheckStep) int {
+	switch s.GetState().GetEngine() {
+	case pb.EngineState_ENGINE_STATE_COLD_START:
+		return 3
+	case pb.EngineState_ENGINE_STATE_RUNNING:
+		return 4
+	case pb.EngineState_ENGINE_STATE_RUNNING_WARM:
+		return 5
+	}
+	if s.GetState().GetIgnitionOn() {
+		return 2
+	}
+	return 1
+}
+
+// TestBuild_AssistantIsNotCalledTwiceInARow: the assisted steps of the first
+// state come last and those of the next come first.
+func TestBuild_AssistantIsNotCalledTwiceInARow(t *testing.T) {
+	in := small(t)
+	in.Catalogue = proto.CloneOf(in.Catalogue)
+	for _, item := range in.Catalogue.GetItems() {
+		if item.GetId() == "CST-010" || item.GetId() == "IGN-010" {
+			item.State.Assistant = item.GetId() == "CST-010"
+		}
+	}
+	calls, with := 0, false
+	for _, s := range plan.Build(in).GetSteps() {
+		if s.GetState().GetAssistant() && !with {
+			calls++
+		}
+		with = s.GetState().GetAssistant()
+	}
+	if calls != 1 {
+		t.Errorf("the assistant is called %d times, for lamps, start and brakes in a row", calls)
+	}
+}
+
+// TestBuild_WorkedOutPlacesLieInTheOutline: what no configuration says is placed
+// inside the box of the vehicle.
+func TestBuild_WorkedOutPlacesLieInTheOutline(t *testing.T) {
+	loaded := loadDefaults(t)
+	const slack = 0.001 // coordinates are rounded to the millimetre
+	rapid.Check(t, func(t *rapid.T) {
+		in := drawInput(t, loaded)
+		v := in.Vehicle
+		v.Places, v.Seats, v.Equipment = nil, nil, nil
+		d := v.GetDimensions()
+		for _, s := range plan.Build(in).GetSteps() {
+			if item := itemOf(in.Catalogue, s.GetItem()); s.GetAxle() == 0 && (s.GetPlace().GetId() != item.GetAnchor() || item.GetAnchor() == "") {
+				continue // configured
+			}
+			at := s.GetPlace().GetAt()
+			if at.GetXM() > d.GetFrontOverhangM()+slack || at.GetXM() < d.GetFrontOverhangM()-d.GetLengthM()-slack ||
+				max(at.GetYM(), -at.GetYM()) > d.GetWidthM()/2+slack || at.GetZM() < 0 || at.GetZM() > d.GetHeightM()+slack {
+				t.Errorf("step %q lies at %v, outside %v", s.GetStepId(), at, d)
+			}
+		}
+	})
+}
+
+func TestBuild_LastResultsAreNotPartOfTheDigest(t *testing.T) {
+	in := small(t)
+	without := plan.Build(in)
+	last := &pb.Result{ResultId: "r1"}
+	in.Last = map[string]*pb.Result{"CST-010/driver-seat": last, "GONE-010/x": last}
+	with := plan.Build(in)
+	if with.GetDigest() != without.GetDigest() || len(with.GetDigest()) != 64 {
+		t.Errorf("digest %q became %q", without.GetDigest(), with.GetDigest())
+	}
+	for _, s := range with.GetSteps() {
+		if (s.GetStepId() == "CST-010/driver-seat") != (s.GetLast() == last) {
+			t.Errorf("step %q has the last result %v", s.GetStepId(), s.GetLast())
+		}
+	}
+	in.Station = &pb.Station{PressureUnit: "kPa"}
+	if plan.Build(in).GetDigest() == without.GetDigest() {
+		t.Error("another unit, and the digest stays")
+	}
+}
