@@ -98,7 +98,7 @@ func (c *call) dying() {
 // the station did wrong is an error.
 func levelOf(code codes.Code) slog.Level {
 	switch code {
-	case codes.OK, codes.Canceled:
+	case codes.OK, codes.Canceled, codes.NotFound: // asking whether something is there is no mistake
 		return slog.LevelDebug
 	case codes.Unavailable, codes.DataLoss, codes.Internal, codes.Unknown:
 		return slog.LevelError

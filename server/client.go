@@ -1,0 +1,76 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"strings"
+	"time"
+
+	"google.golang.org/grpc"
+
+	"bayround/internal/rpc"
+	pb "bayround/proto/bayround/v1"
+)
+
+// patience is how long one call of ours may take.
+const patience = 10 * time.Second
+
+// remote is a station that is asked over the wire.
+type remote struct {
+	conn      *grpc.ClientConn
+	vehicles  pb.VehicleServiceClient
+	rounds    pb.RoundServiceClient
+	readiness pb.ReadinessServiceClient
+}
+
+// reach connects to a station; whether it is there shows at the first call.
+func reach(address string) (*remote, error) {
+	conn, err := rpc.Dial(address)
+	if err != nil {
+		return nil, misused{err}
+	}
+	return &remote{
+		conn: conn, vehicles: pb.NewVehicleServiceClient(conn), rounds: pb.NewRoundServiceClient(conn), readiness: pb.NewReadinessServiceClient(conn),
+	}, nil
+}
+
+// close ends the connection.
+func (s *remote) close() { _ = s.conn.Close() }
+
+// asking connects to a station, lets do use it, and ends the connection.
+func asking(address string, do func(*remote) error) (err error) {
+	s, err := reach(address)
+	if err != nil {
+		return err
+	}
+	defer s.close()
+	return do(s)
+}
+
+// patiently bounds one call.
+func patiently(ctx context.Context) (context.Context, context.CancelFunc) {
+	return context.WithTimeout(ctx, patience)
+}
+
+// inCollection completes a name: "WN11" and "wn11" are "vehicles/wn11" among
+// vehicles; a whole name stays as it is.
+func inCollection(collection, name string) string {
+	if name == "" || strings.Contains(name, "/") {
+		return name
+	}
+	return collection + "/" + strings.ToLower(name)
+}
+
+// pages calls fetch with token after token until there is no next page.
+func pages(fetch func(token string) (next string, err error)) error {
+	for token := ""; ; {
+		next, err := fetch(token)
+		if err != nil || next == "" {
+			return err
+		}
+		if next == token {
+			return errors.New("the station gives the same page again and again")
+		}
+		token = next
+	}
+}

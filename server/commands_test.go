@@ -1,0 +1,164 @@
+package main
+
+import (
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/spf13/cobra"
+)
+
+func TestRun_ExitCodesTellWhatHappened(t *testing.T) {
+	s := filled(t)
+	nobody := "127.0.0.1:1"
+	empty := t.TempDir()
+	for _, tc := range []struct {
+		why  string
+		args []string
+		code int
+		says string
+	}{
+		{"help is an answer", []string{"--help"}, exitDone, ""},
+		{"nothing asked is help", nil, exitDone, ""},
+		{"no such command", []string{"dance"}, exitMisused, "dance"},
+		{"no such flag", []string{"readiness", "--loud"}, exitMisused, "--loud"},
+		{"an argument is missing", []string{"play"}, exitMisused, "round files"},
+		{"an argument too many", []string{"show", "wn11", "wn12"}, exitMisused, "one vehicle"},
+		{"a format that is none", []string{"readiness", "-o", "xml"}, exitMisused, "xml"},
+		{"a file that is not there", []string{"apply", "nowhere.yaml", "--server", s.address}, exitMisused, "nowhere.yaml"},
+		{"a folder without files", []string{"apply", empty, "--server", s.address}, exitMisused, "no .yaml file"},
+		{"a vehicle nobody knows", []string{"readiness", "wn99", "--server", s.address}, exitRefused, "wn99"},
+		{"a routine nobody knows", []string{"show", "wn11", "--routine", "yearly", "--server", s.address}, exitRefused, "yearly"},
+		{"nobody there", []string{"readiness", "--server", nobody}, exitNotThere, "cannot be reached: 127.0.0.1:1"},
+		{"no record", []string{"verify", "--data", filepath.Join(empty, "none")}, exitMisused, "no record"},
+		{"an empty folder is no record", []string{"rebuild", "--data", empty}, exitMisused, "is empty"},
+		{"an address for everybody", []string{"serve", "--data", empty, "--listen", "0.0.0.0:0"}, exitMisused, "--insecure-listen-anywhere"},
+		{"a log of no known kind", []string{"serve", "--data", empty, "--log-format", "xml"}, exitMisused, "text or json"},
+		{"a watch has no exit code", []string{"readiness", "--watch", "--exit-code", "--server", s.address}, exitMisused, "--watch"},
+	} {
+		t.Run(tc.why, func(t *testing.T) {
+			got := do(t, tc.args...)
+			if got.code != tc.code {
+				t.Errorf("exit code %d, want %d\n%s", got.code, tc.code, got.err)
+			}
+			requireIn(t, got.err, tc.says)
+			if tc.code == exitDone && got.out == "" {
+				t.Error("nothing was printed")
+			}
+		})
+	}
+}
+
+func TestHelp_EveryCommandHasAnExampleAndFullWords(t *testing.T) {
+	var walk func(*cobra.Command)
+	walk = func(cmd *cobra.Command) {
+		for _, sub := range cmd.Commands() {
+			walk(sub)
+		}
+		if cmd.Name() == "help" || cmd.Name() == "completion" || cmd.HasParent() && cmd.Parent().Name() == "completion" {
+			return // cobra's own
+		}
+		if cmd.Short == "" || cmd.Long == "" {
+			t.Errorf("%s has no help", cmd.CommandPath())
+		}
+		if cmd.Example == "" && cmd.Name() != "version" {
+			t.Errorf("%s has no example", cmd.CommandPath())
+		}
+	}
+	walk(newRoot(&console{}))
+	help := must(t, "--help")
+	for _, code := range []string{"  0  ", "  1  ", "  2  ", "  3  ", "  4  ", "  5  ", "  6  "} {
+		requireIn(t, help, code)
+	}
+}
+
+func TestApply_ShowsWhatWouldChangeAndRefusesWhole(t *testing.T) {
+	s := filled(t)
+	folder := t.TempDir()
+	people := filepath.Join(folder, "people.yaml")
+	writeFile(t, people, "people:\n  - {name: people/newcomer, title: New Comer, roles: [ROLE_DRIVER]}\n")
+	writeFile(t, filepath.Join(folder, roundsFolder, "round.yaml"), "a round file: is no configuration\n")
+
+	requireIn(t, must(t, "apply", folder, "--check", "--server", s.address), "new      people/newcomer")
+	requireIn(t, must(t, "apply", folder, "--server", s.address), "new      people/newcomer", "in force since event")
+	requireIn(t, must(t, "apply", folder, "--server", s.address), "nothing changes")
+
+	writeFile(t, people, "people:\n  - {name: people/newcomer, title: Renamed, roles: [ROLE_DRIVER]}\n")
+	requireIn(t, must(t, "apply", folder, "--check", "--server", s.address), "changed  people/newcomer", "Renamed")
+
+	writeFile(t, filepath.Join(folder, "zz.yaml"), "people:\n  - {name: people/other, title: Other,\n     roles: [ROLE_DANCER]}\n")
+	got := do(t, "apply", folder, "--server", s.address)
+	if got.code != exitRefused {
+		t.Errorf("exit code %d, want %d", got.code, exitRefused)
+	}
+	requireIn(t, got.err, filepath.Join(folder, "zz.yaml")+":3:")
+	requireIn(t, must(t, "apply", people, "--check", "--server", s.address), "changed  people/newcomer") // the former stayed
+}
+
+func TestReadiness_ShowsTheVerdictInWordsShapesAndCodes(t *testing.T) {
+	t.Setenv("BAYROUND_SERVER", filled(t).address)
+	must(t, "play", round(t, "01-wn11-shift.yaml"), round(t, "02-wn11-weekly.yaml"))
+	must(t, "play", round(t, "05-wn21-shift.yaml"), round(t, "06-wn21-weekly.yaml"))
+
+	table := must(t, "readiness")
+	requireIn(t, table, "[^]  WN11  FIT TO RESPOND", "(-)  WN21  DO NOT MOVE", ": ?  WN12  NOT PROVEN – ")
+	if strings.Contains(table, "\x1b") {
+		t.Error("colour where there is no terminal")
+	}
+	if strings.Index(table, "WN21") > strings.Index(table, "WN11") {
+		t.Error("the worst does not stand first")
+	}
+	var all struct {
+		Readiness []struct{ Vehicle, Verdict string }
+	}
+	if err := json.Unmarshal([]byte(must(t, "readiness", "-o", "json", "wn11", "vehicles/wn21")), &all); err != nil {
+		t.Fatal(err)
+	}
+	if len(all.Readiness) != 2 || all.Readiness[0].Verdict != "VERDICT_FIT" || all.Readiness[1].Verdict != "VERDICT_UNFIT" {
+		t.Errorf("as JSON: %+v", all)
+	}
+	for vehicles, code := range map[string]int{"wn11": 0, "WN12": 13, "wn21": 15, "wn11 wn12": 13, "wn11 wn12 wn21": 15} {
+		if got := do(t, append([]string{"readiness", "--exit-code"}, strings.Fields(vehicles)...)...); got.code != code || got.err != "" {
+			t.Errorf("%s: exit code %d (%q), want %d", vehicles, got.code, got.err, code)
+		}
+	}
+}
+
+func TestShow_PrintsAPlanAndAVehicleThatCanBeAppliedAgain(t *testing.T) {
+	t.Setenv("BAYROUND_SERVER", filled(t).address)
+	plan := must(t, "show", "WN21", "--routine", "weekly")
+	requireIn(t, plan, "vehicles/wn21, routines/weekly", "TYR-121/axle-2-offside-inner", "read bar, about 8.5 bar", "! must not be missed")
+	var asJSON struct {
+		Steps []struct {
+			StepID string `json:"step_id"`
+		}
+	}
+	if err := json.Unmarshal([]byte(must(t, "show", "wn21", "--routine", "weekly", "-o", "json")), &asJSON); err != nil {
+		t.Fatal(err)
+	}
+	if n := strings.Count(plan, "/"); len(asJSON.Steps) == 0 || n < len(asJSON.Steps) {
+		t.Errorf("%d steps as JSON, and the table shows fewer", len(asJSON.Steps))
+	}
+	requireIn(t, must(t, "show", "wn21", "-o", "yaml"), "step_id: ")
+
+	file := filepath.Join(t.TempDir(), "wn21.yaml")
+	writeFile(t, file, must(t, "show", "wn21", "--configuration"))
+	requireIn(t, must(t, "apply", file), "nothing changes")
+	requireIn(t, must(t, "show", "wn21", "--configuration", "-o", "json"), `"vehicles/wn21"`)
+}
+
+func TestVersion_SaysSomething(t *testing.T) {
+	requireIn(t, must(t, "version"), "bayround", "go1.")
+}
+
+func writeFile(t *testing.T, name, content string) {
+	t.Helper()
+	if err := os.MkdirAll(filepath.Dir(name), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(name, []byte(content), 0o600); err != nil {
+		t.Fatal(err)
+	}
+}

@@ -1,0 +1,26 @@
+package main
+
+import (
+	"path/filepath"
+	"testing"
+)
+
+// county is the folder of the invented county that the demonstration uses.
+func county(t *testing.T) string {
+	t.Helper()
+	return filepath.Join("..", "testdata", "demo")
+}
+
+// round is a round file of the demonstration.
+func round(t *testing.T, name string) string {
+	t.Helper()
+	return filepath.Join(county(t), roundsFolder, name)
+}
+
+// filled is a station that knows the county.
+func filled(t *testing.T) *served {
+	t.Helper()
+	s := serving(t, t.TempDir())
+	must(t, "apply", county(t), "--server", s.address)
+	return s
+}

@@ -1,0 +1,130 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"github.com/spf13/cobra"
+)
+
+const demoHelp = `Start a fresh station of an invented county, tell it stations, people, gauges and vehicles,
+carry out a handful of rounds – sound ones, bad ones, one broken off – and show what each
+vehicle may do now. Then go on serving until Ctrl-C.
+
+The record lies in a temporary folder that is removed at the end, or in --data, which must be
+empty or not there.`
+
+type demoFlags struct {
+	serveFlags
+	files string
+	once  bool
+}
+
+func newDemo(c *console) *cobra.Command {
+	var f demoFlags
+	cmd := &cobra.Command{
+		Use:     "demo",
+		Short:   "A fresh station of an invented county, filled and served",
+		Long:    demoHelp,
+		Example: "  server demo\n  server demo --once    show it and end",
+		Args:    cobra.NoArgs,
+		RunE:    func(cmd *cobra.Command, _ []string) error { return f.run(cmd.Context(), c) },
+	}
+	f.add(cmd)
+	cmd.Flags().Lookup("log-level").DefValue = "warn"
+	f.logLevel = "warn"
+	cmd.Flags().StringVar(&f.data, "data", "", "folder of the record, empty or not there; a temporary one when left out")
+	cmd.Flags().StringVar(&f.files, "files", filepath.Join("testdata", "demo"), "folder of the county: configuration, and rounds in its folder \"rounds\"")
+	cmd.Flags().BoolVar(&f.once, "once", false, "end after the rounds instead of serving on")
+	return cmd
+}
+
+// run is the whole demonstration.
+func (f *demoFlags) run(ctx context.Context, c *console) (err error) {
+	remove, err := f.freshFolder()
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, remove()) }()
+	running, err := f.start(ctx, c)
+	if err != nil {
+		return err
+	}
+	c.say("%s\n", running.readyLine())
+	if err := f.fill(ctx, c, running.ready.Listen); err != nil {
+		return errors.Join(err, running.stop())
+	}
+	if f.once {
+		return running.stop()
+	}
+	c.say("%s", tryNext(running.ready.Listen))
+	return running.wait(ctx)
+}
+
+// freshFolder makes sure that the record begins empty, and returns what removes
+// it again when it is a temporary one.
+func (f *demoFlags) freshFolder() (remove func() error, err error) {
+	if f.data == "" {
+		if f.data, err = os.MkdirTemp("", "bayround-demo-"); err != nil {
+			return nil, err
+		}
+		return func() error { return os.RemoveAll(f.data) }, nil
+	}
+	entries, err := os.ReadDir(f.data)
+	if err != nil && !errors.Is(err, os.ErrNotExist) {
+		return nil, misused{err}
+	}
+	if len(entries) > 0 {
+		return nil, misuse("%s is not empty; the demonstration begins with a fresh record and touches no other", f.data)
+	}
+	return func() error { return nil }, nil
+}
+
+// fill tells the station the county, carries out the rounds in the order of their
+// names and shows what came of them.
+func (f *demoFlags) fill(ctx context.Context, c *console, address string) error {
+	files, err := configuration([]string{f.files})
+	if err != nil {
+		return err
+	}
+	names, err := filepath.Glob(filepath.Join(f.files, roundsFolder, "*.yaml"))
+	if err != nil || len(names) == 0 {
+		return misuse("there are no rounds in %s", filepath.Join(f.files, roundsFolder))
+	}
+	slices.Sort(names)
+	var all playFlags
+	rounds, err := all.files(names)
+	if err != nil {
+		return err
+	}
+	return asking(address, func(s *remote) error {
+		if _, err := s.send(ctx, files, false); err != nil {
+			return err
+		}
+		for _, round := range rounds {
+			if err := s.play(ctx, c, round, false); err != nil {
+				return fmt.Errorf("%s: %w", round.file, err)
+			}
+			c.say("")
+		}
+		c.say("Which vehicles may respond, right now?\n")
+		return s.showReadiness(ctx, c, nil, readinessFlags{output: "table"})
+	})
+}
+
+// tryNext is what to do with the station that serves now.
+func tryNext(address string) string {
+	return fmt.Sprintf(`
+The station serves on until Ctrl-C. In another shell:
+
+  build/bin/server readiness --server %[1]s --watch
+  build/bin/server show wn11 --routine weekly --server %[1]s
+  build/bin/server play --again testdata/demo/rounds/06-wn21-weekly.yaml --server %[1]s
+  build/bin/grpcurl -plaintext -d '{"vehicle": "vehicles/wn21"}' %[1]s bayround.v1.ReadinessService/GetReadiness
+  build/bin/grpcurl -plaintext %[1]s bayround.v1.ReadinessService/WatchReadiness
+  build/bin/grpc-health-probe -addr=%[1]s`, address)
+}

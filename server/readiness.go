@@ -1,0 +1,140 @@
+package main
+
+import (
+	"context"
+	"slices"
+	"time"
+
+	"github.com/spf13/cobra"
+	"google.golang.org/protobuf/encoding/protojson"
+
+	pb "bayround/proto/bayround/v1"
+)
+
+const readinessHelp = `Say which vehicles may respond, and why not. Without a name, all of them. A vehicle is named
+as the station knows it (vehicles/wn11) or shortly (wn11).
+
+  [^]  FIT TO RESPOND
+  /!\  FIT WITH LIMITS             the limits stand beside it
+  : ?  NOT PROVEN                  something required was not checked, or too long ago
+  (>)  MOVE ONLY – NOT TO RESPOND  may be driven to repair
+  (-)  DO NOT MOVE
+
+The shapes say all; colour is added on a terminal unless NO_COLOR is set.
+
+With --watch it goes on and prints a line for each change, until Ctrl-C. When nothing is
+heard for ten seconds it says so: what was printed before is then no longer live. It
+connects again by itself.
+
+With --exit-code the verdict is the exit code: 0 FIT, 12 RESTRICTED, 13 UNPROVEN,
+14 MOVE_ONLY, 15 UNFIT; of several vehicles the worst. Codes below 10 are errors as always.`
+
+const readinessExample = `  server readiness
+  server readiness wn11 wn12
+  server readiness wn11 --watch
+  server readiness -o json | jq '.readiness[].verdict'
+  server readiness wn11 --exit-code && echo "WN11 may go without a limit"`
+
+type readinessFlags struct {
+	server   string
+	output   string
+	watch    bool
+	exitCode bool
+}
+
+func newReadiness(c *console) *cobra.Command {
+	var f readinessFlags
+	cmd := &cobra.Command{
+		Use:     "readiness [VEHICLE…]",
+		Short:   "Say which vehicles may respond, and why not",
+		Long:    readinessHelp,
+		Example: readinessExample,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if f.output != "table" && f.output != "json" {
+				return misuse("-o %q: say table or json", f.output)
+			}
+			if f.watch && f.exitCode {
+				return misuse("--exit-code needs an end; leave out --watch")
+			}
+			var names []string
+			for _, name := range args {
+				names = append(names, inCollection("vehicles", name))
+			}
+			return asking(f.server, func(s *remote) error {
+				if f.watch {
+					return s.watch(cmd.Context(), c, names, f.output)
+				}
+				return s.showReadiness(cmd.Context(), c, names, f)
+			})
+		},
+	}
+	serverFlag(cmd, &f.server)
+	cmd.Flags().StringVarP(&f.output, "output", "o", "table", "table or json")
+	cmd.Flags().BoolVar(&f.watch, "watch", false, "go on and print each change")
+	cmd.Flags().BoolVar(&f.exitCode, "exit-code", false, "let the verdict be the exit code")
+	return cmd
+}
+
+// showReadiness prints the readiness of the vehicles named, or of all.
+func (s *remote) showReadiness(ctx context.Context, c *console, names []string, f readinessFlags) error {
+	all, err := s.readinessOf(ctx, names)
+	if err != nil {
+		return err
+	}
+	if f.output == "json" {
+		if err := c.sayJSON(&pb.ListReadinessResponse{Readiness: all}); err != nil {
+			return err
+		}
+	} else {
+		c.readinessTable(all, time.Now())
+	}
+	if f.exitCode {
+		return worst(all)
+	}
+	return nil
+}
+
+// readinessOf asks for the vehicles named, or for all.
+func (s *remote) readinessOf(ctx context.Context, names []string) ([]*pb.Readiness, error) {
+	ctx, cancel := patiently(ctx)
+	defer cancel()
+	var all []*pb.Readiness
+	for _, name := range names {
+		resp, err := s.readiness.GetReadiness(ctx, &pb.GetReadinessRequest{Vehicle: name})
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, resp.GetReadiness())
+	}
+	if len(names) > 0 {
+		return all, nil
+	}
+	err := pages(func(token string) (string, error) {
+		resp, err := s.readiness.ListReadiness(ctx, &pb.ListReadinessRequest{PageSize: 200, PageToken: token})
+		all = append(all, resp.GetReadiness()...)
+		return resp.GetNextPageToken(), err
+	})
+	return all, err
+}
+
+// worst is the exit code of the worst verdict; nil when all are fit.
+func worst(all []*pb.Readiness) error {
+	if len(all) == 0 {
+		return nil
+	}
+	of := slices.MaxFunc(all, func(a, b *pb.Readiness) int { return int(a.GetVerdict() - b.GetVerdict()) })
+	if of.GetVerdict() == pb.Verdict_VERDICT_FIT {
+		return nil
+	}
+	return verdictCode(exitByVerdict + int(of.GetVerdict()))
+}
+
+// sayJSON prints a message as JSON, with the names of the proto.
+func (c *console) sayJSON(m *pb.ListReadinessResponse) error {
+	text, err := protojson.MarshalOptions{UseProtoNames: true, Multiline: true}.Marshal(m)
+	if err != nil {
+		return err
+	}
+	c.say("%s", text)
+	return nil
+}

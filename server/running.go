@@ -1,0 +1,149 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+
+	"bayround/internal/rpc"
+	"bayround/internal/station"
+)
+
+// running is a station that serves.
+type running struct {
+	station *station.Station
+	server  *rpc.Server
+	metrics *http.Server // nil for none
+	log     *slog.Logger
+	ready   ready
+	ended   chan error // what serving ended with, once for each listener
+}
+
+// ready is what --ready-file holds.
+type ready struct {
+	Listen  string `json:"listen"`
+	Metrics string `json:"metrics,omitempty"`
+	Data    string `json:"data"`
+	PID     int    `json:"pid"`
+}
+
+// start opens the station and serves it. What it has opened is closed again when
+// it fails half-way.
+func start(ctx context.Context, c *console, f *serveFlags, logger *slog.Logger) (r *running, err error) {
+	st, err := openStation(ctx, c, f, logger)
+	if err != nil {
+		return nil, err
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, st.Close())
+		}
+	}()
+	registry := prometheus.NewRegistry()
+	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
+	server, err := rpc.New(st, rpc.Options{Logger: logger, Metrics: registry, StreamsPerConnection: f.streams})
+	if err != nil {
+		return nil, err
+	}
+	r = &running{station: st, server: server, log: logger, ended: make(chan error, 2), ready: ready{Data: f.data, PID: os.Getpid()}}
+	if err := r.listen(f, registry); err != nil {
+		return nil, err
+	}
+	if err := r.writeReady(f.readyFile); err != nil {
+		return nil, errors.Join(err, r.stop())
+	}
+	return r, nil
+}
+
+// listen opens both listeners, and serves on them when both are there.
+func (r *running) listen(f *serveFlags, registry *prometheus.Registry) error {
+	calls, err := net.Listen("tcp", f.listen)
+	if err != nil {
+		return fmt.Errorf("listening for calls: %w", err)
+	}
+	r.ready.Listen = calls.Addr().String()
+	if f.metrics != "" {
+		scrapes, err := net.Listen("tcp", f.metrics)
+		if err != nil {
+			return errors.Join(fmt.Errorf("listening for metrics: %w", err), calls.Close())
+		}
+		r.ready.Metrics = scrapes.Addr().String()
+		r.metrics = &http.Server{Handler: metricsPages(registry), ReadHeaderTimeout: 5 * time.Second}
+		go func() { r.ended <- r.metrics.Serve(scrapes) }()
+	}
+	go func() { r.ended <- r.server.Serve(calls) }()
+	return nil
+}
+
+// metricsPages is what the metrics address answers.
+func metricsPages(registry *prometheus.Registry) http.Handler {
+	pages := http.NewServeMux()
+	pages.Handle("GET /metrics", promhttp.HandlerFor(registry, promhttp.HandlerOpts{Timeout: 5 * time.Second}))
+	return pages
+}
+
+// wait serves until ctx ends, the journal stops itself or a listener breaks, and
+// then ends everything in order.
+func (r *running) wait(ctx context.Context) error {
+	var why error
+	select {
+	case <-ctx.Done():
+		r.log.Info("stopping")
+	case <-r.station.Failed():
+		why = errStopped
+	case why = <-r.ended:
+	}
+	return errors.Join(why, r.stop())
+}
+
+// stop ends calls first, so that nobody is answered by a station that is closed.
+func (r *running) stop() error {
+	ctx, cancel := context.WithTimeout(context.Background(), 9*time.Second)
+	defer cancel()
+	r.server.Stop(ctx)
+	var err error
+	if r.metrics != nil {
+		err = r.metrics.Close()
+	}
+	return errors.Join(err, r.station.Close())
+}
+
+// readyLine is the one line that says where the station is.
+func (r *running) readyLine() string {
+	line := "ready on " + r.ready.Listen
+	if r.ready.Metrics != "" {
+		line += ", metrics on http://" + r.ready.Metrics + "/metrics"
+	}
+	return line + ", record in " + r.ready.Data
+}
+
+// writeReady writes the ready file whole or not at all, so that whoever waits for
+// it never reads half of it.
+func (r *running) writeReady(name string) error {
+	if name == "" {
+		return nil
+	}
+	content, err := json.Marshal(r.ready)
+	if err != nil {
+		return fmt.Errorf("writing the ready file: %w", err)
+	}
+	draft := filepath.Join(filepath.Dir(name), "."+filepath.Base(name)+".draft")
+	if err := os.WriteFile(draft, append(content, '\n'), 0o600); err != nil {
+		return fmt.Errorf("writing the ready file: %w", err)
+	}
+	if err := os.Rename(draft, name); err != nil {
+		return fmt.Errorf("writing the ready file: %w", err)
+	}
+	return nil
+}

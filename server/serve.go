@@ -1,0 +1,98 @@
+package main
+
+import (
+	"context"
+	"os"
+	"runtime/debug"
+
+	"github.com/spf13/cobra"
+)
+
+const serveHelp = `Run the station: take rounds, keep the record, tell whoever asks or watches.
+
+The record lies in the folder --data, on a local disk; one station, one folder, one
+process. The catalogue, routines and rule packs that come with the program are put in
+force at the start; files of the folder --rules take the place of those of the same
+name (packs/gb-use/tyres-and-wheels.yaml) or join them. When that folder holds a
+mistake, it is said with file, line and column, and what was in force before stays.
+
+The station speaks gRPC without encryption, and so only to this machine. Put it behind
+something that encrypts, or say --insecure-listen-anywhere and mean it.
+
+When it is ready it prints one line with its address. SIGTERM or Ctrl-C stops it within
+ten seconds; watches are told. When a write fails it stops itself with exit code 6: start
+it again, it finds out what reached the disk.`
+
+const serveExample = `  server serve --data /var/lib/bayround
+  server serve --data /var/lib/bayround --rules /etc/bayround/rules
+  server serve --data ./data --listen 127.0.0.1:0 --ready-file ./address.json
+  server serve --data ./data --log-format json --log-level debug`
+
+// memoryLimit is what the garbage collector aims to stay under; the store is
+// hungry while it compacts, and this holds it without making it slower.
+const memoryLimit = 48 << 20
+
+// serveFlags are what serve is told.
+type serveFlags struct {
+	data      string
+	listen    string
+	metrics   string
+	rules     string
+	readyFile string
+	anywhere  bool
+	streams   uint32
+	logFormat string
+	logLevel  string
+}
+
+// add gives a command the flags that serve and demo share.
+func (f *serveFlags) add(cmd *cobra.Command) {
+	flags := cmd.Flags()
+	flags.StringVar(&f.listen, "listen", "127.0.0.1:7443", "address to serve gRPC on; port 0 for any free one")
+	flags.StringVar(&f.metrics, "metrics", "127.0.0.1:7480", "address to serve Prometheus metrics on, under /metrics; empty for none")
+	flags.StringVar(&f.readyFile, "ready-file", "", "write the addresses, as JSON, to this file once the station is ready")
+	flags.BoolVar(&f.anywhere, "insecure-listen-anywhere", false, "allow addresses that other machines can reach, without encryption")
+	flags.Uint32Var(&f.streams, "streams-per-connection", 64, "how many calls and watches one connection may have open")
+	flags.StringVar(&f.logFormat, "log-format", "text", "text or json")
+	flags.StringVar(&f.logLevel, "log-level", "info", "debug, info, warn or error")
+}
+
+func newServe(c *console) *cobra.Command {
+	var f serveFlags
+	cmd := &cobra.Command{
+		Use:     "serve",
+		Short:   "Run the station",
+		Long:    serveHelp,
+		Example: serveExample,
+		Args:    cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			running, err := f.start(cmd.Context(), c)
+			if err != nil {
+				return err
+			}
+			c.say("%s", running.readyLine())
+			return running.wait(cmd.Context())
+		},
+	}
+	f.add(cmd)
+	cmd.Flags().StringVar(&f.data, "data", "data", "folder of the record; made when it is not there")
+	cmd.Flags().StringVar(&f.rules, "rules", "", "folder with further or changed catalogue, routine and rule files")
+	return cmd
+}
+
+// start starts a station as the flags say.
+func (f *serveFlags) start(ctx context.Context, c *console) (*running, error) {
+	logger, err := newLogger(c.err, f.logFormat, f.logLevel)
+	if err != nil {
+		return nil, err
+	}
+	for _, address := range []string{f.listen, f.metrics} {
+		if err := mayListen(address, f.anywhere); err != nil {
+			return nil, err
+		}
+	}
+	if os.Getenv("GOMEMLIMIT") == "" {
+		debug.SetMemoryLimit(memoryLimit)
+	}
+	return start(ctx, c, f, logger)
+}

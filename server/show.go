@@ -1,0 +1,160 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"buf.build/go/protoyaml"
+	"github.com/spf13/cobra"
+	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
+
+	pb "bayround/proto/bayround/v1"
+)
+
+const showHelp = `Show what is checked on a vehicle, in walking order: the plan of a routine. With
+--configuration, show the vehicle itself, as it would be written in a file.`
+
+const showExample = `  server show wn11                         the plan of its shift check
+  server show wn11 --routine weekly
+  server show wn11 --routine weekly -o json
+  server show wn11 --configuration > wn11.yaml`
+
+type showFlags struct {
+	server        string
+	output        string
+	routine       string
+	configuration bool
+}
+
+func newShow(c *console) *cobra.Command {
+	var f showFlags
+	cmd := &cobra.Command{
+		Use:     "show VEHICLE",
+		Short:   "Show what is checked on a vehicle, or the vehicle itself",
+		Long:    showHelp,
+		Example: showExample,
+		Args:    exactlyOne("name one vehicle, for instance wn11"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if f.output == "" {
+				f.output = map[bool]string{false: "table", true: "yaml"}[f.configuration]
+			}
+			if f.output != "yaml" && f.output != "json" && (f.output != "table" || f.configuration) {
+				return misuse("-o %q: say table, json or yaml; a configuration has no table", f.output)
+			}
+			return asking(f.server, func(s *remote) error {
+				return s.show(cmd.Context(), c, inCollection("vehicles", args[0]), f)
+			})
+		},
+	}
+	serverFlag(cmd, &f.server)
+	cmd.Flags().StringVar(&f.routine, "routine", "shift", "routine whose plan is shown")
+	cmd.Flags().BoolVar(&f.configuration, "configuration", false, "show the vehicle itself")
+	cmd.Flags().StringVarP(&f.output, "output", "o", "", "table, json or yaml; table unless said otherwise, yaml for a configuration")
+	return cmd
+}
+
+// exactlyOne demands one argument, in words that say which.
+func exactlyOne(words string) cobra.PositionalArgs {
+	return func(_ *cobra.Command, args []string) error {
+		if len(args) != 1 {
+			return fmt.Errorf("%s; there are %d", words, len(args))
+		}
+		return nil
+	}
+}
+
+// show prints a plan or a configuration.
+func (s *remote) show(ctx context.Context, c *console, vehicle string, f showFlags) error {
+	ctx, cancel := patiently(ctx)
+	defer cancel()
+	if f.configuration {
+		resp, err := s.vehicles.GetVehicle(ctx, &pb.GetVehicleRequest{Name: vehicle})
+		if err != nil {
+			return err
+		}
+		return c.sayMessage(asFile(resp.GetVehicle(), f.output), f.output)
+	}
+	resp, err := s.vehicles.GetPlan(ctx, &pb.GetPlanRequest{Vehicle: vehicle, Routine: inCollection("routines", f.routine)})
+	if err != nil {
+		return err
+	}
+	if f.output == "table" {
+		c.planTable(resp.GetPlan())
+		return nil
+	}
+	return c.sayMessage(resp.GetPlan(), f.output)
+}
+
+// asFile is a configuration as it would stand in a file, which can be applied
+// again: without the revision, which the station gives.
+func asFile(v *pb.VehicleConfiguration, output string) proto.Message {
+	if output != "yaml" {
+		return v
+	}
+	v = proto.CloneOf(v)
+	v.Revision = 0
+	return &pb.StationFile{Vehicles: []*pb.VehicleConfiguration{v}}
+}
+
+// sayMessage prints a message as JSON or YAML, with the names of the proto.
+func (c *console) sayMessage(m proto.Message, output string) error {
+	var text []byte
+	var err error
+	if output == "json" {
+		text, err = protojson.MarshalOptions{UseProtoNames: true, Multiline: true}.Marshal(m)
+	} else {
+		text, err = protoyaml.MarshalOptions{UseProtoNames: true}.Marshal(m)
+	}
+	if err != nil {
+		return err
+	}
+	c.say("%s", strings.TrimSuffix(string(text), "\n"))
+	return nil
+}
+
+// planTable prints a plan, stop by stop.
+func (c *console) planTable(plan *pb.Plan) {
+	c.say("%s, %s: %s, catalogue %s, revision %d", plan.GetVehicle(), plan.GetRoutine(),
+		count(len(plan.GetSteps()), "step"), plan.GetCatalogueVersion(), plan.GetVehicleRevision())
+	stop := ""
+	for i, step := range plan.GetSteps() {
+		if step.GetStop() != stop {
+			stop = step.GetStop()
+			c.say("\n%s", step.GetStopTitle())
+		}
+		must := " "
+		if step.GetMustNotMiss() {
+			must = "!"
+		}
+		c.say("%4d %s %-40s %s: %s", i+1, must, step.GetStepId(), titleOf(step), asks(step))
+	}
+	c.say("\n! must not be missed")
+}
+
+// asks says in a few words what answer a step wants.
+func asks(step *pb.CheckStep) string {
+	switch step.GetAnswerKind() {
+	case pb.AnswerKind_ANSWER_KIND_READING:
+		return "read " + strings.Join(step.GetUnits(), ", ") + about(step)
+	case pb.AnswerKind_ANSWER_KIND_PROFILE:
+		return "depths across, " + strings.Join(step.GetUnits(), ", ")
+	case pb.AnswerKind_ANSWER_KIND_LEVEL:
+		return "level between the marks"
+	default:
+		return fmt.Sprintf("one of %s", count(len(step.GetConditions()), "condition"))
+	}
+}
+
+// about is the value a step aims at, in the unit it is read in.
+func about(step *pb.CheckStep) string {
+	if step.Target == nil {
+		return ""
+	}
+	value, err := targetIn(step)
+	if err != nil {
+		return ""
+	}
+	return ", about " + value.String()
+}

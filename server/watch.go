@@ -1,0 +1,92 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"io"
+	"time"
+
+	"google.golang.org/protobuf/encoding/protojson"
+
+	"bayround/internal/fault"
+	pb "bayround/proto/bayround/v1"
+)
+
+const (
+	// silence is how long nothing may be heard before what was heard is not live.
+	silence = 10 * time.Second
+	// again is how long to wait before watching again.
+	again = time.Second
+)
+
+// watch prints the state of the vehicles and every change until ctx ends. It
+// watches again whenever a watch ends for a reason that can pass.
+func (s *remote) watch(ctx context.Context, c *console, names []string, output string) error {
+	for {
+		err := s.watchOnce(ctx, c, names, output)
+		switch {
+		case ctx.Err() != nil:
+			return nil // Ctrl-C is how one stops listening
+		case !fault.Is(err, fault.Unavailable) && !errors.Is(err, io.EOF) && !errors.Is(err, errSilent):
+			return err
+		}
+		c.complain("NOT LIVE SINCE %s – %v", time.Now().Format("15:04:05"), err)
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-time.After(again):
+		}
+	}
+}
+
+// errSilent is why a watch is given up that says nothing any more.
+var errSilent = errors.New("nothing was heard for ten seconds; asking again")
+
+// watchOnce prints what one watch tells until it ends or falls silent.
+func (s *remote) watchOnce(ctx context.Context, c *console, names []string, output string) error {
+	ctx, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+	alarm := time.AfterFunc(silence, func() { cancel(errSilent) })
+	defer alarm.Stop()
+	stream, err := s.readiness.WatchReadiness(ctx, &pb.WatchReadinessRequest{Vehicles: names})
+	if err != nil {
+		return err
+	}
+	for {
+		message, err := stream.Recv()
+		if cause := context.Cause(ctx); err != nil && errors.Is(cause, errSilent) {
+			return errSilent
+		}
+		if err != nil {
+			return err
+		}
+		alarm.Reset(silence)
+		if err := c.sayChange(message, output); err != nil {
+			return err
+		}
+	}
+}
+
+// sayChange prints one message of a watch: as JSON all of them, one a line;
+// otherwise the states alone.
+func (c *console) sayChange(message *pb.WatchReadinessResponse, output string) error {
+	if output == "json" {
+		text, err := protojson.MarshalOptions{UseProtoNames: true}.Marshal(message)
+		if err != nil {
+			return err
+		}
+		c.say("%s", text)
+		return nil
+	}
+	r := message.GetReadiness()
+	if r == nil {
+		return nil
+	}
+	m := markOf(r.GetVerdict())
+	c.say("%s  %s", r.GetAsOf().AsTime().Local().Format("15:04:05"),
+		m.paint(m.shape+"  "+r.GetCallSign()+"  "+m.words(r), c.colourful()))
+	for _, line := range short(r) {
+		c.say("          %s", line)
+	}
+	return nil
+}
