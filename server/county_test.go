@@ -3,6 +3,8 @@ package main
 import (
 	"path/filepath"
 	"testing"
+
+	pb "bayround/proto/bayround/v1"
 )
 
 // county is the folder of the invented county that the demonstration uses.
@@ -24,3 +26,5 @@ func filled(t *testing.T) *served {
 	must(t, "apply", county(t), "--server", s.address)
 	return s
 }
+
+func verdictNumber(v int) pb.Verdict { return pb.Verdict(v) } //nolint:gosec // 1 to 5

@@ -105,7 +105,7 @@ func (m *merger) addCatalogue(here spot, fragment *pb.Catalogue) {
 		place = &layout{lists: map[string][]spot{}}
 		l.places[catalogueName] = place
 	}
-	m.agree(here, place, "version", "catalogue", l.Catalogue.GetVersion(), fragment.GetVersion())
+	m.agree(here, place, "catalogue", claim{"version", l.Catalogue.GetVersion(), fragment.GetVersion()})
 	place.fragments = append(place.fragments, here)
 	l.Catalogue.Stops = append(l.Catalogue.Stops, fragment.GetStops()...)
 	l.Catalogue.Items = append(l.Catalogue.Items, fragment.GetItems()...)
@@ -126,17 +126,21 @@ func (m *merger) addPack(here spot, fragment *pb.RulePack) {
 		l.places[name], m.packs[name] = place, pack
 		l.RulePacks = append(l.RulePacks, pack)
 	}
-	m.agree(here, place, "version", name, pack.GetVersion(), fragment.GetVersion())
-	m.agree(here, place, "title", name, pack.GetTitle(), fragment.GetTitle())
-	m.agree(here, place, "authority", name, pack.GetAuthority(), fragment.GetAuthority())
+	m.agree(here, place, name, claim{"version", pack.GetVersion(), fragment.GetVersion()})
+	m.agree(here, place, name, claim{"title", pack.GetTitle(), fragment.GetTitle()})
+	m.agree(here, place, name, claim{"authority", pack.GetAuthority(), fragment.GetAuthority()})
 	place.fragments = append(place.fragments, here)
 	m.uniqueRules(here, place, pack, fragment)
 	pack.Rules = append(pack.Rules, fragment.GetRules()...)
 	place.list("rules", here)
 }
 
+// claim is what the first fragment and a later one say of one field.
+type claim struct{ field, first, now string }
+
 // agree complains when a fragment says something else than the first one.
-func (m *merger) agree(here spot, place *layout, field, name, first, now string) {
+func (m *merger) agree(here spot, place *layout, name string, c claim) {
+	field, first, now := c.field, c.first, c.now
 	if first == now || now == "" {
 		return
 	}

@@ -5,9 +5,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
+	"testing/synctest"
+
+	"github.com/dgraph-io/badger/v4"
 
 	"bayround/internal/fault"
 )
@@ -73,7 +77,12 @@ func TestAppend_RepeatedInTheSameBatch(t *testing.T) {
 	b := j.newBatch() // the committer is idle: this goroutine stands in for it
 	defer b.txn.Discard()
 	calls := 0
-	decide := func(uint64) (Entry, error) { calls++; return Entry{Events: [][]byte{[]byte("a")}}, nil }
+	decide := func(next uint64) (Entry, error) {
+		if calls++; next != uint64(calls) {
+			t.Errorf("call %d of decide was told %d", calls, next)
+		}
+		return Entry{Events: [][]byte{[]byte("a")}}, nil
+	}
 	b.take(&request{command: c, decide: decide})
 	b.take(&request{command: c, decide: decide})
 	b.take(&request{command: Command{ID: "one", Digest: [32]byte{2}}, decide: decide})
@@ -158,12 +167,14 @@ func TestAppend_EndedContextDecidesNothing(t *testing.T) {
 	j := open(t, t.TempDir())
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	_, err := j.Append(ctx, Command{ID: "one"}, func(uint64) (Entry, error) {
-		t.Error("decide was called")
-		return Entry{}, nil
-	})
-	if !errors.Is(err, context.Canceled) {
-		t.Errorf("append = %v", err)
+	for n := range 50 { // the committer is free: it must not be a matter of luck
+		_, err := j.Append(ctx, Command{ID: fmt.Sprint(n)}, func(uint64) (Entry, error) {
+			t.Error("decide was called")
+			return Entry{}, nil
+		})
+		if !errors.Is(err, context.Canceled) {
+			t.Errorf("append = %v", err)
+		}
 	}
 }
 
@@ -211,13 +222,17 @@ func TestAppend_ManyCallersGetGaplessNumbers(t *testing.T) {
 				for i := range e.Events {
 					e.Events[i] = fmt.Appendf(nil, "%s/%d", id, i)
 				}
-				r, err := j.Append(context.Background(), Command{ID: id}, always(e))
+				var next uint64
+				r, err := j.Append(context.Background(), Command{ID: id}, func(n uint64) (Entry, error) { next = n; return e, nil })
 				if err != nil {
 					t.Error(err)
 					return
 				}
 				if len(e.Events) == 0 {
 					continue
+				}
+				if r.First != next {
+					t.Errorf("%s was told %d and got %d", id, next, r.First)
 				}
 				if r.First <= last || r.Last-r.First != uint64(len(e.Events)-1) {
 					t.Errorf("%s got events %d to %d after %d", id, r.First, r.Last, last)
@@ -314,4 +329,83 @@ func TestBatch_BiggestEntryFitsIntoAFullBatch(t *testing.T) {
 		}
 		j.publish(b.edge, b.head)
 	}
+}
+
+func TestBatch_TakesNoMoreThanItsLimits(t *testing.T) {
+	j := open(t, t.TempDir())
+	for _, tc := range []struct {
+		what    string
+		e       Entry
+		entries int
+	}{
+		{"entries", Entry{}, maxBatchEntries},
+		{"bytes", Entry{Rows: []Row{{Key: "k", Value: make([]byte, 64<<10)}}}, 3},
+		{"keys", Entry{Rows: slices.Repeat([]Row{row("k", "")}, 999)}, 4},
+	} {
+		b := j.newBatch()
+		for n := 0; !b.full(); n++ {
+			b.take(&request{command: Command{ID: fmt.Sprint(n)}, decide: always(tc.e)})
+		}
+		if len(b.waiting) != tc.entries {
+			t.Errorf("%s: the batch was full after %d, want %d", tc.what, len(b.waiting), tc.entries)
+		}
+		b.txn.Discard()
+	}
+}
+
+// 60 callers wait while the committer is held up; all they bring together is
+// far more than one transaction holds.
+func TestAppend_WaitingCommandsAreDividedIntoBatches(t *testing.T) {
+	j := open(t, t.TempDir())
+	hold := make(chan struct{})
+	var begun, wait sync.WaitGroup
+	for caller := range 60 {
+		begun.Add(1)
+		wait.Go(func() {
+			begun.Done()
+			_, err := j.Append(context.Background(), Command{ID: fmt.Sprint(caller)}, func(uint64) (Entry, error) {
+				<-hold
+				return Entry{Events: [][]byte{make([]byte, 100<<10)}}, nil
+			})
+			if err != nil {
+				t.Error(err)
+			}
+		})
+	}
+	begun.Wait()
+	close(hold)
+	wait.Wait()
+	if j.Size() != 60 {
+		t.Errorf("size %d", j.Size())
+	}
+}
+
+// While one batch is decided or synced the next gathers: 64 commands that
+// wait together go to disk in one transaction.
+func TestAppend_WaitingCommandsShareACommit(t *testing.T) {
+	dir := t.TempDir()
+	synctest.Test(t, func(t *testing.T) {
+		j := open(t, dir)
+		commits := 0
+		j.commit = func(txn *badger.Txn) error { commits++; return txn.Commit() }
+		hold := make(chan struct{})
+		var wait sync.WaitGroup
+		for caller := range 65 {
+			wait.Go(func() {
+				_, err := j.Append(context.Background(), Command{ID: fmt.Sprint(caller)}, func(uint64) (Entry, error) {
+					<-hold
+					return Entry{Events: [][]byte{[]byte("a")}}, nil
+				})
+				if err != nil {
+					t.Error(err)
+				}
+			})
+			synctest.Wait() // until it waits, the first one in decide, the others at the queue
+		}
+		close(hold)
+		wait.Wait()
+		if j.Size() != 65 || commits != 1 {
+			t.Errorf("%d events in %d commits, want 65 in 1", j.Size(), commits)
+		}
+	})
 }

@@ -176,3 +176,28 @@ func TestFailedCommit_InRebuild(t *testing.T) {
 		}
 	}
 }
+
+// Badger refusing a write in the middle of an entry is a bug of ours, as our
+// limits are below its own. Should it happen, no half of the entry may stay.
+func TestFailedWrite_StopsBeforeTheCommit(t *testing.T) {
+	dir := t.TempDir()
+	small := func(o *Options) {
+		o.tune = func(b badger.Options) badger.Options { // transactions of up to 150 KiB
+			return b.WithMemTableSize(1 << 20).WithValueThreshold(100 << 10)
+		}
+	}
+	j := open(t, dir, small)
+	put(t, j, "one", []string{"a"})
+	part := make([]byte, 60<<10)
+	_, err := j.Append(context.Background(), Command{ID: "two"}, always(Entry{Events: [][]byte{part, part, part}}))
+	if wantFault(t, err, fault.Unavailable, "JOURNAL_STOPPED"); !errors.Is(err, badger.ErrTxnTooBig) {
+		t.Errorf("%v, want it to name Badger's refusal", err)
+	}
+	<-j.Failed()
+	mustClose(t, j)
+	j = open(t, dir, small)
+	wantEqual(t, "events", allEvents(t, j), []string{"a"})
+	if r := put(t, j, "two", []string{"b"}); r.First != 2 || r.Repeated {
+		t.Errorf("after reopening: %+v", r)
+	}
+}

@@ -38,7 +38,7 @@ func (s *Station) apply(ctx context.Context, id string, req proto.Message, loade
 	// committer, on what is in force now; it is done again in the rare case
 	// that this has changed by then.
 	early, earlyErr := prepare(loaded, s.current.Load().lib)
-	resp, _, err := run(ctx, s, id, req, &pb.ApplyResponse{}, func(c *command) (*pb.ApplyResponse, error) {
+	resp, _, err := run(ctx, s, id, req, func(c *command) (*pb.ApplyResponse, error) {
 		a, err := early, earlyErr
 		if a.base != c.state.lib {
 			a, err = prepare(loaded, c.state.lib)

@@ -74,7 +74,7 @@ func notUTF8(cause error) error {
 // run carries out a command: decide looks at the working state, refuses, or
 // lets events happen and gives the answer. A repeated command is answered with
 // the first answer, and decide is not called.
-func run[R proto.Message](ctx context.Context, s *Station, id string, request proto.Message, empty R, decide func(c *command) (R, error)) (R, journal.Receipt, error) {
+func run[R proto.Message](ctx context.Context, s *Station, id string, request proto.Message, decide func(c *command) (R, error)) (R, journal.Receipt, error) {
 	var none R
 	digest, err := digestOf(request)
 	if err != nil {
@@ -107,10 +107,14 @@ func run[R proto.Message](ctx context.Context, s *Station, id string, request pr
 	case !receipt.Repeated:
 		return answer, receipt, nil
 	}
-	if err := proto.Unmarshal(receipt.Body, empty); err != nil {
+	first, ok := none.ProtoReflect().New().Interface().(R)
+	if !ok {
+		return none, receipt, unreadable("the receipt of "+id, fmt.Errorf("%T is no message of its own", none))
+	}
+	if err := proto.Unmarshal(receipt.Body, first); err != nil {
 		return none, receipt, unreadable("the receipt of "+id, err)
 	}
-	return empty, receipt, nil
+	return first, receipt, nil
 }
 
 // ready refuses commands once the station has failed.

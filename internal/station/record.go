@@ -26,7 +26,7 @@ func (s *Station) RecordResult(ctx context.Context, req *pb.RecordResultRequest)
 	if p := s.current.Load(); p.frames[req.GetRound()] != nil {
 		early = examine(req, p.frames[req.GetRound()], p.lib)
 	}
-	resp, receipt, err := run(ctx, s, req.GetResult().GetResultId(), req, &pb.RecordResultResponse{}, func(c *command) (*pb.RecordResultResponse, error) {
+	resp, receipt, err := run(ctx, s, req.GetResult().GetResultId(), req, func(c *command) (*pb.RecordResultResponse, error) {
 		return c.record(req, early)
 	})
 	if err != nil {

@@ -14,7 +14,7 @@ import (
 // RecordRepair records that a defect was put right. Its step proves nothing
 // until it is checked again.
 func (s *Station) RecordRepair(ctx context.Context, req *pb.RecordRepairRequest) (*pb.RecordRepairResponse, error) {
-	resp, _, err := run(ctx, s, req.GetRequestId(), req, &pb.RecordRepairResponse{}, func(c *command) (*pb.RecordRepairResponse, error) {
+	resp, _, err := run(ctx, s, req.GetRequestId(), req, func(c *command) (*pb.RecordRepairResponse, error) {
 		v, d, err := c.state.mayRepair(req)
 		if err != nil {
 			return nil, err

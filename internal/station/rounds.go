@@ -17,7 +17,7 @@ func (s *Station) OpenRound(ctx context.Context, req *pb.OpenRoundRequest) (*pb.
 	if snap := s.current.Load().vehicles[req.GetVehicle()]; snap != nil {
 		snap.model.plan(req.GetRoutine()) // ordering takes a while: not on the committer
 	}
-	resp, _, err := run(ctx, s, req.GetRound(), req, &pb.OpenRoundResponse{}, func(c *command) (*pb.OpenRoundResponse, error) {
+	resp, _, err := run(ctx, s, req.GetRound(), req, func(c *command) (*pb.OpenRoundResponse, error) {
 		v, err := c.state.mayOpen(req)
 		if err != nil {
 			return nil, err
@@ -70,7 +70,7 @@ func (st *state) mayOpen(req *pb.OpenRoundRequest) (*vehicle, error) {
 // PauseRound interrupts a round and says what must be made safe on the
 // vehicle. Pausing a paused round changes nothing.
 func (s *Station) PauseRound(ctx context.Context, req *pb.PauseRoundRequest) (*pb.PauseRoundResponse, error) {
-	resp, _, err := run(ctx, s, req.GetRequestId(), req, &pb.PauseRoundResponse{}, func(c *command) (*pb.PauseRoundResponse, error) {
+	resp, _, err := run(ctx, s, req.GetRequestId(), req, func(c *command) (*pb.PauseRoundResponse, error) {
 		v, r, err := c.state.running(req.GetRound())
 		if err != nil {
 			return nil, err
@@ -91,7 +91,7 @@ func (s *Station) PauseRound(ctx context.Context, req *pb.PauseRoundRequest) (*p
 // The record of a change of state has no place for conditions. So conditions
 // that are given anew are recorded as a second RoundOpened of the same round.
 func (s *Station) ResumeRound(ctx context.Context, req *pb.ResumeRoundRequest) (*pb.ResumeRoundResponse, error) {
-	resp, _, err := run(ctx, s, req.GetRequestId(), req, &pb.ResumeRoundResponse{}, func(c *command) (*pb.ResumeRoundResponse, error) {
+	resp, _, err := run(ctx, s, req.GetRequestId(), req, func(c *command) (*pb.ResumeRoundResponse, error) {
 		_, r, err := c.state.running(req.GetRound())
 		if err != nil {
 			return nil, err
@@ -189,7 +189,7 @@ type ending struct {
 
 func (s *Station) end(ctx context.Context, e ending) (*pb.Round, *pb.Readiness, error) {
 	var left *snapshot // of the vehicle right after the end
-	kept, receipt, err := run(ctx, s, e.id, e.request, &pb.Round{}, func(c *command) (*pb.Round, error) {
+	kept, receipt, err := run(ctx, s, e.id, e.request, func(c *command) (*pb.Round, error) {
 		v, r, err := c.state.running(e.round)
 		if err != nil {
 			return nil, err

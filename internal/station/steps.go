@@ -11,7 +11,7 @@ import (
 // BeginStep says that a step is begun. When it undoes something, its undo time
 // joins the readiness debt; when it does not, nothing is recorded.
 func (s *Station) BeginStep(ctx context.Context, req *pb.BeginStepRequest) (*pb.BeginStepResponse, error) {
-	resp, _, err := run(ctx, s, req.GetRequestId(), req, &pb.BeginStepResponse{}, func(c *command) (*pb.BeginStepResponse, error) {
+	resp, _, err := run(ctx, s, req.GetRequestId(), req, func(c *command) (*pb.BeginStepResponse, error) {
 		v, r, err := c.state.running(req.GetRound())
 		if err != nil {
 			return nil, err
@@ -47,7 +47,7 @@ func notInPlan(f *frame, stepID, path string) *fault.Fault {
 // which nothing is undone is left alone, so that two people may say the same.
 // It is taken on a round that has ended, too: what was put back was put back.
 func (s *Station) MakeSafe(ctx context.Context, req *pb.MakeSafeRequest) (*pb.MakeSafeResponse, error) {
-	resp, _, err := run(ctx, s, req.GetRequestId(), req, &pb.MakeSafeResponse{}, func(c *command) (*pb.MakeSafeResponse, error) {
+	resp, _, err := run(ctx, s, req.GetRequestId(), req, func(c *command) (*pb.MakeSafeResponse, error) {
 		r, err := c.state.recall(req.GetRound())
 		if err != nil {
 			return nil, err

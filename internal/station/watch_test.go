@@ -134,7 +134,7 @@ func TestWatch_TellsWhatTimeChanges(t *testing.T) {
 		l := watch(k, p1)
 		fit := l.present(t)[p1]
 		due := fit.GetUntil().AsTime()
-		if fit.GetVerdict() != pb.Verdict_VERDICT_FIT || due.Sub(time.Now()).Round(time.Second) != 14*time.Hour {
+		if fit.GetVerdict() != pb.Verdict_VERDICT_FIT || time.Until(due).Round(time.Second) != 14*time.Hour {
 			t.Fatalf("%v until %v, want FIT for 14 h (small.yaml)", fit.GetVerdict(), due)
 		}
 		stale := l.next().GetReadiness()

@@ -1,3 +1,5 @@
+// Package stationtest opens a real station on a real directory for tests, with
+// a small vehicle to check and a loopback socket to ask it over. Tests alone import it.
 package stationtest
 
 import (

@@ -1,0 +1,117 @@
+package station
+
+import (
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"slices"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"google.golang.org/protobuf/testing/protocmp"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"bayround/internal/catalogue"
+	pb "bayround/proto/bayround/v1"
+)
+
+// demoLibrary is the default files with the demo county's stations and vehicles.
+func demoLibrary(t testing.TB) *library {
+	t.Helper()
+	files := catalogue.Defaults()
+	for _, pattern := range []string{"*.yaml", "vehicles/*.yaml"} {
+		names, err := filepath.Glob(filepath.Join("..", "..", "testdata", "demo", pattern))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, name := range names {
+			content, err := os.ReadFile(name)
+			if err != nil {
+				t.Fatal(err)
+			}
+			files = append(files, catalogue.File{Name: name, Content: content})
+		}
+	}
+	loaded, err := catalogue.Load(files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, err := prepare(loaded, emptyLibrary())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(a.after.models) < 5 {
+		t.Fatalf("the demo county has %d vehicles", len(a.after.models))
+	}
+	return a.after
+}
+
+// What the rules say of all results together is what they say of each island
+// by itself: nothing is lost by judging only the island of a new result.
+func TestIslands_JudgedAloneSayTheSame(t *testing.T) {
+	random := rand.New(rand.NewPCG(1, 2)) //nolint:gosec // a repeatable test
+	lib := demoLibrary(t)
+	found := 0
+	for _, name := range sortedKeys(lib.models) {
+		m := lib.models[name]
+		for range 20 {
+			var all []*pb.Observation
+			islands := map[int][]*pb.Observation{}
+			for _, id := range sortedKeys(m.steps) {
+				o := m.observe(m.steps[id], anyAnswer(random, m.steps[id]))
+				if o == nil || random.IntN(4) == 0 {
+					continue
+				}
+				all = append(all, o)
+				if island := m.steps[id].island; island != noIsland {
+					islands[island] = append(islands[island], o)
+				}
+			}
+			var parts []*pb.Finding
+			for _, os := range islands {
+				parts = append(parts, m.group(os)...)
+			}
+			whole := m.judge.Groups(all)
+			found += len(whole)
+			byID := func(a, b *pb.Finding) int { return slices.Compare([]byte(a.GetFindingId()), []byte(b.GetFindingId())) }
+			slices.SortFunc(parts, byID)
+			slices.SortFunc(whole, byID)
+			if d := cmp.Diff(whole, parts, protocmp.Transform()); d != "" {
+				t.Fatalf("%s (all together: -, by islands: +)\n%s", name, d)
+			}
+		}
+	}
+	if found == 0 {
+		t.Error("no rule on groups has found anything; the test shows nothing")
+	}
+	t.Logf("%d findings about groups compared", found)
+}
+
+// anyAnswer makes up an answer, sound or not.
+func anyAnswer(random *rand.Rand, s *step) *pb.Result {
+	r := &pb.Result{
+		ResultId: s.GetStepId(), StepId: s.GetStepId(), Round: []string{"rounds/a", "rounds/b"}[random.IntN(2)],
+		StationTime: &timestamppb.Timestamp{Seconds: int64(random.IntN(100))},
+	}
+	switch s.GetAnswerKind() {
+	case pb.AnswerKind_ANSWER_KIND_READING:
+		reading := &pb.Reading{}
+		for _, p := range s.GetParts() {
+			least, greatest := p.GetPossible().GetLeast(), p.GetPossible().GetGreatest()
+			reading.Values = append(reading.Values, &pb.Value{Part: p.GetId(), Si: least + random.Float64()*(greatest-least)})
+		}
+		r.Answer = &pb.Result_Reading{Reading: reading}
+	case pb.AnswerKind_ANSWER_KIND_PROFILE:
+		section := &pb.TreadSection{}
+		for _, across := range []float64{0, 0.3, 0.7, 1} {
+			section.Points = append(section.Points, &pb.TreadPoint{Across: across, DepthMm: random.Float64() * 12})
+		}
+		r.Answer = &pb.Result_Profile{Profile: &pb.TreadProfile{Sections: []*pb.TreadSection{section}}}
+	case pb.AnswerKind_ANSWER_KIND_LEVEL:
+		r.Answer = &pb.Result_Level{Level: &pb.Level{Mark: pb.LevelMark_LEVEL_MARK_BETWEEN, Fraction: random.Float64()}}
+	case pb.AnswerKind_ANSWER_KIND_CONDITION:
+		c := s.GetConditions()[random.IntN(len(s.GetConditions()))]
+		r.Answer = &pb.Result_Seen{Seen: &pb.ConditionsSeen{Conditions: []*pb.ConditionSeen{{Condition: c.GetId()}}}}
+	}
+	return r
+}
