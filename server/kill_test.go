@@ -1,0 +1,207 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"math/rand/v2"
+	"os/exec"
+	"strings"
+	"sync"
+	"testing"
+
+	pb "bayround/proto/bayround/v1"
+)
+
+// players is how many rounds are carried out side by side while the server is killed.
+const players = 3
+
+// acks is what players were told is safely kept: result id to event. It is a
+// writer for what "play --each" prints.
+type acks struct {
+	mu     sync.Mutex
+	events map[string]string // guarded by mu
+	after  int               // guarded by mu: how many more acknowledgements until enough is closed
+	enough chan struct{}
+	wrong  []string // guarded by mu
+}
+
+func newAcks() *acks { return &acks{events: map[string]string{}} }
+
+// Write takes a line of a player. An id that was told before must have the same event again.
+func (a *acks) Write(line []byte) (int, error) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	for _, found := range acknowledged.FindAllStringSubmatch(string(line), -1) {
+		id, event := found[2], found[3]
+		if before, told := a.events[id]; told && before != event {
+			a.wrong = append(a.wrong, fmt.Sprintf("result %s was event %s and is now event %s", id, before, event))
+		}
+		a.events[id] = event
+		if a.after--; a.after == 0 {
+			close(a.enough)
+		}
+	}
+	return len(line), nil
+}
+
+// arm returns a channel that is closed after so many more acknowledgements.
+func (a *acks) arm(after int) <-chan struct{} {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	a.after, a.enough = after, make(chan struct{})
+	return a.enough
+}
+
+// playAll carries out all rounds of a cycle and returns their exit codes.
+func (a *acks) playAll(t *testing.T, address string, cycle int) []int {
+	t.Helper()
+	codes := make([]int, players)
+	var all sync.WaitGroup
+	for n := range players {
+		all.Go(func() {
+			args := []string{"play", "--each", "--server", address, "--key", fmt.Sprintf("cycle %d player %d", cycle, n), round(t, "09-t1-before-tow.yaml")}
+			codes[n] = run(t.Context(), args, a, io.Discard)
+		})
+	}
+	all.Wait()
+	return codes
+}
+
+// TestKill_LosesNothingAcknowledgedAndDoublesNothing kills the server at random
+// points of rounds, starts it again and plays the same rounds to their end.
+func TestKill_LosesNothingAcknowledgedAndDoublesNothing(t *testing.T) {
+	cycles := 100
+	if testing.Short() {
+		cycles = 10
+	}
+	seed := rand.Uint64()
+	t.Logf("seed %d", seed)
+	random := rand.New(rand.NewPCG(seed, 0)) //nolint:gosec // a test's dice
+	data, told, broken := t.TempDir(), newAcks(), 0
+	p := launch(t, data)
+	must(t, "apply", county(t), "--server", p.address)
+	for cycle := range cycles {
+		enough := told.arm(1 + random.IntN(33*players-1))
+		killed := make(chan struct{})
+		go func() {
+			defer close(killed)
+			<-enough
+			p.kill()
+		}()
+		for _, code := range told.playAll(t, p.address, cycle) {
+			if code != exitDone && code != exitNotThere {
+				t.Errorf("cycle %d: a player whose server is killed ends with %d", cycle, code)
+			}
+			if code != exitDone {
+				broken++
+			}
+		}
+		<-killed
+		p = launch(t, data)
+		for _, code := range told.playAll(t, p.address, cycle) {
+			if code != exitDone {
+				t.Fatalf("cycle %d: after the restart a player ends with %d", cycle, code)
+			}
+		}
+	}
+	if broken == 0 {
+		t.Error("no player was ever interrupted; the kills came too late to test anything")
+	}
+	t.Logf("%d of %d rounds were interrupted", broken, cycles*players)
+	for _, wrong := range told.wrong {
+		t.Error(wrong)
+	}
+	told.compare(t, p.address)
+	if code := p.end(); code != exitDone {
+		t.Errorf("the last server ended with %d\n%s", code, p.log)
+	}
+	requireIn(t, must(t, "verify", "--data", data), "sound: ")
+}
+
+// compare holds what was acknowledged against the journal: each result once, in
+// the event that was told, and none that nobody was told of in the end.
+func (a *acks) compare(t *testing.T, address string) {
+	t.Helper()
+	inJournal := map[string]string{}
+	err := asking(address, func(r *remote) error {
+		stream, err := pb.NewJournalServiceClient(r.conn).Follow(t.Context(), &pb.FollowRequest{StopAtEnd: true})
+		if err != nil {
+			return err
+		}
+		for {
+			message, err := stream.Recv()
+			if errors.Is(err, io.EOF) {
+				return nil
+			}
+			if err != nil {
+				return err
+			}
+			for _, event := range message.GetEvents().GetEvents() {
+				id := event.GetResultRecorded().GetResult().GetResultId()
+				if id == "" {
+					continue
+				}
+				if before, twice := inJournal[id]; twice {
+					t.Errorf("result %s stands in events %s and %d", id, before, event.GetSequence())
+				}
+				inJournal[id] = fmt.Sprint(event.GetSequence())
+			}
+		}
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for id, event := range a.events {
+		if inJournal[id] != event {
+			t.Errorf("result %s was acknowledged as event %s; the journal has it in event %q", id, event, inJournal[id])
+		}
+	}
+	if len(inJournal) != len(a.events) {
+		t.Errorf("%d results were acknowledged, the journal holds %d", len(a.events), len(inJournal))
+	}
+}
+
+// TestServe_StopsItselfWhenAWriteFails lets the kernel refuse to flush from some
+// point on.
+func TestServe_StopsItselfWhenAWriteFails(t *testing.T) {
+	strace, err := exec.LookPath("strace")
+	if err != nil {
+		needs(t, "strace")
+	}
+	if out, code := outside(t.Context(), t, strace, "-qq", "-o", "/dev/null", "true"); code != 0 {
+		needs(t, "strace that may trace: %s", out)
+	}
+	data, told := t.TempDir(), newAcks()
+	p := launch(t, data)
+	must(t, "apply", county(t), "--server", p.address)
+	p.end()
+
+	p = launch(t, data, strace, "-f", "-qq", "-o", "/dev/null", "-e", "trace=msync", "-e", "inject=msync:error=EIO:when=40+")
+	refused := 0
+	for _, code := range told.playAll(t, p.address, 0) {
+		if code == exitNotThere {
+			refused++
+		} else if code == exitDone {
+			t.Error("a round was played to its end although nothing could be flushed any more")
+		}
+	}
+	if refused == 0 {
+		t.Error("no player was refused")
+	}
+	if code := p.exitCode(); code != exitStopped {
+		t.Errorf("the server ended with %d, want %d\n%s", code, exitStopped, p.log)
+	}
+	requireIn(t, p.log.String(), "the journal stopped itself")
+
+	p = launch(t, data)
+	for _, code := range told.playAll(t, p.address, 0) {
+		if code != exitDone {
+			t.Errorf("after the restart a player ends with %d", code)
+		}
+	}
+	if len(told.wrong) > 0 {
+		t.Error(strings.Join(told.wrong, "\n"))
+	}
+	told.compare(t, p.address)
+}
