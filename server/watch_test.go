@@ -1,0 +1,77 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"io"
+	"strings"
+	"testing"
+)
+
+func TestWatch_TellsEachChangeAndSaysWhenItIsNotLive(t *testing.T) {
+	data := t.TempDir()
+	s := serving(t, data)
+	must(t, "apply", county(t), "--server", s.address)
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	reader, writer := io.Pipe() // both what it says and what it complains of
+	ended := make(chan int, 1)
+	go func() {
+		ended <- run(ctx, []string{"readiness", "t1", "--watch", "--server", s.address}, writer, writer)
+		_ = writer.Close()
+	}()
+	lines := bufio.NewScanner(reader)
+	until := func(text string) {
+		t.Helper()
+		for lines.Scan() {
+			if strings.Contains(lines.Text(), text) {
+				return
+			}
+		}
+		t.Fatalf("it ended and never said %q", text)
+	}
+	until(": ?  T1  NOT PROVEN")
+	must(t, "play", round(t, "09-t1-before-tow.yaml"), "--server", s.address)
+	until("[^]  T1  FIT TO RESPOND")
+	s.stop()
+	until("NOT LIVE SINCE")
+	again := background(t, "serve", "--data", data, "--listen", s.address, "--metrics", "")
+	until("[^]  T1  FIT TO RESPOND")
+	again.stop()
+	until("NOT LIVE SINCE")
+	cancel()
+	go func() { // what is left is read, so that it can end
+		for lines.Scan() {
+		}
+	}()
+	if code := <-ended; code != exitDone {
+		t.Errorf("listening ended with %d", code)
+	}
+}
+
+func TestWatch_AsJSONIsOneMessageALine(t *testing.T) {
+	s := filled(t)
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	reader, writer := io.Pipe()
+	go func() {
+		run(ctx, []string{"readiness", "t1", "--watch", "-o", "json", "--server", s.address}, writer, io.Discard)
+		_ = writer.Close()
+	}()
+	lines := bufio.NewScanner(reader)
+	for _, word := range []string{`"readiness"`, `"present"`} {
+		if !lines.Scan() || !strings.HasPrefix(lines.Text(), "{"+word) {
+			t.Errorf("the line is %q, want one of %s", lines.Text(), word)
+		}
+	}
+	cancel()
+	for lines.Scan() {
+	}
+}
+
+func TestWatch_AVehicleNobodyKnowsIsAnError(t *testing.T) {
+	s := filled(t)
+	if got := do(t, "readiness", "wn99", "--watch", "--server", s.address); got.code != exitRefused {
+		t.Errorf("exit code %d\n%s", got.code, got.err)
+	}
+}
