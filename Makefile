@@ -59,7 +59,7 @@ test: machine tools proto-check lint ## everything that must hold: contract, lin
 	@mkdir -p build
 	@rm -f build/test.log
 	@echo "go test -race ./... (whole output in build/test.log)"
-	@$(GO) test -race -count=1 -shuffle=on -timeout 15m -v ./... 2>&1 | tee build/test.log | awk -f .ci/closing.awk
+	@$(GO) test -race -count=1 -shuffle=on -timeout 40m -v ./... 2>&1 | tee build/test.log | awk -f .ci/closing.awk
 	@.ci/skips build/test.log
 
 .PHONY: machine
