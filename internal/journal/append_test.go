@@ -164,18 +164,22 @@ func TestAppend_ErrorOfDecideStoresNothing(t *testing.T) {
 }
 
 func TestAppend_EndedContextDecidesNothing(t *testing.T) {
-	j := open(t, t.TempDir())
-	ctx, cancel := context.WithCancel(context.Background())
-	cancel()
-	for n := range 50 { // the committer is free: it must not be a matter of luck
-		_, err := j.Append(ctx, Command{ID: fmt.Sprint(n)}, func(uint64) (Entry, error) {
-			t.Error("decide was called")
-			return Entry{}, nil
-		})
-		if !errors.Is(err, context.Canceled) {
-			t.Errorf("append = %v", err)
+	dir := t.TempDir()
+	synctest.Test(t, func(t *testing.T) {
+		j := open(t, dir)
+		ctx, cancel := context.WithCancel(context.Background())
+		cancel()
+		for n := range 30 { // both ways are open, and it must not be a matter of luck
+			synctest.Wait() // until the committer waits for commands
+			_, err := j.Append(ctx, Command{ID: fmt.Sprint(n)}, func(uint64) (Entry, error) {
+				t.Error("decide was called")
+				return Entry{}, nil
+			})
+			if !errors.Is(err, context.Canceled) {
+				t.Errorf("append = %v", err)
+			}
 		}
-	}
+	})
 }
 
 func TestAppend_ContextEndsWhileTheCommitterIsBusy(t *testing.T) {
