@@ -86,6 +86,7 @@ func (v *vehicle) openAt(stepID string) []string {
 func (st *state) putDefect(v *vehicle, d *pb.Defect, rows *rowSet) error {
 	v.defects[d.GetName()] = d
 	v.open = nil
+	v.proofs.doubt(d.GetStepId())
 	return rows.putMessage(defectRows+v.name+"/"+uuidOf(d.GetName()), d)
 }
 
@@ -180,7 +181,6 @@ func (st *state) repairRecorded(v *vehicle, e *pb.RepairRecorded, rows *rowSet) 
 			*a = *before
 		}
 		a.VoidBefore = st.time
-		v.answers[id] = a
 		st.putStep(v, id, a, rows)
 		v.reconsider(id)
 	}

@@ -190,6 +190,6 @@ func (l *loader) standing(v *vehicle) error {
 		return unreadable("row "+standingRows+v.name, err)
 	}
 	s := standing{verdict: pb.Verdict(f.number(1)), since: f.instant(2)}
-	v.standing = s.after(v.input(), f.instant(3), f.number(4))
+	v.standing = s.after(v.fold, f.instant(3), f.number(4))
 	return nil
 }

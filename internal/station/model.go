@@ -26,6 +26,7 @@ type model struct {
 	brokenBy  error                  // why it cannot
 	packs     []string
 	required  []*pb.CheckStep
+	places    map[string]int   // of required steps in the list, by id
 	steps     map[string]*step // every step of any routine, by id
 	islands   map[string]int   // items that group rules look at together share a number
 
@@ -58,6 +59,10 @@ func newModel(v *pb.VehicleConfiguration, l *library) *model {
 		required = append(required, l.set.Routines[name])
 	}
 	m.required = m.build(together(required)).GetSteps()
+	m.places = make(map[string]int, len(m.required))
+	for place, s := range m.required {
+		m.places[s.GetStepId()] = place
+	}
 	for rank, s := range m.build(together(sortedValues(l.set.Routines))).GetSteps() {
 		m.steps[s.GetStepId()] = m.newStep(s, rank)
 	}

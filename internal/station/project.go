@@ -143,7 +143,6 @@ func (st *state) answered(v *vehicle, res *pb.Result, known *judgement, rows *ro
 		a.Real, a.RealSequence = res, st.sequence
 		a.RealFits = s != nil && fits(s.CheckStep, res)
 	}
-	v.answers[id] = a
 	st.putStep(v, id, a, rows)
 	switch {
 	case res.GetNotChecked() != nil:
@@ -154,7 +153,10 @@ func (st *state) answered(v *vehicle, res *pb.Result, known *judgement, rows *ro
 	}
 }
 
+// putStep puts an answer in the place of what is known of a step.
 func (st *state) putStep(v *vehicle, id string, a *verdict.Answer, rows *rowSet) {
+	v.answers[id] = a
+	v.proofs.doubt(id)
 	rows.put(stepRows+v.name+"/"+id, record{}.number(1, a.Sequence).number(2, a.RealSequence).instant(3, a.VoidBefore))
 }
 

@@ -57,10 +57,12 @@ func (s *snapshot) at(now time.Time) *view {
 		s.view = &view{snapshot: s, standing: s.standing}
 	}
 	if until := s.view.standing.until; !until.IsZero() && !until.After(now) {
-		s.view = &view{snapshot: s, standing: s.view.standing.walk(&s.input, now)}
+		s.view = &view{snapshot: s, standing: s.view.standing.walk(s.fold, now)}
 	}
 	return s.view
 }
+
+func (s *snapshot) fold(at time.Time) (pb.Verdict, time.Time) { return verdict.Fold(&s.input, at) }
 
 // get returns the readiness, worked out once, and the message that carries it
 // to watchers. Both are shared and must not be changed. now is when it is

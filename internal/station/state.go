@@ -74,7 +74,7 @@ func (st *state) apply(ev *pb.JournalEvent, known *judgement, last bool, rows *r
 	if v == nil {
 		return fmt.Errorf("event %d: vehicle %q: %w", ev.GetSequence(), ev.GetVehicle(), errEvent)
 	}
-	v.standing = v.standing.walk(v.input(), st.time)
+	v.standing = v.standing.walk(v.fold, st.time)
 	if err := st.happen(v, ev, known, rows); err != nil {
 		return fmt.Errorf("event %d: %w", ev.GetSequence(), err)
 	}
@@ -115,7 +115,7 @@ func (st *state) happen(v *vehicle, ev *pb.JournalEvent, known *judgement, rows 
 // conclude works out the verdict after an event and notes that the vehicle
 // has changed.
 func (st *state) conclude(v *vehicle, rows *rowSet) {
-	v.standing = v.standing.after(v.input(), st.time, st.sequence)
+	v.standing = v.standing.after(v.fold, st.time, st.sequence)
 	st.changed[v.name] = v
 	rows.put(standingRows+v.name, v.standing.encode())
 }
@@ -163,7 +163,7 @@ func (st *state) adopt(lib *library, rows *rowSet) error {
 		case v.model == m:
 			continue
 		default:
-			v.standing = v.standing.walk(v.input(), st.time)
+			v.standing = v.standing.walk(v.fold, st.time)
 		}
 		v.adopt(m)
 		if err := st.closeOfVanished(v, rows); err != nil {

@@ -23,6 +23,7 @@ type vehicle struct {
 	undone   map[string]*pb.UndoneStep  // by step id
 	rounds   map[string]*round          // open and paused, by name
 	standing standing
+	proofs   proofs // of the required steps, by answers and repairs
 
 	findings []*pb.Finding    // all live ones, in walking order; nil = to be gathered
 	open     []*pb.Defect     // those not closed, in walking order; nil = to be gathered
@@ -148,6 +149,7 @@ func (v *vehicle) adopt(m *model) {
 	clear(v.single)
 	clear(v.islands)
 	v.findings, v.open, v.pending = nil, nil, nil
+	v.proofs.doubtAll()
 	byIsland := map[int][]*pb.Observation{}
 	for _, id := range sortedKeys(v.answers) {
 		a := *v.answers[id]
@@ -251,11 +253,14 @@ type standing struct {
 	sequence int64     // of the newest event
 }
 
+// folding is the verdict at an instant and until when it holds by itself.
+type folding func(at time.Time) (v pb.Verdict, until time.Time)
+
 // walk moves the standing forward to an instant, change by change.
-func (s standing) walk(in *verdict.Input, to time.Time) standing {
+func (s standing) walk(fold folding, to time.Time) standing {
 	for !s.until.IsZero() && !s.until.After(to) {
 		at := s.until
-		v, until := verdict.Fold(in, at)
+		v, until := fold(at)
 		if v != s.verdict {
 			s.verdict, s.since = v, at
 		}
@@ -268,8 +273,8 @@ func (s standing) walk(in *verdict.Input, to time.Time) standing {
 }
 
 // after is the standing when an event has changed the input at an instant.
-func (s standing) after(in *verdict.Input, at time.Time, sequence int64) standing {
-	v, until := verdict.Fold(in, at)
+func (s standing) after(fold folding, at time.Time, sequence int64) standing {
+	v, until := fold(at)
 	if v != s.verdict {
 		s.verdict, s.since = v, at
 	}
