@@ -123,16 +123,14 @@ func (st *state) conclude(v *vehicle, rows *rowSet) {
 // configures takes a configuration event into the draft; false when the event
 // is another.
 func (st *state) configures(ev *pb.JournalEvent, rows *rowSet) bool {
-	d := st.draft
-	if d == nil {
-		d = st.lib.draft()
+	if !isConfiguration(ev) {
+		return false // before anything is cloned: this is asked for every result
 	}
-	name := d.put(ev)
-	if name == "" {
-		return false
+	if st.draft == nil {
+		st.draft = st.lib.draft()
 	}
-	st.draft = d
-	r := d.refs[name]
+	name := st.draft.put(ev)
+	r := st.draft.refs[name]
 	rows.put(inForceRows+name, record{}.number(1, r.sequence).text(2, r.defaults))
 	if v := ev.GetVehicleApplied(); v != nil {
 		rows.put(revisionKey(name, v.GetRevision()), record{}.number(1, r.sequence))
@@ -142,8 +140,13 @@ func (st *state) configures(ev *pb.JournalEvent, rows *rowSet) bool {
 
 // isConfiguration tells that an event puts something in force.
 func isConfiguration(ev *pb.JournalEvent) bool {
-	d := emptyLibrary().draft()
-	return d.put(ev) != ""
+	switch ev.GetEvent().(type) {
+	case *pb.JournalEvent_StationApplied, *pb.JournalEvent_VehicleApplied, *pb.JournalEvent_GaugeApplied,
+		*pb.JournalEvent_PersonApplied, *pb.JournalEvent_CatalogueApplied, *pb.JournalEvent_RoutineApplied,
+		*pb.JournalEvent_RulePackApplied:
+		return true
+	}
+	return false
 }
 
 func revisionKey(vehicle string, revision int64) string {
