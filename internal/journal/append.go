@@ -27,7 +27,7 @@ type Entry struct {
 // its first event will get. It runs on the committer's goroutine and must not
 // call Append, Rebuild or Close. What was decided just before it may not be on
 // disk yet, so it must not look at the journal but at what its owner keeps in
-// memory.
+// memory. A panic in it is a bug and ends the process.
 type Decide func(next uint64) (Entry, error)
 
 // The limits of one entry. An entry and the batch it lands in must fit into

@@ -68,6 +68,7 @@ func hammerAndKill(t *testing.T, dir, run string, answers int, acknowledged map[
 // nothing, and leaves no half of an entry. (A kill says nothing about the
 // disk's own cache: TestAppend_SyncsBeforeItAnswers does.)
 func TestKill_LosesNothingAcknowledged(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	acknowledged := map[string]span{}
 	for round := range 6 {

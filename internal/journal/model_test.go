@@ -193,6 +193,7 @@ func (s *machine) check(t *rapid.T) {
 // The journal does what the model does, whatever the order of appending,
 // reading, rebuilding and reopening.
 func TestJournal_DoesWhatTheModelDoes(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(rt *rapid.T) {
 		dir, err := os.MkdirTemp("", "journal-model-*")
 		if err != nil {

@@ -97,6 +97,7 @@ func (m *mutation) undo(db *badger.DB) error {
 // Each of 1,000 random changes is found, at the right place, and nothing is
 // found once it is undone.
 func TestVerify_FindsEveryMutation(t *testing.T) {
+	t.Parallel()
 	const size, rounds = 150, 1000
 	j := open(t, t.TempDir())
 	for n := range size / 3 {

@@ -6,6 +6,7 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 
@@ -162,18 +163,20 @@ func TestVerify_CleanJournal(t *testing.T) {
 	}
 }
 
-// Where the expected place is 0 the trouble is with no single event.
-func TestVerify_SaysWhereItBreaks(t *testing.T) {
-	leaf7 := hashKey(tlog.StoredHashIndex(0, 6))
-	inner := hashKey(tlog.StoredHashIndex(2, 1)) // of events 5 to 8
-	for _, tc := range []struct {
-		name    string
-		tamper  func(tampering)
-		reason  string
-		bad     uint64
-		opens   bool // the quick checks at Open may let this pass
-		streams bool // Events may let this pass
-	}{
+// tamperCase is one way to tamper and what must be said of it. Where bad is 0
+// the trouble is with no single event.
+type tamperCase struct {
+	name    string
+	tamper  func(tampering)
+	reason  string
+	bad     uint64
+	opens   bool // the quick checks at Open may let this pass
+	streams bool // Events may let this pass
+}
+
+// eventTamperings changes, removes, adds or swaps events.
+func eventTamperings() []tamperCase {
+	return []tamperCase{
 		{"event changed", func(m tampering) { m.flip(eventKey(7)) }, "EVENT_CHANGED", 7, true, false},
 		{"last event changed", func(m tampering) { m.flip(eventKey(20)) }, "EVENT_CHANGED", 20, false, false},
 		{"event emptied", func(m tampering) { m.set(eventKey(7), nil) }, "EVENT_CHANGED", 7, true, false},
@@ -186,6 +189,14 @@ func TestVerify_SaysWhereItBreaks(t *testing.T) {
 			m.set(eventKey(5), nine)
 			m.set(eventKey(9), five)
 		}, "EVENT_CHANGED", 5, true, false},
+	}
+}
+
+// hashTamperings changes stored hashes, or events and hashes together.
+func hashTamperings() []tamperCase {
+	leaf7 := hashKey(tlog.StoredHashIndex(0, 6))
+	inner := hashKey(tlog.StoredHashIndex(2, 1)) // of events 5 to 8
+	return []tamperCase{
 		{"event added at the end", func(m tampering) { m.set(eventKey(21), []byte("new")) }, "EVENT_BEYOND_HEAD", 21, false, true},
 		{"event added far behind the end", func(m tampering) { m.set(eventKey(99), []byte("new")) }, "EVENT_BEYOND_HEAD", 21, true, true},
 		{"event changed with its hash", func(m tampering) { m.change(1) }, "HASH_CHANGED", 8, true, true},
@@ -197,6 +208,12 @@ func TestVerify_SaysWhereItBreaks(t *testing.T) {
 		{"inner hash removed", func(m tampering) { m.remove(inner) }, "HASH_MISSING", 8, true, false},
 		{"inner hash cut short", func(m tampering) { m.set(inner, m.get(inner)[:31]) }, "HASH_MISSING", 8, true, false},
 		{"hash added at the end", func(m tampering) { m.set(hashKey(tlog.StoredHashCount(20)), make([]byte, 32)) }, "EVENT_BEYOND_HEAD", 21, false, true},
+	}
+}
+
+// headTamperings changes the signed head.
+func headTamperings() []tamperCase {
+	return []tamperCase{
 		{"head counts fewer", func(m tampering) {
 			m.set([]byte(headKey), bytes.Replace(m.get([]byte(headKey)), []byte("\n20\n"), []byte("\n19\n"), 1))
 		}, "HEAD_FORGED", 0, false, true},
@@ -212,6 +229,12 @@ func TestVerify_SaysWhereItBreaks(t *testing.T) {
 			head[at] = "AB"[(head[at]&1)^1] // another base64 letter
 			m.set([]byte(headKey), head)
 		}, "HEAD_FORGED", 0, false, true},
+	}
+}
+
+// besideTamperings changes what stands outside the Merkle tree.
+func besideTamperings() []tamperCase {
+	return []tamperCase{
 		{"receipt removed", func(m tampering) { m.remove(commandKey("command 2")) }, "RECEIPT_MISSING", 3, true, true},
 		{"receipt claims another's event", func(m tampering) {
 			m.receipt("command 2", func(r *storedReceipt) { r.last++ })
@@ -226,8 +249,13 @@ func TestVerify_SaysWhereItBreaks(t *testing.T) {
 		{"row spoiled", func(m tampering) { m.set(rowKey("row", 6), []byte{7}) }, "ROW_DAMAGED", 0, true, true},
 		{"row of the future", func(m tampering) { m.set(rowKey("row", 21), []byte{0}) }, "ROW_DAMAGED", 0, true, true},
 		{"row without a name", func(m tampering) { m.set(rowKey("", 3), []byte{0}) }, "ROW_DAMAGED", 0, true, true},
-	} {
+	}
+}
+
+func TestVerify_SaysWhereItBreaks(t *testing.T) {
+	for _, tc := range slices.Concat(eventTamperings(), hashTamperings(), headTamperings(), besideTamperings()) {
 		t.Run(tc.name, func(t *testing.T) {
+			t.Parallel()
 			dir := tamperedJournal(t, tc.tamper)
 			report, err := Verify(context.Background(), Options{Dir: dir})
 			if !fault.Is(err, fault.Lost) || !hasReason(err, tc.reason) || report.FirstBad != tc.bad {
