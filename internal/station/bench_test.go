@@ -143,7 +143,7 @@ func BenchmarkRecordResult_64Callers(b *testing.B) {
 
 func BenchmarkGetReadiness(b *testing.B) {
 	k := stationtest.OpenDemo(b)
-	fill(b, k, engine)
+	fill(b, k, engine, true)
 	for b.Loop() {
 		if _, err := k.GetReadiness(ctx, &pb.GetReadinessRequest{Vehicle: engine}); err != nil {
 			b.Fatal(err)
@@ -154,7 +154,7 @@ func BenchmarkGetReadiness(b *testing.B) {
 // Readiness worked out anew, as after every event.
 func BenchmarkGetReadiness_AsOf(b *testing.B) {
 	k := stationtest.OpenDemo(b)
-	fill(b, k, engine)
+	fill(b, k, engine, true)
 	at := timestamppb.New(time.Now())
 	for b.Loop() {
 		if _, err := k.GetReadiness(ctx, &pb.GetReadinessRequest{Vehicle: engine, AsOf: at}); err != nil {
@@ -163,8 +163,9 @@ func BenchmarkGetReadiness_AsOf(b *testing.B) {
 	}
 }
 
-// fill answers a whole shift round soundly, with many callers.
-func fill(b *testing.B, k *stationtest.Kit, vehicle string) {
+// fill answers a whole shift round soundly, with many callers, and ends it,
+// unless it is to stay open. It returns how many events that made.
+func fill(b *testing.B, k *stationtest.Kit, vehicle string, stays bool) int {
 	b.Helper()
 	s := newSounds(b, k, vehicle)
 	var running sync.WaitGroup
@@ -177,11 +178,16 @@ func fill(b *testing.B, k *stationtest.Kit, vehicle string) {
 		})
 	}
 	running.Wait()
-	b.Logf("%d steps", len(s.steps))
+	if !stays {
+		if _, err := k.FinishRound(ctx, &pb.FinishRoundRequest{RequestId: uuid(), Round: s.round}); err != nil {
+			b.Error(err)
+		}
+	}
+	return len(s.steps) + 2
 }
 
 // Opening a station with BENCH_EVENTS events and their rows; 100,000 when the
-// environment says nothing.
+// environment says nothing. The rounds have ended, but for the last of each vehicle.
 func BenchmarkOpen(b *testing.B) {
 	events := 100_000
 	if text := os.Getenv("BENCH_EVENTS"); text != "" {
@@ -190,28 +196,25 @@ func BenchmarkOpen(b *testing.B) {
 			b.Fatal(err)
 		}
 	}
-	files := stationtest.Demo(b)
-	dir := b.TempDir()
-	k := stationtest.OpenWith(b, nil, station.Options{Dir: dir, Defaults: files})
+	k := stationtest.OpenWith(b, nil, station.Options{Dir: b.TempDir(), Defaults: stationtest.Demo(b)})
+	vehicles := []string{"wn11", "wn12", "wn13", "wn21", "wn22", "wn31", "wn32", "wn90"}
 	var running sync.WaitGroup
-	for _, v := range []string{"wn11", "wn12", "wn13", "wn21", "wn22", "wn31", "wn32", "wn90"} {
-		for range 8 {
-			s := newSounds(b, k, "vehicles/"+v)
-			running.Go(func() {
-				for range events / 64 {
-					if _, err := k.RecordResult(ctx, s.request()); err != nil {
-						b.Error(err)
-					}
-				}
-			})
-		}
+	for _, v := range vehicles {
+		running.Go(func() {
+			for written := 0; written < events/len(vehicles); {
+				written += fill(b, k, "vehicles/"+v, written == 0)
+			}
+		})
 	}
 	running.Wait()
+	size := k.Readiness(engine).GetSequence()
 	k.Close()
 	for b.Loop() {
 		k.Reopen()
+		b.StopTimer()
 		k.Close()
+		b.StartTimer()
 	}
-	b.ReportMetric(float64(events), "events")
+	b.ReportMetric(float64(size), "events")
 	k.Reopen()
 }

@@ -26,7 +26,7 @@ func TestFold_AgreesWithVerdict(t *testing.T) {
 	for _, name := range sortedKeys(st.vehicles) {
 		v := st.vehicles[name]
 		c := &command{state: st, id: name, time: st.time}
-		open(t, c, v)
+		openRound(t, c, v)
 		for range 300 {
 			c.time = c.time.Add(time.Duration(random.Int64N(int64(2 * time.Hour))))
 			disturb(t, random, c, v)
@@ -49,7 +49,7 @@ func agree(t *testing.T, v *vehicle, at time.Time) (pb.Verdict, time.Time) {
 	return got, gotUntil
 }
 
-func open(t *testing.T, c *command, v *vehicle) {
+func openRound(t testing.TB, c *command, v *vehicle) {
 	t.Helper()
 	round := &pb.Round{Name: "rounds/" + v.name, Vehicle: v.name, Routine: "routines/shift", State: pb.RoundState_ROUND_STATE_OPEN}
 	if err := c.happen(&pb.JournalEvent{Vehicle: v.name, Event: &pb.JournalEvent_RoundOpened{RoundOpened: &pb.RoundOpened{Round: round}}}, nil); err != nil {
