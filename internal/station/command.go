@@ -20,17 +20,15 @@ type command struct {
 	state  *state
 	id     string
 	time   time.Time // of all its events
+	raw    time.Time // what the clock showed
 	events [][]byte
 	rows   rowSet
 }
 
-// begin starts a command. Its instant lies after that of every command before.
+// begin starts a command.
 func (s *Station) begin(id string) *command {
-	at := s.now().Round(0).UTC()
-	if earliest := s.work.time.Add(time.Nanosecond); at.Before(earliest) {
-		at = earliest
-	}
-	return &command{state: s.work, id: id, time: at}
+	at, raw := s.instant()
+	return &command{state: s.work, id: id, time: at, raw: raw}
 }
 
 // event completes an event so that it can be marshalled and applied.
@@ -58,6 +56,7 @@ func (c *command) put(ev *pb.JournalEvent, known *judgement, last bool) error {
 	if err := c.state.apply(ev, known, last, &c.rows); err != nil {
 		return broken{err}
 	}
+	c.state.raw = c.raw
 	c.events = append(c.events, record)
 	return nil
 }

@@ -18,13 +18,13 @@ import (
 func BenchmarkDecide(b *testing.B) {
 	lib := demoLibrary(b)
 	st := newState(noArchive{})
-	st.time = time.Now().UTC()
+	st.station = time.Now().UTC()
 	var rows rowSet
 	if err := st.adopt(lib, &rows); err != nil {
 		b.Fatal(err)
 	}
 	v := st.vehicles["vehicles/wn11"]
-	openRound(b, &command{state: st, id: "open", time: st.time}, v)
+	openRound(b, &command{state: st, id: "open", time: st.station}, v)
 	r := v.rounds["rounds/"+v.name]
 	random := rand.New(rand.NewPCG(1, 2)) //nolint:gosec // a repeatable benchmark
 	var requests []*pb.RecordResultRequest
@@ -37,7 +37,7 @@ func BenchmarkDecide(b *testing.B) {
 	b.ReportAllocs()
 	for i := 0; b.Loop(); i++ {
 		req := requests[i%len(requests)]
-		c := &command{state: st, id: req.GetResult().GetResultId(), time: st.time.Add(time.Nanosecond)}
+		c := &command{state: st, id: req.GetResult().GetResultId(), time: st.station.Add(time.Nanosecond)}
 		resp, err := c.record(req, examine(req, r.frame, st.lib))
 		if err != nil {
 			b.Fatal(err)

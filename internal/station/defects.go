@@ -93,7 +93,7 @@ func (st *state) putDefect(v *vehicle, d *pb.Defect, rows *rowSet) error {
 // foundAgain is a defect after a result that shows it. One that was closed and
 // is found again begins anew; the journal keeps what was before.
 func (st *state) foundAgain(d *pb.Defect, name string, res *pb.Result, findings []*pb.Finding) *pb.Defect {
-	now := timestamppb.New(st.time)
+	now := timestamppb.New(st.station)
 	slices.SortFunc(findings, func(a, b *pb.Finding) int {
 		return cmp.Or(
 			-cmp.Compare(a.GetEffect(), b.GetEffect()), -cmp.Compare(a.GetGrade(), b.GetGrade()),
@@ -115,7 +115,7 @@ func (st *state) foundAgain(d *pb.Defect, name string, res *pb.Result, findings 
 func (st *state) closed(d *pb.Defect) *pb.Defect {
 	c := proto.CloneOf(d)
 	c.State = pb.DefectState_DEFECT_STATE_CLOSED
-	c.Closed = timestamppb.New(st.time)
+	c.Closed = timestamppb.New(st.station)
 	return c
 }
 
@@ -180,7 +180,7 @@ func (st *state) repairRecorded(v *vehicle, e *pb.RepairRecorded, rows *rowSet) 
 		if before := v.answers[id]; before != nil {
 			*a = *before
 		}
-		a.VoidBefore = st.time
+		a.VoidBefore = st.station
 		st.putStep(v, id, a, rows)
 		v.reconsider(id)
 	}

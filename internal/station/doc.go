@@ -24,10 +24,14 @@
 //
 // # Time
 //
-// Every command gets an instant of its own: the station's clock, or one
-// nanosecond after the command before when the clock stands or runs back. All
-// events of a command carry it. So "as of an instant" always falls between
-// commands, and never inside one.
+// Every command gets an instant of its own, later than that of every command
+// before, and all its events carry it. So "as of an instant" always falls
+// between commands, and never inside one. When the computer's clock is set
+// back, the station's time goes on from the newest event.
+//
+// As of an instant means: with everything that had happened by then. What
+// happened in the few milliseconds before it and was not yet synced is in it,
+// though whoever asked at that very moment was not shown it.
 //
 // # Rows, version 1
 //

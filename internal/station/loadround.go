@@ -128,7 +128,7 @@ func (l *loader) state(ctx context.Context, st *state) (err error) {
 		if err != nil {
 			return err
 		}
-		st.time = newest.GetStationTime().AsTime()
+		st.station = newest.GetStationTime().AsTime()
 	}
 	refs, err := l.refs(ctx)
 	if err != nil {

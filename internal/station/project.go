@@ -18,7 +18,7 @@ func (st *state) roundOpened(v *vehicle, e *pb.RoundOpened, rows *rowSet) error 
 		return st.putRound(r, rows)
 	}
 	r := newRound(&frame{
-		round: proto.CloneOf(e.GetRound()), opening: st.sequence, changed: st.time,
+		round: proto.CloneOf(e.GetRound()), opening: st.sequence, changed: st.station,
 		conditions: []*pb.RoundConditions{e.GetRound().GetConditions()},
 		plan:       newOutline(v.model.plan(e.GetRound().GetRoutine())),
 	})
@@ -53,7 +53,7 @@ func (st *state) roundStateChanged(v *vehicle, e *pb.RoundStateChanged, rows *ro
 	if r == nil {
 		return fmt.Errorf("round %q: %w", e.GetRound(), errEvent)
 	}
-	r.frame = r.in(e.GetState(), st.time)
+	r.frame = r.in(e.GetState(), st.station)
 	if r.ended() {
 		delete(v.rounds, r.name())
 		st.ended = append(st.ended, r.name())
@@ -117,7 +117,7 @@ func (st *state) resultRecorded(v *vehicle, e *pb.ResultRecorded, known *judgeme
 	if r == nil {
 		return fmt.Errorf("round %q: %w", res.GetRound(), errEvent)
 	}
-	st.putAnswered(r, r.take(res, st.sequence, st.time), rows)
+	st.putAnswered(r, r.take(res, st.sequence, st.station), rows)
 	st.answered(v, res, known, rows)
 	if res.GetLeftOpen() {
 		err = st.undo(v, undoneAt(r.plan.steps[res.GetStepId()], res.GetStepId(), r.name()), rows)

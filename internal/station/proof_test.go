@@ -18,14 +18,14 @@ func TestFold_AgreesWithVerdict(t *testing.T) {
 	random := rand.New(rand.NewPCG(3, 4)) //nolint:gosec // a repeatable test
 	lib := demoLibrary(t)
 	st := newState(noArchive{})
-	st.time = time.Date(2026, time.March, 2, 7, 30, 0, 0, time.UTC)
+	st.station = time.Date(2026, time.March, 2, 7, 30, 0, 0, time.UTC)
 	var rows rowSet
 	if err := st.adopt(lib, &rows); err != nil {
 		t.Fatal(err)
 	}
 	for _, name := range sortedKeys(st.vehicles) {
 		v := st.vehicles[name]
-		c := &command{state: st, id: name, time: st.time}
+		c := &command{state: st, id: name, time: st.station}
 		openRound(t, c, v)
 		for range 300 {
 			c.time = c.time.Add(time.Duration(random.Int64N(int64(2 * time.Hour))))

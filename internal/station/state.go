@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"strings"
-	"time"
 
 	pb "bayround/proto/bayround/v1"
 )
@@ -13,7 +12,7 @@ import (
 // goroutine that applies events: the journal's committer, or whoever rebuilds.
 type state struct {
 	sequence int64
-	time     time.Time // of the newest event; zero when there is none
+	anchor   // of the newest event
 	lib      *library
 	draft    *draft   // configuration events of a command that is not complete yet; nil = none
 	prepared *library // what the draft will make, worked out beforehand; nil = was not
@@ -63,7 +62,7 @@ func (st *state) apply(ev *pb.JournalEvent, known *judgement, last bool, rows *r
 	if ev.GetSchema() > schema {
 		return fmt.Errorf("event %d has schema %d, this version reads up to %d", ev.GetSequence(), ev.GetSchema(), schema)
 	}
-	st.sequence, st.time = ev.GetSequence(), ev.GetStationTime().AsTime()
+	st.sequence, st.station = ev.GetSequence(), ev.GetStationTime().AsTime()
 	if st.configures(ev, rows) {
 		if !last {
 			return nil
@@ -74,7 +73,7 @@ func (st *state) apply(ev *pb.JournalEvent, known *judgement, last bool, rows *r
 	if v == nil {
 		return fmt.Errorf("event %d: vehicle %q: %w", ev.GetSequence(), ev.GetVehicle(), errEvent)
 	}
-	v.standing = v.standing.walk(v.fold, st.time)
+	v.standing = v.standing.walk(v.fold, st.station)
 	if err := st.happen(v, ev, known, rows); err != nil {
 		return fmt.Errorf("event %d: %w", ev.GetSequence(), err)
 	}
@@ -115,7 +114,7 @@ func (st *state) happen(v *vehicle, ev *pb.JournalEvent, known *judgement, rows 
 // conclude works out the verdict after an event and notes that the vehicle
 // has changed.
 func (st *state) conclude(v *vehicle, rows *rowSet) {
-	v.standing = v.standing.after(v.fold, st.time, st.sequence)
+	v.standing = v.standing.after(v.fold, st.station, st.sequence)
 	st.changed[v.name] = v
 	rows.put(standingRows+v.name, v.standing.encode())
 }
@@ -166,7 +165,7 @@ func (st *state) adopt(lib *library, rows *rowSet) error {
 		case v.model == m:
 			continue
 		default:
-			v.standing = v.standing.walk(v.fold, st.time)
+			v.standing = v.standing.walk(v.fold, st.station)
 		}
 		v.adopt(m)
 		if err := st.closeOfVanished(v, rows); err != nil {

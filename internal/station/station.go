@@ -42,6 +42,8 @@ type Station struct {
 	now     func() time.Time
 	work    *state // owned by the journal's committer goroutine, by Open before the first command
 
+	clockBehind bool // owned like work: the log was told
+
 	current atomic.Pointer[published] // what readers see; replaced by the committer
 	board   board                     // what watchers wait at
 	past    pastLibraries             // libraries of former times
@@ -93,6 +95,8 @@ func (s *Station) start(ctx context.Context, defaults []catalogue.File) error {
 	if err := s.recover(ctx); err != nil {
 		return err
 	}
+	s.work.raw = s.now()
+	s.noteClock(s.work.station.Sub(s.work.raw))
 	s.publish()
 	if err := s.applyDefaults(ctx, defaults); err != nil {
 		return fmt.Errorf("apply the default files: %w", err)
@@ -134,15 +138,10 @@ func stopping() error {
 	return fault.New(fault.Unavailable, "STATION_STOPPING", "the station stops; try again when it is back")
 }
 
-// clock is the station's time for readers: never before the newest event.
-func (s *Station) clock() time.Time {
-	return later(s.now().Round(0).UTC(), s.current.Load().time)
-}
-
 // published is what readers see: the newest durable state. It never changes.
 type published struct {
 	sequence int64
-	time     time.Time // of the newest event
+	anchor   anchor // of the newest event
 	lib      *library
 	vehicles map[string]*snapshot
 	names    []string          // of the vehicles, in order
@@ -169,7 +168,7 @@ func (s *Station) publish() {
 		before = &published{}
 	}
 	p := &published{
-		sequence: st.sequence, time: st.time, lib: st.lib, opened: st.opened,
+		sequence: st.sequence, anchor: st.anchor, lib: st.lib, opened: st.opened,
 		vehicles: make(map[string]*snapshot, len(st.vehicles)), names: before.names,
 	}
 	maps.Copy(p.vehicles, before.vehicles)

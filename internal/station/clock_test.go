@@ -1,0 +1,48 @@
+package station_test
+
+import (
+	"testing"
+	"time"
+
+	"bayround/internal/stationtest"
+	pb "bayround/proto/bayround/v1"
+)
+
+// When somebody sets the clock back, the station's time never runs back, and
+// answers go stale all the same, over restarts too.
+func TestClock_SetBack(t *testing.T) {
+	k := stationtest.Open(t)
+	round := k.RecordAll(p1, shift)
+	var last time.Time
+	forward := func() {
+		t.Helper()
+		last = time.Time{}
+		follow(t, k, "", func(ev *pb.JournalEvent) {
+			if at := ev.GetStationTime().AsTime(); at.Before(last) {
+				t.Errorf("event %d at %v, the one before at %v", ev.GetSequence(), at, last)
+			}
+			last = ev.GetStationTime().AsTime()
+		})
+	}
+	k.Clock.Advance(-1000 * time.Hour)
+	k.Record(round, stationtest.Seen(screen, "sound"))
+	forward()
+	due := k.Readiness(p1).GetUntil().AsTime()
+	k.Clock.Advance(13 * time.Hour)
+	k.Record(round, stationtest.Seen(screen, "sound"))
+	forward()
+	if r := k.Readiness(p1); r.GetVerdict() != pb.Verdict_VERDICT_FIT || r.GetAsOf().AsTime().Before(last) {
+		t.Errorf("after 13 h: %v as of %v", r.GetVerdict(), r.GetAsOf().AsTime())
+	}
+	k.Clock.Advance(2 * time.Hour)
+	if r := k.Readiness(p1); r.GetVerdict() != pb.Verdict_VERDICT_UNPROVEN || !r.GetSince().AsTime().Equal(due) {
+		t.Errorf("after 15 h: %v since %v, want UNPROVEN since %v", r.GetVerdict(), r.GetSince().AsTime(), due)
+	}
+	k.RecordAll(p1, shift)
+	k.Reopen()
+	k.Clock.Advance(15 * time.Hour)
+	if v := k.Readiness(p1).GetVerdict(); v != pb.Verdict_VERDICT_UNPROVEN {
+		t.Errorf("15 h after a restart: %v", v)
+	}
+	forward()
+}
