@@ -111,8 +111,8 @@ func TestPipeline_AnswersInTheOrderSentAndHoldsTheWindow(t *testing.T) {
 			t.Fatalf("answer %d = %v", n, answer)
 		}
 	}
-	if most.Load() != window {
-		t.Errorf("up to %d results were on their way at once, want %d", most.Load(), window)
+	if documented := int64(64); most.Load() != documented {
+		t.Errorf("up to %d results were on their way at once, want %d", most.Load(), documented)
 	}
 }
 
@@ -221,6 +221,7 @@ func TestPipeline_AnswersWhatIsOnItsWayWhenTheServerStops(t *testing.T) {
 	caller.send <- soundResult(1, "ABC-001/x")
 	<-begun
 	c.stop.send()
+	<-ctx.Done()
 	close(goOn)
 	if err := <-ended; !errors.Is(err, context.Canceled) {
 		t.Errorf("the stream ended with %v", err)

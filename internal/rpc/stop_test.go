@@ -98,6 +98,12 @@ func TestStop_SaysSoBeforeItEndsStreamsAndWaitsForCalls(t *testing.T) {
 		return stream.Context().Err()
 	})
 	server, conn := serve(t, openStation(t), Options{}, slowCall, watch)
+	send := server.stop.send
+	server.stop.send = func() {
+		health, err := server.health.Check(context.Background(), &grpc_health_v1.HealthCheckRequest{})
+		happened.add("watches are told, health " + health.GetStatus().String() + errText(err))
+		send()
+	}
 	stream, err := pb.NewReadinessServiceClient(conn).WatchReadiness(t.Context(), &pb.WatchReadinessRequest{})
 	if err != nil {
 		t.Fatal(err)
@@ -118,7 +124,7 @@ func TestStop_SaysSoBeforeItEndsStreamsAndWaitsForCalls(t *testing.T) {
 	}
 	_, err = stream.Recv()
 	requireStopped(t, err)
-	want := []string{"watch ends, health NOT_SERVING", "call ends, its context ", "stopped"}
+	want := []string{"watches are told, health NOT_SERVING", "watch ends, health NOT_SERVING", "call ends, its context ", "stopped"}
 	for i, w := range want {
 		if i >= len(happened.all) || happened.all[i] != w {
 			t.Fatalf("happened: %q, want %q", happened.all, want)
