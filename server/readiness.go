@@ -62,7 +62,7 @@ func newReadiness(c *console) *cobra.Command {
 			}
 			return asking(f.server, func(s *remote) error {
 				if f.watch {
-					return s.watch(cmd.Context(), c, names, f.output)
+					return s.watch(cmd.Context(), c, listening{names: names, output: f.output, silence: silence})
 				}
 				return s.showReadiness(cmd.Context(), c, names, f)
 			})

@@ -19,11 +19,18 @@ const (
 	again = time.Second
 )
 
+// listening is one way of watching.
+type listening struct {
+	names   []string // vehicles; empty for all
+	output  string
+	silence time.Duration // how long nothing may be heard
+}
+
 // watch prints the state of the vehicles and every change until ctx ends. It
 // watches again whenever a watch ends for a reason that can pass.
-func (s *remote) watch(ctx context.Context, c *console, names []string, output string) error {
+func (s *remote) watch(ctx context.Context, c *console, l listening) error {
 	for {
-		err := s.watchOnce(ctx, c, names, output)
+		err := s.watchOnce(ctx, c, l)
 		switch {
 		case ctx.Err() != nil:
 			return nil // Ctrl-C is how one stops listening
@@ -40,15 +47,15 @@ func (s *remote) watch(ctx context.Context, c *console, names []string, output s
 }
 
 // errSilent is why a watch is given up that says nothing any more.
-var errSilent = errors.New("nothing was heard for ten seconds; asking again")
+var errSilent = errors.New("nothing is heard any more; asking again")
 
 // watchOnce prints what one watch tells until it ends or falls silent.
-func (s *remote) watchOnce(ctx context.Context, c *console, names []string, output string) error {
+func (s *remote) watchOnce(ctx context.Context, c *console, l listening) error {
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
-	alarm := time.AfterFunc(silence, func() { cancel(errSilent) })
+	alarm := time.AfterFunc(l.silence, func() { cancel(errSilent) })
 	defer alarm.Stop()
-	stream, err := s.readiness.WatchReadiness(ctx, &pb.WatchReadinessRequest{Vehicles: names})
+	stream, err := s.readiness.WatchReadiness(ctx, &pb.WatchReadinessRequest{Vehicles: l.names})
 	if err != nil {
 		return err
 	}
@@ -60,8 +67,8 @@ func (s *remote) watchOnce(ctx context.Context, c *console, names []string, outp
 		if err != nil {
 			return err
 		}
-		alarm.Reset(silence)
-		if err := c.sayChange(message, output); err != nil {
+		alarm.Reset(l.silence)
+		if err := c.sayChange(message, l.output); err != nil {
 			return err
 		}
 	}

@@ -2,11 +2,56 @@ package main
 
 import (
 	"bufio"
+	"bytes"
 	"context"
+	"errors"
 	"io"
+	"net"
 	"strings"
 	"testing"
+	"time"
+
+	"google.golang.org/grpc"
+
+	pb "bayround/proto/bayround/v1"
 )
+
+// mute is a station that says one thing and then nothing more, as one does behind
+// a cable that was pulled.
+type mute struct {
+	pb.UnimplementedReadinessServiceServer
+}
+
+func (mute) WatchReadiness(_ *pb.WatchReadinessRequest, stream pb.ReadinessService_WatchReadinessServer) error {
+	state := &pb.Readiness{CallSign: "WN11", Verdict: pb.Verdict_VERDICT_FIT}
+	if err := stream.Send(&pb.WatchReadinessResponse{Message: &pb.WatchReadinessResponse_Readiness{Readiness: state}}); err != nil {
+		return err
+	}
+	<-stream.Context().Done()
+	return nil
+}
+
+func TestWatch_GivesUpAStationThatFallsSilent(t *testing.T) {
+	listener, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	server := grpc.NewServer()
+	pb.RegisterReadinessServiceServer(server, mute{})
+	go func() { _ = server.Serve(listener) }()
+	t.Cleanup(server.Stop)
+	var out bytes.Buffer
+	err = asking(listener.Addr().String(), func(r *remote) error {
+		return r.watchOnce(t.Context(), &console{out: &out, err: io.Discard}, listening{output: "table", silence: 200 * time.Millisecond})
+	})
+	if !errors.Is(err, errSilent) {
+		t.Errorf("a silent station = %v", err)
+	}
+	requireIn(t, out.String(), "[^]  WN11  FIT TO RESPOND")
+	if silence != 10*time.Second {
+		t.Errorf("a watch may be silent for %v, want the 10 s of the contract", silence)
+	}
+}
 
 func TestWatch_TellsEachChangeAndSaysWhenItIsNotLive(t *testing.T) {
 	data := t.TempDir()
