@@ -46,3 +46,32 @@ func TestClock_SetBack(t *testing.T) {
 	}
 	forward()
 }
+
+// A verdict that time brought about holds since that time, also when it comes
+// to an event only later.
+func TestSince_OfWhatTimeBrought(t *testing.T) {
+	for name, happen := range map[string]func(k *stationtest.Kit, round string){
+		"a result": func(k *stationtest.Kit, round string) { k.Record(round, stationtest.Seen(screen, "sound")) },
+		"a change of the configuration": func(k *stationtest.Kit, _ string) {
+			k.ApplyAltered("gross_mass_kg: 18000", "gross_mass_kg: 17900")
+		},
+		"a round": func(k *stationtest.Kit, _ string) { k.OpenRound(p1, shift) },
+		"nothing": func(*stationtest.Kit, string) {},
+	} {
+		t.Run(name, func(t *testing.T) {
+			k := stationtest.Open(t)
+			round := k.RecordAll(p1, shift)
+			due := k.Readiness(p1).GetUntil().AsTime()
+			k.Clock.Advance(20 * time.Hour)
+			happen(k, round)
+			k.Clock.Advance(time.Hour)
+			for _, when := range []string{"at once", "after a restart"} {
+				r := k.Readiness(p1)
+				if r.GetVerdict() != pb.Verdict_VERDICT_UNPROVEN || !r.GetSince().AsTime().Equal(due) {
+					t.Errorf("%s: %v since %v, want UNPROVEN since %v", when, r.GetVerdict(), r.GetSince().AsTime(), due)
+				}
+				k.Reopen()
+			}
+		})
+	}
+}

@@ -61,7 +61,7 @@ func (st *state) updateDefects(v *vehicle, r *round, e *pb.ResultRecorded, rows 
 	}
 	for _, name := range v.openAt(id) {
 		d := v.defects[name]
-		if found[name] != nil || !st.closes(d, e.GetResult(), r) {
+		if found[name] != nil || !closes(d, e.GetResult(), r) {
 			continue
 		}
 		if err := st.putDefect(v, st.closed(d), rows); err != nil {
@@ -120,21 +120,18 @@ func (st *state) closed(d *pb.Defect) *pb.Defect {
 }
 
 // closes tells whether a result that does not show a defect ends it. A sound
-// look alone is enough after a repair, and where the rules say so. Otherwise
-// what was found may only be taken back in the round that found it: as a slip
-// by the person who made it, or because it was put right on the spot.
-func (st *state) closes(d *pb.Defect, res *pb.Result, r *round) bool {
-	recheckCloses := !slices.ContainsFunc(d.GetFindings(), func(f *pb.Finding) bool { return !f.GetRecheckCloses() })
-	if d.GetState() == pb.DefectState_DEFECT_STATE_RECTIFIED || recheckCloses {
+// look alone is enough after a repair, and where the rules say so; they say so
+// of every fault that can be put right on the spot, so that found, cured, read
+// again ends it, too. Otherwise what was found may only be taken back as a slip
+// of the person who made it, in the round that found it.
+func closes(d *pb.Defect, res *pb.Result, r *round) bool {
+	if d.GetState() == pb.DefectState_DEFECT_STATE_RECTIFIED {
 		return true
 	}
-	if d.GetRound() != r.name() {
-		return false
-	}
-	if res.GetCorrection() && foundByPerson(d, res.GetPerson(), r.of(res.GetStepId())) {
+	if !slices.ContainsFunc(d.GetFindings(), func(f *pb.Finding) bool { return !f.GetRecheckCloses() }) {
 		return true
 	}
-	return res.GetCure() != nil && foundBy(d, res.GetCure().GetFoundResultId()) && st.putRightNow(d)
+	return res.GetCorrection() && foundByPerson(d, res.GetPerson(), r.of(res.GetStepId()))
 }
 
 // foundBy tells that a result is the one that last found a defect.
@@ -148,19 +145,6 @@ func foundBy(d *pb.Defect, resultID string) bool {
 // defect; it is among the results of its step in its round.
 func foundByPerson(d *pb.Defect, person string, results []entry) bool {
 	return slices.ContainsFunc(results, func(e entry) bool { return e.person == person && foundBy(d, e.resultID) })
-}
-
-// putRightNow tells that the catalogue lets the driver put a fault right on the spot.
-func (st *state) putRightNow(d *pb.Defect) bool {
-	fault := d.GetFindings()[0].GetFault()
-	for _, item := range st.lib.set.Catalogue.GetItems() {
-		for _, f := range item.GetFaults() {
-			if f.GetId() == fault {
-				return f.GetPutRightNow()
-			}
-		}
-	}
-	return false
 }
 
 // repairRecorded makes a defect rectified and its step unproven. When its step

@@ -43,6 +43,7 @@ func TestDefect_Life(t *testing.T) {
 		"nor one of a former round":          {[]act{see("03"), newRound, see("01"), correct("people/driver")}, open, unfit, 1},
 		"cured on the spot":                  {[]act{see("02"), cure("sound")}, closed, fit, 0},
 		"cured in vain":                      {[]act{see("02"), cure("02")}, open, moveOnly, 2},
+		"cured by another":                   {[]act{see("02"), cureBy("people/other", "sound")}, closed, fit, 0},
 		"glass is not cured on the spot":     {[]act{see("03"), cure("sound")}, open, unfit, 1},
 		"clean again in the next round":      {[]act{see("02"), newRound, see("sound")}, closed, fit, 0},
 		"found again after it was closed":    {[]act{see("02"), see("sound"), see("02")}, open, moveOnly, 1},
@@ -122,9 +123,12 @@ func correct(person string) act {
 	}
 }
 
-func cure(condition string) act {
+func cure(condition string) act { return cureBy("people/driver", condition) }
+
+func cureBy(person, condition string) act {
 	return func(d *defectPlay) {
 		r := stationtest.Seen(screen, condition)
+		r.Person = person
 		r.Cure = &pb.Cure{FoundResultId: d.found, Done: "wiped"}
 		d.put(r)
 	}
@@ -230,5 +234,44 @@ func TestDefect_RectifiedWhenItsStepVanishes(t *testing.T) {
 	r := k.Readiness(p1)
 	if len(r.GetOpenDefects()) != 0 || r.GetVerdict() != pb.Verdict_VERDICT_FIT {
 		t.Errorf("verdict %v, open defects %v", r.GetVerdict(), r.GetOpenDefects())
+	}
+}
+
+// A look that nobody can judge does not show that a repair was good.
+func TestDefect_InconclusiveLookClosesNothing(t *testing.T) {
+	k := stationtest.Open(t)
+	round := k.RecordAll(p1, shift)
+	k.Record(round, stationtest.Seen(pump, "01"))
+	name := k.Readiness(p1).GetOpenDefects()[0].GetName()
+	if _, err := k.RecordRepair(ctx, &pb.RecordRepairRequest{RequestId: k.ID(), Defect: name, Person: "people/mechanic", Done: "freed"}); err != nil {
+		t.Fatal(err)
+	}
+	k.Record(round, stationtest.Seen(pump, "02")) // no rule of small.yaml speaks of it
+	if open := k.Readiness(p1).GetOpenDefects(); len(open) != 1 || open[0].GetState() != pb.DefectState_DEFECT_STATE_RECTIFIED {
+		t.Errorf("open defects %v, want the repaired one still waiting for a look", open)
+	}
+}
+
+// What was read before a repair takes part in no group any more: nobody knows
+// what stands there now.
+func TestDefect_RepairVoidsTheReading(t *testing.T) {
+	k := stationtest.Open(t)
+	round := k.RecordAll(p1, shift)
+	k.Record(round, stationtest.Read(outer, "pressure", 6.9, "bar"))
+	for range 2 {
+		if v := k.Readiness(p1).GetVerdict(); v != pb.Verdict_VERDICT_MOVE_ONLY {
+			t.Errorf("verdict %v with twins that differ, want MOVE_ONLY", v)
+		}
+		k.Reopen()
+	}
+	name := k.Readiness(p1).GetOpenDefects()[0].GetName()
+	if _, err := k.RecordRepair(ctx, &pb.RecordRepairRequest{RequestId: k.ID(), Defect: name, Person: "people/mechanic", Done: "new tyre"}); err != nil {
+		t.Fatal(err)
+	}
+	for range 2 {
+		if v := k.Readiness(p1).GetVerdict(); v != pb.Verdict_VERDICT_UNPROVEN {
+			t.Errorf("verdict %v after the repair, want UNPROVEN until it is read again", v)
+		}
+		k.Reopen()
 	}
 }

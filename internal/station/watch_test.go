@@ -130,6 +130,7 @@ func TestWatch_HeartbeatsEveryFiveSeconds(t *testing.T) {
 // What time alone changes is told at that very instant, without any command.
 func TestWatch_TellsWhatTimeChanges(t *testing.T) {
 	bubble(t, func(t *testing.T, k *stationtest.Kit) {
+		time.Sleep(1300 * time.Millisecond) // so that no heartbeat falls on the instant
 		k.RecordAll(p1, shift)
 		l := watch(k, p1)
 		fit := l.present(t)[p1]
