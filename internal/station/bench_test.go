@@ -207,7 +207,8 @@ func BenchmarkOpen(b *testing.B) {
 		})
 	}
 	running.Wait()
-	size := k.Readiness(engine).GetSequence()
+	size := 0
+	follow(b, k, "", func(*pb.JournalEvent) { size++ })
 	k.Close()
 	for b.Loop() {
 		k.Reopen()

@@ -36,7 +36,11 @@ func TestRecordResult_Late(t *testing.T) {
 	for range 80 {
 		finish(t, k, k.OpenRound(p2, shift))
 	}
-	late("01", "tablet-3")
+	slip := stationtest.Seen(screen, "01")
+	slip.DeviceTime, slip.Correction = timestamppb.New(recorded), true
+	if resp := k.Record(first, slip); resp.GetVerdict() != pb.Verdict_VERDICT_FIT {
+		t.Errorf("verdict %v after the slip was corrected late, want FIT", resp.GetVerdict())
+	}
 	resp, err := k.GetRound(ctx, &pb.GetRoundRequest{Name: first})
 	if err != nil {
 		t.Fatal(err)
