@@ -1,6 +1,7 @@
 package station_test
 
 import (
+	"context"
 	"crypto/rand"
 	"fmt"
 	"os"
@@ -112,13 +113,9 @@ func BenchmarkRecordResult_64Callers(b *testing.B) {
 	k := stationtest.OpenDemo(b)
 	vehicles := []string{"wn11", "wn12", "wn13", "wn21", "wn22", "wn31", "wn32", "wn90"}
 	const callers = 64
-	requests := make([][]*pb.RecordResultRequest, callers)
 	all := make([]*sounds, callers)
 	for c := range all {
 		all[c] = newSounds(b, k, "vehicles/"+vehicles[c%len(vehicles)])
-	}
-	for i := range b.N {
-		requests[i%callers] = append(requests[i%callers], all[i%callers].request())
 	}
 	took := make([][]time.Duration, callers)
 	b.ReportAllocs()
@@ -126,7 +123,8 @@ func BenchmarkRecordResult_64Callers(b *testing.B) {
 	var running sync.WaitGroup
 	for c := range callers {
 		running.Go(func() {
-			for _, req := range requests[c] {
+			for range (b.N + callers - 1 - c) / callers { // together b.N
+				req := all[c].request()
 				start := time.Now()
 				if _, err := k.RecordResult(ctx, req); err != nil {
 					b.Error(err)
@@ -218,4 +216,37 @@ func BenchmarkOpen(b *testing.B) {
 	}
 	b.ReportMetric(float64(size), "events")
 	k.Reopen()
+}
+
+// A change told to 1,000 watchers in process: from the call that records it
+// until the last of them has it. The lull between two wakings is in it.
+func BenchmarkWatch_1000(b *testing.B) {
+	k := stationtest.OpenDemo(b)
+	s := newSounds(b, k, engine)
+	watching, stop := context.WithCancel(ctx)
+	var told, watchers sync.WaitGroup
+	const listeners = 1000
+	told.Add(listeners) // the present states
+	for range listeners {
+		watchers.Go(func() {
+			heard := int64(-1)
+			_ = k.Watch(watching, []string{engine}, func(m *pb.WatchReadinessResponse) error { // ends with watching
+				if r := m.GetReadiness(); r != nil && r.GetSequence() > heard {
+					heard = r.GetSequence()
+					told.Done()
+				}
+				return nil
+			})
+		})
+	}
+	told.Wait()
+	for b.Loop() {
+		told.Add(listeners)
+		if _, err := k.RecordResult(ctx, s.request()); err != nil {
+			b.Fatal(err)
+		}
+		told.Wait()
+	}
+	stop()
+	watchers.Wait()
 }
