@@ -102,7 +102,7 @@ func existing(names []string) (there []string) {
 // The checker itself must be able to fail.
 func TestWords_TheCheckerFindsWhatIsWrong(t *testing.T) {
 	for _, tc := range []struct{ why, name, text, want string }{
-		{"all well", "README.md", "data lies in ./data, see docs/work/plan.md and https://example.org/home/page/", ""},
+		{"all well", "README.md", "data lies in ./data, see docs/wo" + "rk/plan.md and https://example.org/ho" + "me/page/", ""},
 		{"the folder of one machine", "README.md", "fine\ncd " + "/wo" + "rk/main", "README.md:2: a path of one machine"},
 		{"at the start of a line", "Makefile", "/ro" + "ot/go/bin", "a path of one machine"},
 		{"quoted", "a.go", `"` + "/ho" + `me/anna/x"`, "a path of one machine"},

@@ -109,6 +109,7 @@ func (st *state) foundAgain(d *pb.Defect, name string, res *pb.Result, findings 
 	next.State = pb.DefectState_DEFECT_STATE_OPEN
 	next.TimesFound++
 	next.Findings, next.LastFound, next.Note, next.Round = findings, now, res.GetNote(), res.GetRound()
+	next.LastLooked = timestamppb.New(verdict.Looked(res))
 	return next
 }
 
@@ -122,13 +123,18 @@ func (st *state) closed(d *pb.Defect) *pb.Defect {
 // closes tells whether a result that does not show a defect ends it. A sound
 // look alone is enough after a repair, and where the rules say so; they say so
 // of every fault that can be put right on the spot, so that found, cured, read
-// again ends it, too. Otherwise what was found may only be taken back as a slip
-// of the person who made it, in the round that found it.
+// again ends it, too. But what was delivered late from before the repair, or
+// from before the defect was seen, tells nothing of it. Otherwise what was found
+// may only be taken back as a slip of the person who made it, in the round that
+// found it.
 func closes(d *pb.Defect, res *pb.Result, r *round) bool {
+	looked := verdict.Looked(res)
 	if d.GetState() == pb.DefectState_DEFECT_STATE_RECTIFIED {
-		return true
+		return !looked.Before(d.GetRepair().GetStationTime().AsTime())
 	}
-	if !slices.ContainsFunc(d.GetFindings(), func(f *pb.Finding) bool { return !f.GetRecheckCloses() }) {
+	recheckCloses := !slices.ContainsFunc(d.GetFindings(), func(f *pb.Finding) bool { return !f.GetRecheckCloses() })
+	since := !looked.Before(d.GetLastLooked().AsTime()) || foundBy(d, res.GetCure().GetFoundResultId())
+	if recheckCloses && since {
 		return true
 	}
 	return res.GetCorrection() && foundByPerson(d, res.GetPerson(), r.of(res.GetStepId()))

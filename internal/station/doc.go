@@ -33,7 +33,7 @@
 // happened in the few milliseconds before it and was not yet synced is in it,
 // though whoever asked at that very moment was not shown it.
 //
-// # Rows, version 1
+// # Rows, version 2
 //
 // Rows are small and point at events by sequence number. Their values are
 // protobuf wire format without a schema file; "ref" is a varint field holding

@@ -79,3 +79,108 @@ func TestRecordResult_OfAStepThatVanished(t *testing.T) {
 		k.Reopen()
 	}
 }
+
+// What was looked at long ago is no fresher for having been delivered late, and
+// a device whose clock runs ahead makes nothing fresher either.
+func TestRecordResult_LateDeliveryMakesNothingFresh(t *testing.T) {
+	for _, tc := range []struct {
+		name   string
+		looked time.Duration // the device's clock against the station's at delivery
+		want   pb.Verdict
+	}{
+		{"looked just now", 0, pb.Verdict_VERDICT_FIT},
+		{"looked thirteen hours before, good for fourteen", -13 * time.Hour, pb.Verdict_VERDICT_FIT},
+		{"looked three days before", -72 * time.Hour, pb.Verdict_VERDICT_UNPROVEN},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			k := stationtest.Open(t)
+			round := k.RecordAll(p1, shift)
+			r := stationtest.Seen(screen, "01")
+			r.DeviceTime = timestamppb.New(k.Clock.Now().Add(tc.looked))
+			if resp := k.Record(round, r); resp.GetVerdict() != tc.want {
+				t.Errorf("verdict %v, want %v", resp.GetVerdict(), tc.want)
+			}
+			if got := k.Readiness(p1).GetVerdict(); got != tc.want {
+				t.Errorf("readiness %v, want %v", got, tc.want)
+			}
+		})
+	}
+	k := stationtest.Open(t)
+	round := k.RecordAll(p1, shift)
+	before := k.Readiness(p1).GetUntil().AsTime()
+	ahead := stationtest.Seen(screen, "01")
+	ahead.DeviceTime = timestamppb.New(k.Clock.Now().Add(time.Hour))
+	k.Record(round, ahead)
+	if after := k.Readiness(p1).GetUntil().AsTime(); after.Sub(before) >= time.Minute {
+		t.Errorf("a clock an hour ahead moved staleness from %v to %v", before, after)
+	}
+}
+
+// A sound look from before a repair, or from before a defect was seen, closes
+// nothing when it arrives afterwards; one from after does.
+func TestRecordResult_LateDeliveryClosesNothing(t *testing.T) {
+	k := stationtest.Open(t)
+	round := k.RecordAll(p1, shift)
+	early := k.Clock.Now()
+	sound := func(step *pb.Result, at time.Time) pb.Verdict {
+		step.DeviceTime, step.Device = timestamppb.New(at), "tablet-2"
+		return k.Record(round, step).GetVerdict()
+	}
+
+	// Oil: a recheck is enough, but not one from before it was found low.
+	k.Clock.Advance(time.Hour)
+	k.Record(round, stationtest.Stands(oil, pb.LevelMark_LEVEL_MARK_BELOW, 0))
+	low := k.Readiness(p1)
+	if len(low.GetOpenDefects()) != 1 {
+		t.Fatalf("open defects %v, want the low oil", low.GetOpenDefects())
+	}
+	if got := sound(stationtest.Stands(oil, pb.LevelMark_LEVEL_MARK_BETWEEN, 0.8), early); got != low.GetVerdict() {
+		t.Errorf("verdict %v after a sound look from before, want %v still", got, low.GetVerdict())
+	}
+	k.Clock.Advance(time.Minute)
+	if got := sound(stationtest.Stands(oil, pb.LevelMark_LEVEL_MARK_BETWEEN, 0.8), k.Clock.Now()); got != pb.Verdict_VERDICT_FIT {
+		t.Errorf("verdict %v after a sound look from now, want FIT", got)
+	}
+
+	// Screen: repaired, and a look from before the repair proves nothing of it.
+	k.Record(round, stationtest.Seen(screen, "03"))
+	k.Clock.Advance(time.Hour)
+	_, err := k.RecordRepair(ctx, &pb.RecordRepairRequest{
+		RequestId: k.ID(), Defect: k.Readiness(p1).GetOpenDefects()[0].GetName(), Person: "people/mechanic", Done: "new glass",
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := sound(stationtest.Seen(screen, "01"), k.Clock.Now().Add(-30*time.Minute)); got != pb.Verdict_VERDICT_UNPROVEN {
+		t.Errorf("verdict %v after a look from before the repair, want UNPROVEN", got)
+	}
+	k.Clock.Advance(time.Minute)
+	if got := sound(stationtest.Seen(screen, "01"), k.Clock.Now()); got != pb.Verdict_VERDICT_FIT {
+		t.Errorf("verdict %v after a look from after the repair, want FIT", got)
+	}
+}
+
+// Conditions given anew stand with the resumption; the round is opened once.
+func TestResumeRound_ConditionsAreNoSecondOpening(t *testing.T) {
+	k := stationtest.Open(t)
+	round := k.OpenRound(p1, shift)
+	c := &pb.RoundConditions{EngineStopped: timestamppb.New(stationtest.Morning)}
+	if _, err := k.ResumeRound(ctx, &pb.ResumeRoundRequest{RequestId: k.ID(), Round: round, Conditions: c}); err != nil {
+		t.Fatal(err)
+	}
+	var opened, resumed int
+	err := k.Follow(ctx, &pb.FollowRequest{StopAtEnd: true}, func(m *pb.FollowResponse) error {
+		for _, ev := range m.GetEvents().GetEvents() {
+			if ev.GetRoundOpened() != nil {
+				opened++
+			}
+			if ev.GetRoundStateChanged().GetConditions() != nil {
+				resumed++
+			}
+		}
+		return nil
+	})
+	if err != nil || opened != 1 || resumed != 1 {
+		t.Errorf("%d openings, %d resumptions with conditions, error %v; want 1, 1", opened, resumed, err)
+	}
+}

@@ -9,14 +9,9 @@ import (
 	"google.golang.org/protobuf/proto"
 )
 
-// roundOpened opens a round, or, when it is open already, gives its conditions
-// anew.
+// roundOpened opens a round.
 func (st *state) roundOpened(v *vehicle, e *pb.RoundOpened, rows *rowSet) error {
 	name := e.GetRound().GetName()
-	if r := st.rounds[name]; r != nil {
-		r.frame = r.under(e.GetRound().GetConditions())
-		return st.putRound(r, rows)
-	}
 	r := newRound(&frame{
 		round: proto.CloneOf(e.GetRound()), opening: st.sequence, changed: st.station,
 		conditions: []*pb.RoundConditions{e.GetRound().GetConditions()},
@@ -53,7 +48,12 @@ func (st *state) roundStateChanged(v *vehicle, e *pb.RoundStateChanged, rows *ro
 	if r == nil {
 		return fmt.Errorf("round %q: %w", e.GetRound(), errEvent)
 	}
-	r.frame = r.in(e.GetState(), st.station)
+	if e.GetConditions() != nil {
+		r.frame = r.under(e.GetConditions())
+	}
+	if r.state() != e.GetState() {
+		r.frame = r.in(e.GetState(), st.station)
+	}
 	if r.ended() {
 		delete(v.rounds, r.name())
 		st.ended = append(st.ended, r.name())

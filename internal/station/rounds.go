@@ -76,7 +76,7 @@ func (s *Station) PauseRound(ctx context.Context, req *pb.PauseRoundRequest) (*p
 			return nil, err
 		}
 		if r.state() != pb.RoundState_ROUND_STATE_PAUSED {
-			if err := c.change(r, pb.RoundState_ROUND_STATE_PAUSED, req.GetNote()); err != nil {
+			if err := c.change(r, &pb.RoundStateChanged{State: pb.RoundState_ROUND_STATE_PAUSED, Note: req.GetNote()}); err != nil {
 				return nil, err
 			}
 		}
@@ -87,26 +87,15 @@ func (s *Station) PauseRound(ctx context.Context, req *pb.PauseRoundRequest) (*p
 
 // ResumeRound goes on with a round. Resuming an open round only takes note of
 // the conditions.
-//
-// The record of a change of state has no place for conditions. So conditions
-// that are given anew are recorded as a second RoundOpened of the same round.
 func (s *Station) ResumeRound(ctx context.Context, req *pb.ResumeRoundRequest) (*pb.ResumeRoundResponse, error) {
 	resp, _, err := run(ctx, s, req.GetRequestId(), req, func(c *command) (*pb.ResumeRoundResponse, error) {
 		_, r, err := c.state.running(req.GetRound())
 		if err != nil {
 			return nil, err
 		}
-		if r.state() != pb.RoundState_ROUND_STATE_OPEN {
-			if err := c.change(r, pb.RoundState_ROUND_STATE_OPEN, ""); err != nil {
-				return nil, err
-			}
-		}
-		if req.GetConditions() != nil {
-			again := r.progress().message()
-			again.Conditions = req.GetConditions()
-			if err := c.happen(r.event(&pb.JournalEvent{
-				Event: &pb.JournalEvent_RoundOpened{RoundOpened: &pb.RoundOpened{Round: again}},
-			}), nil); err != nil {
+		if r.state() != pb.RoundState_ROUND_STATE_OPEN || req.GetConditions() != nil {
+			open := &pb.RoundStateChanged{State: pb.RoundState_ROUND_STATE_OPEN, Conditions: req.GetConditions()}
+			if err := c.change(r, open); err != nil {
 				return nil, err
 			}
 		}
@@ -150,10 +139,9 @@ func (f *frame) event(ev *pb.JournalEvent) *pb.JournalEvent {
 }
 
 // change lets a round change its state.
-func (c *command) change(r *round, to pb.RoundState, note string) error {
-	return c.happen(r.event(&pb.JournalEvent{Event: &pb.JournalEvent_RoundStateChanged{
-		RoundStateChanged: &pb.RoundStateChanged{Round: r.name(), State: to, Note: note},
-	}}), nil)
+func (c *command) change(r *round, to *pb.RoundStateChanged) error {
+	to.Round = r.name()
+	return c.happen(r.event(&pb.JournalEvent{Event: &pb.JournalEvent_RoundStateChanged{RoundStateChanged: to}}), nil)
 }
 
 // FinishRound ends a round. The readiness in its answer is that of the moment
@@ -197,7 +185,7 @@ func (s *Station) end(ctx context.Context, e ending) (*pb.Round, *pb.Readiness, 
 		if err := v.nothingUndone(r.name()); err != nil {
 			return nil, err
 		}
-		if err := c.change(r, e.state, e.note); err != nil {
+		if err := c.change(r, &pb.RoundStateChanged{State: e.state, Note: e.note}); err != nil {
 			return nil, err
 		}
 		left = v.snapshot()

@@ -135,7 +135,7 @@ func (v *vehicle) reconsider(stepID string) {
 // observation makes what the rules see of an answer: nothing when nobody has
 // looked, when the answer no longer fits the step, or when a repair came later.
 func (v *vehicle) observation(s *step, a *verdict.Answer) *pb.Observation {
-	if a == nil || a.Real == nil || !a.RealFits || a.Real.GetStationTime().AsTime().Before(a.VoidBefore) {
+	if a == nil || a.Real == nil || !a.RealFits || verdict.Looked(a.Real).Before(a.VoidBefore) {
 		return nil
 	}
 	return v.model.observe(s, a.Real)

@@ -44,7 +44,7 @@ func (p prover) prove(step *pb.CheckStep) (pb.UnprovenCause, time.Time) {
 
 // proveReal is prove for a step that has a real answer.
 func (p prover) proveReal(step *pb.CheckStep, a *Answer) (pb.UnprovenCause, time.Time) {
-	given := a.Real.GetStationTime().AsTime()
+	given := Looked(a.Real)
 	if given.Before(a.VoidBefore) {
 		return pb.UnprovenCause_UNPROVEN_CAUSE_REPAIRED_SINCE, a.VoidBefore
 	}
@@ -63,6 +63,18 @@ func (p prover) proveReal(step *pb.CheckStep, a *Answer) (pb.UnprovenCause, time
 		return pb.UnprovenCause_UNPROVEN_CAUSE_ANSWER_DOES_NOT_FIT, time.Time{}
 	}
 	return pb.UnprovenCause_UNPROVEN_CAUSE_STALE, expires
+}
+
+// Looked returns when somebody looked: by the device's clock or the station's,
+// whichever is earlier. A result that was delivered late is as old as the look,
+// and a device whose clock runs ahead makes nothing fresher.
+func Looked(r *pb.Result) time.Time {
+	if device := r.GetDeviceTime(); device != nil {
+		if at := device.AsTime(); r.GetStationTime() == nil || at.Before(r.GetStationTime().AsTime()) {
+			return at
+		}
+	}
+	return r.GetStationTime().AsTime()
 }
 
 // repairedAt returns when the newest repair at a step was recorded that still

@@ -85,7 +85,7 @@ func checkedSince(in *Input, p prover) (since time.Time) {
 		if cause, _ := p.prove(step); cause != proven {
 			return time.Time{}
 		}
-		given := in.Latest[step.GetStepId()].Real.GetStationTime().AsTime()
+		given := Looked(in.Latest[step.GetStepId()].Real)
 		if since.IsZero() || given.Before(since) {
 			since = given
 		}

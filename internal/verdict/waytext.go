@@ -43,7 +43,8 @@ func saidDefects(defects []*pb.Defect, w walk) []string {
 	for i, d := range defects {
 		said[i] = w.title(d.GetStepId())
 		if len(d.GetFindings()) > 0 {
-			said[i] = w.describe(slices.MinFunc(d.GetFindings(), compareFindings))
+			// What was found is a sentence of its own; here it is part of one.
+			said[i] = strings.TrimSuffix(w.describe(slices.MinFunc(d.GetFindings(), compareFindings)), ".")
 		}
 	}
 	return said

@@ -414,7 +414,10 @@ type RoundStateChanged struct {
 	// New state.
 	State RoundState `protobuf:"varint,2,opt,name=state,proto3,enum=bayround.v1.RoundState" json:"state,omitempty"`
 	// Why, in words.
-	Note          string `protobuf:"bytes,3,opt,name=note,proto3" json:"note,omitempty"`
+	Note string `protobuf:"bytes,3,opt,name=note,proto3" json:"note,omitempty"`
+	// Conditions given anew when a round is resumed; absent when none were. With
+	// them the state may be the one the round had.
+	Conditions    *RoundConditions `protobuf:"bytes,4,opt,name=conditions,proto3" json:"conditions,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -468,6 +471,13 @@ func (x *RoundStateChanged) GetNote() string {
 		return x.Note
 	}
 	return ""
+}
+
+func (x *RoundStateChanged) GetConditions() *RoundConditions {
+	if x != nil {
+		return x.Conditions
+	}
+	return nil
 }
 
 // StepBegun is the beginning of a step that undoes something.
@@ -730,11 +740,14 @@ const file_bayround_v1_event_proto_rawDesc = "" +
 	"\x0frepair_recorded\x18\x19 \x01(\v2\x1b.bayround.v1.RepairRecordedH\x00R\x0erepairRecordedB\a\n" +
 	"\x05event\"7\n" +
 	"\vRoundOpened\x12(\n" +
-	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"l\n" +
+	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"\xaa\x01\n" +
 	"\x11RoundStateChanged\x12\x14\n" +
 	"\x05round\x18\x01 \x01(\tR\x05round\x12-\n" +
 	"\x05state\x18\x02 \x01(\x0e2\x17.bayround.v1.RoundStateR\x05state\x12\x12\n" +
-	"\x04note\x18\x03 \x01(\tR\x04note\"R\n" +
+	"\x04note\x18\x03 \x01(\tR\x04note\x12<\n" +
+	"\n" +
+	"conditions\x18\x04 \x01(\v2\x1c.bayround.v1.RoundConditionsR\n" +
+	"conditions\"R\n" +
 	"\tStepBegun\x12\x14\n" +
 	"\x05round\x18\x01 \x01(\tR\x05round\x12/\n" +
 	"\x06undone\x18\x02 \x01(\v2\x17.bayround.v1.UndoneStepR\x06undone\";\n" +
@@ -780,10 +793,11 @@ var file_bayround_v1_event_proto_goTypes = []any{
 	(*RulePack)(nil),              // 14: bayround.v1.RulePack
 	(*Round)(nil),                 // 15: bayround.v1.Round
 	(RoundState)(0),               // 16: bayround.v1.RoundState
-	(*UndoneStep)(nil),            // 17: bayround.v1.UndoneStep
-	(*Result)(nil),                // 18: bayround.v1.Result
-	(*Finding)(nil),               // 19: bayround.v1.Finding
-	(*Repair)(nil),                // 20: bayround.v1.Repair
+	(*RoundConditions)(nil),       // 17: bayround.v1.RoundConditions
+	(*UndoneStep)(nil),            // 18: bayround.v1.UndoneStep
+	(*Result)(nil),                // 19: bayround.v1.Result
+	(*Finding)(nil),               // 20: bayround.v1.Finding
+	(*Repair)(nil),                // 21: bayround.v1.Repair
 }
 var file_bayround_v1_event_proto_depIdxs = []int32{
 	7,  // 0: bayround.v1.JournalEvent.station_time:type_name -> google.protobuf.Timestamp
@@ -802,15 +816,16 @@ var file_bayround_v1_event_proto_depIdxs = []int32{
 	6,  // 13: bayround.v1.JournalEvent.repair_recorded:type_name -> bayround.v1.RepairRecorded
 	15, // 14: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
 	16, // 15: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
-	17, // 16: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
-	18, // 17: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
-	19, // 18: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
-	20, // 19: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
-	20, // [20:20] is the sub-list for method output_type
-	20, // [20:20] is the sub-list for method input_type
-	20, // [20:20] is the sub-list for extension type_name
-	20, // [20:20] is the sub-list for extension extendee
-	0,  // [0:20] is the sub-list for field type_name
+	17, // 16: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
+	18, // 17: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
+	19, // 18: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
+	20, // 19: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
+	21, // 20: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
+	21, // [21:21] is the sub-list for method output_type
+	21, // [21:21] is the sub-list for method input_type
+	21, // [21:21] is the sub-list for extension type_name
+	21, // [21:21] is the sub-list for extension extendee
+	0,  // [0:21] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_event_proto_init() }

@@ -323,7 +323,10 @@ type Defect struct {
 	// Note of the newest result that found it.
 	Note string `protobuf:"bytes,11,opt,name=note,proto3" json:"note,omitempty"`
 	// Round in which it was last found, rounds/{round}.
-	Round         string `protobuf:"bytes,12,opt,name=round,proto3" json:"round,omitempty"`
+	Round string `protobuf:"bytes,12,opt,name=round,proto3" json:"round,omitempty"`
+	// When somebody last looked and found it: by the device's or the station's
+	// clock, whichever is earlier. A sound look from before it closes nothing.
+	LastLooked    *timestamppb.Timestamp `protobuf:"bytes,13,opt,name=last_looked,json=lastLooked,proto3" json:"last_looked,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -442,6 +445,13 @@ func (x *Defect) GetRound() string {
 	return ""
 }
 
+func (x *Defect) GetLastLooked() *timestamppb.Timestamp {
+	if x != nil {
+		return x.LastLooked
+	}
+	return nil
+}
+
 // Repair is what was done about a defect.
 type Repair struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -539,7 +549,7 @@ const file_bayround_v1_finding_proto_rawDesc = "" +
 	"\x05scope\x18\x14 \x01(\x0e2\x16.bayround.v1.RuleScopeR\x05scope\x1a:\n" +
 	"\fNumbersEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
-	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\"\xd6\x03\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\"\x93\x04\n" +
 	"\x06Defect\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12.\n" +
 	"\x05state\x18\x02 \x01(\x0e2\x18.bayround.v1.DefectStateR\x05state\x12\x17\n" +
@@ -556,7 +566,9 @@ const file_bayround_v1_finding_proto_rawDesc = "" +
 	"\x06closed\x18\n" +
 	" \x01(\v2\x1a.google.protobuf.TimestampR\x06closed\x12\x12\n" +
 	"\x04note\x18\v \x01(\tR\x04note\x12\x14\n" +
-	"\x05round\x18\f \x01(\tR\x05round\"s\n" +
+	"\x05round\x18\f \x01(\tR\x05round\x12;\n" +
+	"\vlast_looked\x18\r \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"lastLooked\"s\n" +
 	"\x06Repair\x12\x16\n" +
 	"\x06person\x18\x01 \x01(\tR\x06person\x12\x12\n" +
 	"\x04done\x18\x02 \x01(\tR\x04done\x12=\n" +
@@ -607,12 +619,13 @@ var file_bayround_v1_finding_proto_depIdxs = []int32{
 	10, // 9: bayround.v1.Defect.last_found:type_name -> google.protobuf.Timestamp
 	3,  // 10: bayround.v1.Defect.repair:type_name -> bayround.v1.Repair
 	10, // 11: bayround.v1.Defect.closed:type_name -> google.protobuf.Timestamp
-	10, // 12: bayround.v1.Repair.station_time:type_name -> google.protobuf.Timestamp
-	13, // [13:13] is the sub-list for method output_type
-	13, // [13:13] is the sub-list for method input_type
-	13, // [13:13] is the sub-list for extension type_name
-	13, // [13:13] is the sub-list for extension extendee
-	0,  // [0:13] is the sub-list for field type_name
+	10, // 12: bayround.v1.Defect.last_looked:type_name -> google.protobuf.Timestamp
+	10, // 13: bayround.v1.Repair.station_time:type_name -> google.protobuf.Timestamp
+	14, // [14:14] is the sub-list for method output_type
+	14, // [14:14] is the sub-list for method input_type
+	14, // [14:14] is the sub-list for extension type_name
+	14, // [14:14] is the sub-list for extension extendee
+	0,  // [0:14] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_finding_proto_init() }

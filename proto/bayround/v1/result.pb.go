@@ -179,7 +179,8 @@ type Result struct {
 	Person string `protobuf:"bytes,8,opt,name=person,proto3" json:"person,omitempty"`
 	// Device it was recorded on, chosen at enrolment, for instance "tablet-1".
 	Device string `protobuf:"bytes,9,opt,name=device,proto3" json:"device,omitempty"`
-	// When, by the device's clock.
+	// When, by the device's clock. What an answer proves counts from here or from
+	// station_time, whichever is earlier: late delivery makes nothing fresh.
 	DeviceTime *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
 	// When, by the station's clock; set by the station.
 	StationTime *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=station_time,json=stationTime,proto3" json:"station_time,omitempty"`
