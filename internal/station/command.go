@@ -31,6 +31,13 @@ func (s *Station) begin(id string) *command {
 	return &command{state: s.work, id: id, time: at, raw: raw}
 }
 
+// looked is when somebody looked who did so at an instant of a device's clock:
+// as long ago as the station's clock says, and never later than now. It counts
+// back from the station's time, which goes on when its clock is set back.
+func (c *command) looked(device time.Time) time.Time {
+	return c.time.Add(-max(0, c.raw.Sub(device)))
+}
+
 // event completes an event so that it can be marshalled and applied.
 func (c *command) event(ev *pb.JournalEvent) *pb.JournalEvent {
 	ev.Sequence = c.state.sequence + 1

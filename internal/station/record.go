@@ -64,7 +64,7 @@ func examine(req *pb.RecordResultRequest, f *frame, lib *library) *examined {
 		x.err = invalid("RESULT_MISSING", "result", "a result is needed")
 		return x
 	}
-	x.result.Round, x.result.StationTime = f.name(), nil
+	x.result.Round, x.result.StationTime, x.result.LookedAt = f.name(), nil, nil
 	planned := f.plan.steps[x.result.GetStepId()]
 	if x.err = x.check(planned); x.err != nil || x.result.GetNotChecked() != nil {
 		return x
@@ -174,6 +174,7 @@ func (c *command) record(req *pb.RecordResultRequest, x *examined) (*pb.RecordRe
 		return nil, err
 	}
 	x.result.StationTime = timestamppb.New(c.time)
+	x.result.LookedAt = timestamppb.New(c.looked(x.result.GetDeviceTime().AsTime()))
 	var known *judgement
 	if x.now != nil {
 		known = v.judge(x.now, x.observation, x.single)

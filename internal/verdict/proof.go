@@ -65,14 +65,11 @@ func (p prover) proveReal(step *pb.CheckStep, a *Answer) (pb.UnprovenCause, time
 	return pb.UnprovenCause_UNPROVEN_CAUSE_STALE, expires
 }
 
-// Looked returns when somebody looked: by the device's clock or the station's,
-// whichever is earlier. A result that was delivered late is as old as the look,
-// and a device whose clock runs ahead makes nothing fresher.
+// Looked returns when somebody looked, in the station's time; that is when the
+// result was recorded where the station has not said that it came late.
 func Looked(r *pb.Result) time.Time {
-	if device := r.GetDeviceTime(); device != nil {
-		if at := device.AsTime(); r.GetStationTime() == nil || at.Before(r.GetStationTime().AsTime()) {
-			return at
-		}
+	if r.GetLookedAt() != nil {
+		return r.GetLookedAt().AsTime()
 	}
 	return r.GetStationTime().AsTime()
 }

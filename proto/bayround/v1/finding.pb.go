@@ -324,8 +324,8 @@ type Defect struct {
 	Note string `protobuf:"bytes,11,opt,name=note,proto3" json:"note,omitempty"`
 	// Round in which it was last found, rounds/{round}.
 	Round string `protobuf:"bytes,12,opt,name=round,proto3" json:"round,omitempty"`
-	// When somebody last looked and found it: by the device's or the station's
-	// clock, whichever is earlier. A sound look from before it closes nothing.
+	// When somebody last looked and found it, in the station's time
+	// (Result.looked_at). A sound look from before it closes nothing.
 	LastLooked    *timestamppb.Timestamp `protobuf:"bytes,13,opt,name=last_looked,json=lastLooked,proto3" json:"last_looked,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

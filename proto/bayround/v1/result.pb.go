@@ -179,8 +179,7 @@ type Result struct {
 	Person string `protobuf:"bytes,8,opt,name=person,proto3" json:"person,omitempty"`
 	// Device it was recorded on, chosen at enrolment, for instance "tablet-1".
 	Device string `protobuf:"bytes,9,opt,name=device,proto3" json:"device,omitempty"`
-	// When, by the device's clock. What an answer proves counts from here or from
-	// station_time, whichever is earlier: late delivery makes nothing fresh.
+	// When, by the device's clock.
 	DeviceTime *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
 	// When, by the station's clock; set by the station.
 	StationTime *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=station_time,json=stationTime,proto3" json:"station_time,omitempty"`
@@ -199,7 +198,12 @@ type Result struct {
 	// This one corrects a slip of the same person in the same round; what it corrects stays in the record.
 	Correction bool `protobuf:"varint,18,opt,name=correction,proto3" json:"correction,omitempty"`
 	// Something is left physically undone here until it is made safe, for instance the cab tilted.
-	LeftOpen      bool `protobuf:"varint,19,opt,name=left_open,json=leftOpen,proto3" json:"left_open,omitempty"`
+	LeftOpen bool `protobuf:"varint,19,opt,name=left_open,json=leftOpen,proto3" json:"left_open,omitempty"`
+	// When somebody looked, in the station's time: station_time less what the
+	// station's clock says has passed since device_time; never after station_time.
+	// What an answer proves counts from here, so late delivery makes nothing fresh.
+	// Set by the station.
+	LookedAt      *timestamppb.Timestamp `protobuf:"bytes,20,opt,name=looked_at,json=lookedAt,proto3" json:"looked_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -382,6 +386,13 @@ func (x *Result) GetLeftOpen() bool {
 		return x.LeftOpen
 	}
 	return false
+}
+
+func (x *Result) GetLookedAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.LookedAt
+	}
+	return nil
 }
 
 type isResult_Answer interface {
@@ -1041,7 +1052,7 @@ var File_bayround_v1_result_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_result_proto_rawDesc = "" +
 	"\n" +
-	"\x18bayround/v1/result.proto\x12\vbayround.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xbc\a\n" +
+	"\x18bayround/v1/result.proto\x12\vbayround.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf5\a\n" +
 	"\x06Result\x12%\n" +
 	"\tresult_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\bresultId\x12N\n" +
 	"\astep_id\x18\x02 \x01(\tB5\xbaH2r0\x18x2,^[A-Z]{3,4}-[0-9]{3}/[a-z0-9]+(-[a-z0-9]+)*$R\x06stepId\x120\n" +
@@ -1066,7 +1077,8 @@ const file_bayround_v1_result_proto_rawDesc = "" +
 	"\n" +
 	"correction\x18\x12 \x01(\bR\n" +
 	"correction\x12\x1b\n" +
-	"\tleft_open\x18\x13 \x01(\bR\bleftOpenB\x0f\n" +
+	"\tleft_open\x18\x13 \x01(\bR\bleftOpen\x127\n" +
+	"\tlooked_at\x18\x14 \x01(\v2\x1a.google.protobuf.TimestampR\blookedAtB\x0f\n" +
 	"\x06answer\x12\x05\xbaH\x02\b\x01\"\x8f\x01\n" +
 	"\x05Value\x123\n" +
 	"\x04part\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a2\x18^[a-z0-9]+(_[a-z0-9]+)*$R\x04part\x12\"\n" +
@@ -1172,18 +1184,19 @@ var file_bayround_v1_result_proto_depIdxs = []int32{
 	14, // 5: bayround.v1.Result.device_time:type_name -> google.protobuf.Timestamp
 	14, // 6: bayround.v1.Result.station_time:type_name -> google.protobuf.Timestamp
 	13, // 7: bayround.v1.Result.cure:type_name -> bayround.v1.Cure
-	3,  // 8: bayround.v1.Reading.values:type_name -> bayround.v1.Value
-	6,  // 9: bayround.v1.TreadProfile.sections:type_name -> bayround.v1.TreadSection
-	7,  // 10: bayround.v1.TreadSection.points:type_name -> bayround.v1.TreadPoint
-	0,  // 11: bayround.v1.Level.mark:type_name -> bayround.v1.LevelMark
-	10, // 12: bayround.v1.ConditionsSeen.conditions:type_name -> bayround.v1.ConditionSeen
-	11, // 13: bayround.v1.ConditionSeen.count:type_name -> bayround.v1.Count
-	1,  // 14: bayround.v1.NotChecked.reason:type_name -> bayround.v1.NotCheckedReason
-	15, // [15:15] is the sub-list for method output_type
-	15, // [15:15] is the sub-list for method input_type
-	15, // [15:15] is the sub-list for extension type_name
-	15, // [15:15] is the sub-list for extension extendee
-	0,  // [0:15] is the sub-list for field type_name
+	14, // 8: bayround.v1.Result.looked_at:type_name -> google.protobuf.Timestamp
+	3,  // 9: bayround.v1.Reading.values:type_name -> bayround.v1.Value
+	6,  // 10: bayround.v1.TreadProfile.sections:type_name -> bayround.v1.TreadSection
+	7,  // 11: bayround.v1.TreadSection.points:type_name -> bayround.v1.TreadPoint
+	0,  // 12: bayround.v1.Level.mark:type_name -> bayround.v1.LevelMark
+	10, // 13: bayround.v1.ConditionsSeen.conditions:type_name -> bayround.v1.ConditionSeen
+	11, // 14: bayround.v1.ConditionSeen.count:type_name -> bayround.v1.Count
+	1,  // 15: bayround.v1.NotChecked.reason:type_name -> bayround.v1.NotCheckedReason
+	16, // [16:16] is the sub-list for method output_type
+	16, // [16:16] is the sub-list for method input_type
+	16, // [16:16] is the sub-list for extension type_name
+	16, // [16:16] is the sub-list for extension extendee
+	0,  // [0:16] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_result_proto_init() }
