@@ -30,14 +30,15 @@ var floors = map[string]int{
 	"internal/trend":       1,
 	"internal/journal":     2,
 	"internal/access":      2,
+	"internal/photo":       2,
 	"internal/station":     3,
-	"internal/round":       3,
+	"internal/round":       4,
 	"internal/rpc":         4,
-	"internal/screen":      4,
-	"server":               5,
-	"kiosk":                5,
-	"internal/packtest":    6, // for tests alone: above everything that ships
-	"internal/stationtest": 6,
+	"internal/screen":      5,
+	"server":               6,
+	"kiosk":                6,
+	"internal/packtest":    7, // for tests alone: above everything that ships
+	"internal/stationtest": 7,
 }
 
 // purest is the highest floor without disk, clock, network, log or goroutine.

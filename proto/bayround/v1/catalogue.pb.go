@@ -730,8 +730,9 @@ type Item struct {
 	// Values of a reading, in the order they are asked; one or more for
 	// ANSWER_KIND_READING, exactly one for ANSWER_KIND_PROFILE, none otherwise.
 	Parts []*ReadingPart `protobuf:"bytes,8,rep,name=parts,proto3" json:"parts,omitempty"`
-	// Conditions that can be seen: exactly one sound, every other keyed to its own
-	// fault. For ANSWER_KIND_CONDITION only.
+	// Conditions that can be seen, each keyed to its own fault. For
+	// ANSWER_KIND_CONDITION exactly one more is the sound one. For readings,
+	// profiles and levels they are what can be seen beside the value, and none is sound.
 	Conditions []*Condition `protobuf:"bytes,9,rep,name=conditions,proto3" json:"conditions,omitempty"`
 	// Faults of this item. Those of readings and levels are named by rules.
 	Faults []*Fault `protobuf:"bytes,10,rep,name=faults,proto3" json:"faults,omitempty"`
@@ -770,9 +771,15 @@ type Item struct {
 	// What is used up here, for instance "engine oil (litres)".
 	Consumable string `protobuf:"bytes,27,opt,name=consumable,proto3" json:"consumable,omitempty"`
 	// Where the facts come from; "common practice" or "from memory" where nothing published says so.
-	Source        string `protobuf:"bytes,28,opt,name=source,proto3" json:"source,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Source string `protobuf:"bytes,28,opt,name=source,proto3" json:"source,omitempty"`
+	// How it may be looked at without an assistant, where there is an accepted
+	// method; empty when there is none. Only for items that need an assistant.
+	AlonePrompt string `protobuf:"bytes,29,opt,name=alone_prompt,json=alonePrompt,proto3" json:"alone_prompt,omitempty"`
+	// What the assistant is told, as a command of a few words, for instance "Press
+	// the brake pedal and hold". Only for items that need an assistant.
+	AssistantCommand string `protobuf:"bytes,30,opt,name=assistant_command,json=assistantCommand,proto3" json:"assistant_command,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *Item) Reset() {
@@ -997,6 +1004,20 @@ func (x *Item) GetConsumable() string {
 func (x *Item) GetSource() string {
 	if x != nil {
 		return x.Source
+	}
+	return ""
+}
+
+func (x *Item) GetAlonePrompt() string {
+	if x != nil {
+		return x.AlonePrompt
+	}
+	return ""
+}
+
+func (x *Item) GetAssistantCommand() string {
+	if x != nil {
+		return x.AssistantCommand
 	}
 	return ""
 }
@@ -1439,8 +1460,7 @@ const file_bayround_v1_catalogue_proto_rawDesc = "" +
 	"\x04Stop\x12/\n" +
 	"\x02id\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a2\x18^[a-z0-9]+(-[a-z0-9]+)*$R\x02id\x12\x1d\n" +
 	"\x05order\x18\x02 \x01(\x05B\a\xbaH\x04\x1a\x02(\x00R\x05order\x12\x1d\n" +
-	"\x05title\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x05title\"\xde\n" +
-	"\n" +
+	"\x05title\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x05title\"\xc1\v\n" +
 	"\x04Item\x12,\n" +
 	"\x02id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Z]{3,4}-[0-9]{3}$R\x02id\x12\x1b\n" +
 	"\x04stop\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04stop\x12\x1f\n" +
@@ -1486,7 +1506,9 @@ const file_bayround_v1_catalogue_proto_rawDesc = "" +
 	"\n" +
 	"consumable\x18\x1b \x01(\tR\n" +
 	"consumable\x12\x1f\n" +
-	"\x06source\x18\x1c \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x06source\"\xb6\x02\n" +
+	"\x06source\x18\x1c \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x06source\x12+\n" +
+	"\falone_prompt\x18\x1d \x01(\tB\b\xbaH\x05r\x03\x18\xd8\x04R\valonePrompt\x124\n" +
+	"\x11assistant_command\x18\x1e \x01(\tB\a\xbaH\x04r\x02\x18xR\x10assistantCommand\"\xb6\x02\n" +
 	"\vReadingPart\x12/\n" +
 	"\x02id\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a2\x18^[a-z0-9]+(_[a-z0-9]+)*$R\x02id\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x05title\x12=\n" +

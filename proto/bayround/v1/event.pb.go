@@ -40,6 +40,8 @@ type JournalEvent struct {
 	Vehicle string `protobuf:"bytes,6,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
 	// Version of this record's schema, 1 now.
 	Schema int32 `protobuf:"varint,7,opt,name=schema,proto3" json:"schema,omitempty"`
+	// When, by the device's clock; absent when it did not say.
+	DeviceTime *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
 	// What happened.
 	//
 	// Types that are valid to be assigned to Event:
@@ -57,6 +59,7 @@ type JournalEvent struct {
 	//	*JournalEvent_MadeSafe
 	//	*JournalEvent_ResultRecorded
 	//	*JournalEvent_RepairRecorded
+	//	*JournalEvent_StandingAdopted
 	Event         isJournalEvent_Event `protobuf_oneof:"event"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -139,6 +142,13 @@ func (x *JournalEvent) GetSchema() int32 {
 		return x.Schema
 	}
 	return 0
+}
+
+func (x *JournalEvent) GetDeviceTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.DeviceTime
+	}
+	return nil
 }
 
 func (x *JournalEvent) GetEvent() isJournalEvent_Event {
@@ -265,6 +275,15 @@ func (x *JournalEvent) GetRepairRecorded() *RepairRecorded {
 	return nil
 }
 
+func (x *JournalEvent) GetStandingAdopted() *Standing {
+	if x != nil {
+		if x, ok := x.Event.(*JournalEvent_StandingAdopted); ok {
+			return x.StandingAdopted
+		}
+	}
+	return nil
+}
+
 type isJournalEvent_Event interface {
 	isJournalEvent_Event()
 }
@@ -334,6 +353,11 @@ type JournalEvent_RepairRecorded struct {
 	RepairRecorded *RepairRecorded `protobuf:"bytes,25,opt,name=repair_recorded,json=repairRecorded,proto3,oneof"`
 }
 
+type JournalEvent_StandingAdopted struct {
+	// A tablet's own station took over what the station of record knows of a vehicle.
+	StandingAdopted *Standing `protobuf:"bytes,30,opt,name=standing_adopted,json=standingAdopted,proto3,oneof"`
+}
+
 func (*JournalEvent_StationApplied) isJournalEvent_Event() {}
 
 func (*JournalEvent_VehicleApplied) isJournalEvent_Event() {}
@@ -359,6 +383,8 @@ func (*JournalEvent_MadeSafe) isJournalEvent_Event() {}
 func (*JournalEvent_ResultRecorded) isJournalEvent_Event() {}
 
 func (*JournalEvent_RepairRecorded) isJournalEvent_Event() {}
+
+func (*JournalEvent_StandingAdopted) isJournalEvent_Event() {}
 
 // RoundOpened is the start of a round.
 type RoundOpened struct {
@@ -417,7 +443,11 @@ type RoundStateChanged struct {
 	Note string `protobuf:"bytes,3,opt,name=note,proto3" json:"note,omitempty"`
 	// Conditions given anew when a round is resumed; absent when none were. With
 	// them the state may be the one the round had.
-	Conditions    *RoundConditions `protobuf:"bytes,4,opt,name=conditions,proto3" json:"conditions,omitempty"`
+	Conditions *RoundConditions `protobuf:"bytes,4,opt,name=conditions,proto3" json:"conditions,omitempty"`
+	// The verdict the driver was shown when signing; unspecified when none was.
+	ShownVerdict Verdict `protobuf:"varint,5,opt,name=shown_verdict,json=shownVerdict,proto3,enum=bayround.v1.Verdict" json:"shown_verdict,omitempty"`
+	// It was paused for a turnout.
+	Turnout       bool `protobuf:"varint,6,opt,name=turnout,proto3" json:"turnout,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -478,6 +508,20 @@ func (x *RoundStateChanged) GetConditions() *RoundConditions {
 		return x.Conditions
 	}
 	return nil
+}
+
+func (x *RoundStateChanged) GetShownVerdict() Verdict {
+	if x != nil {
+		return x.ShownVerdict
+	}
+	return Verdict_VERDICT_UNSPECIFIED
+}
+
+func (x *RoundStateChanged) GetTurnout() bool {
+	if x != nil {
+		return x.Turnout
+	}
+	return false
 }
 
 // StepBegun is the beginning of a step that undoes something.
@@ -713,7 +757,7 @@ var File_bayround_v1_event_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/catalogue.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xd8\b\n" +
+	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/catalogue.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xd9\t\n" +
 	"\fJournalEvent\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\x03R\bsequence\x12\x1d\n" +
 	"\n" +
@@ -722,7 +766,9 @@ const file_bayround_v1_event_proto_rawDesc = "" +
 	"\x06person\x18\x04 \x01(\tR\x06person\x12\x16\n" +
 	"\x06device\x18\x05 \x01(\tR\x06device\x12\x18\n" +
 	"\avehicle\x18\x06 \x01(\tR\avehicle\x12\x16\n" +
-	"\x06schema\x18\a \x01(\x05R\x06schema\x12?\n" +
+	"\x06schema\x18\a \x01(\x05R\x06schema\x12;\n" +
+	"\vdevice_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"deviceTime\x12?\n" +
 	"\x0fstation_applied\x18\n" +
 	" \x01(\v2\x14.bayround.v1.StationH\x00R\x0estationApplied\x12L\n" +
 	"\x0fvehicle_applied\x18\v \x01(\v2!.bayround.v1.VehicleConfigurationH\x00R\x0evehicleApplied\x129\n" +
@@ -737,17 +783,20 @@ const file_bayround_v1_event_proto_rawDesc = "" +
 	"step_begun\x18\x16 \x01(\v2\x16.bayround.v1.StepBegunH\x00R\tstepBegun\x124\n" +
 	"\tmade_safe\x18\x17 \x01(\v2\x15.bayround.v1.MadeSafeH\x00R\bmadeSafe\x12F\n" +
 	"\x0fresult_recorded\x18\x18 \x01(\v2\x1b.bayround.v1.ResultRecordedH\x00R\x0eresultRecorded\x12F\n" +
-	"\x0frepair_recorded\x18\x19 \x01(\v2\x1b.bayround.v1.RepairRecordedH\x00R\x0erepairRecordedB\a\n" +
+	"\x0frepair_recorded\x18\x19 \x01(\v2\x1b.bayround.v1.RepairRecordedH\x00R\x0erepairRecorded\x12B\n" +
+	"\x10standing_adopted\x18\x1e \x01(\v2\x15.bayround.v1.StandingH\x00R\x0fstandingAdoptedB\a\n" +
 	"\x05event\"7\n" +
 	"\vRoundOpened\x12(\n" +
-	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"\xaa\x01\n" +
+	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"\xff\x01\n" +
 	"\x11RoundStateChanged\x12\x14\n" +
 	"\x05round\x18\x01 \x01(\tR\x05round\x12-\n" +
 	"\x05state\x18\x02 \x01(\x0e2\x17.bayround.v1.RoundStateR\x05state\x12\x12\n" +
 	"\x04note\x18\x03 \x01(\tR\x04note\x12<\n" +
 	"\n" +
 	"conditions\x18\x04 \x01(\v2\x1c.bayround.v1.RoundConditionsR\n" +
-	"conditions\"R\n" +
+	"conditions\x129\n" +
+	"\rshown_verdict\x18\x05 \x01(\x0e2\x14.bayround.v1.VerdictR\fshownVerdict\x12\x18\n" +
+	"\aturnout\x18\x06 \x01(\bR\aturnout\"R\n" +
 	"\tStepBegun\x12\x14\n" +
 	"\x05round\x18\x01 \x01(\tR\x05round\x12/\n" +
 	"\x06undone\x18\x02 \x01(\v2\x17.bayround.v1.UndoneStepR\x06undone\";\n" +
@@ -791,41 +840,46 @@ var file_bayround_v1_event_proto_goTypes = []any{
 	(*Catalogue)(nil),             // 12: bayround.v1.Catalogue
 	(*Routine)(nil),               // 13: bayround.v1.Routine
 	(*RulePack)(nil),              // 14: bayround.v1.RulePack
-	(*Round)(nil),                 // 15: bayround.v1.Round
-	(RoundState)(0),               // 16: bayround.v1.RoundState
-	(*RoundConditions)(nil),       // 17: bayround.v1.RoundConditions
-	(*UndoneStep)(nil),            // 18: bayround.v1.UndoneStep
-	(*Result)(nil),                // 19: bayround.v1.Result
-	(*Finding)(nil),               // 20: bayround.v1.Finding
-	(*Repair)(nil),                // 21: bayround.v1.Repair
+	(*Standing)(nil),              // 15: bayround.v1.Standing
+	(*Round)(nil),                 // 16: bayround.v1.Round
+	(RoundState)(0),               // 17: bayround.v1.RoundState
+	(*RoundConditions)(nil),       // 18: bayround.v1.RoundConditions
+	(Verdict)(0),                  // 19: bayround.v1.Verdict
+	(*UndoneStep)(nil),            // 20: bayround.v1.UndoneStep
+	(*Result)(nil),                // 21: bayround.v1.Result
+	(*Finding)(nil),               // 22: bayround.v1.Finding
+	(*Repair)(nil),                // 23: bayround.v1.Repair
 }
 var file_bayround_v1_event_proto_depIdxs = []int32{
 	7,  // 0: bayround.v1.JournalEvent.station_time:type_name -> google.protobuf.Timestamp
-	8,  // 1: bayround.v1.JournalEvent.station_applied:type_name -> bayround.v1.Station
-	9,  // 2: bayround.v1.JournalEvent.vehicle_applied:type_name -> bayround.v1.VehicleConfiguration
-	10, // 3: bayround.v1.JournalEvent.gauge_applied:type_name -> bayround.v1.Gauge
-	11, // 4: bayround.v1.JournalEvent.person_applied:type_name -> bayround.v1.Person
-	12, // 5: bayround.v1.JournalEvent.catalogue_applied:type_name -> bayround.v1.Catalogue
-	13, // 6: bayround.v1.JournalEvent.routine_applied:type_name -> bayround.v1.Routine
-	14, // 7: bayround.v1.JournalEvent.rule_pack_applied:type_name -> bayround.v1.RulePack
-	1,  // 8: bayround.v1.JournalEvent.round_opened:type_name -> bayround.v1.RoundOpened
-	2,  // 9: bayround.v1.JournalEvent.round_state_changed:type_name -> bayround.v1.RoundStateChanged
-	3,  // 10: bayround.v1.JournalEvent.step_begun:type_name -> bayround.v1.StepBegun
-	4,  // 11: bayround.v1.JournalEvent.made_safe:type_name -> bayround.v1.MadeSafe
-	5,  // 12: bayround.v1.JournalEvent.result_recorded:type_name -> bayround.v1.ResultRecorded
-	6,  // 13: bayround.v1.JournalEvent.repair_recorded:type_name -> bayround.v1.RepairRecorded
-	15, // 14: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
-	16, // 15: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
-	17, // 16: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
-	18, // 17: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
-	19, // 18: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
-	20, // 19: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
-	21, // 20: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
-	21, // [21:21] is the sub-list for method output_type
-	21, // [21:21] is the sub-list for method input_type
-	21, // [21:21] is the sub-list for extension type_name
-	21, // [21:21] is the sub-list for extension extendee
-	0,  // [0:21] is the sub-list for field type_name
+	7,  // 1: bayround.v1.JournalEvent.device_time:type_name -> google.protobuf.Timestamp
+	8,  // 2: bayround.v1.JournalEvent.station_applied:type_name -> bayround.v1.Station
+	9,  // 3: bayround.v1.JournalEvent.vehicle_applied:type_name -> bayround.v1.VehicleConfiguration
+	10, // 4: bayround.v1.JournalEvent.gauge_applied:type_name -> bayround.v1.Gauge
+	11, // 5: bayround.v1.JournalEvent.person_applied:type_name -> bayround.v1.Person
+	12, // 6: bayround.v1.JournalEvent.catalogue_applied:type_name -> bayround.v1.Catalogue
+	13, // 7: bayround.v1.JournalEvent.routine_applied:type_name -> bayround.v1.Routine
+	14, // 8: bayround.v1.JournalEvent.rule_pack_applied:type_name -> bayround.v1.RulePack
+	1,  // 9: bayround.v1.JournalEvent.round_opened:type_name -> bayround.v1.RoundOpened
+	2,  // 10: bayround.v1.JournalEvent.round_state_changed:type_name -> bayround.v1.RoundStateChanged
+	3,  // 11: bayround.v1.JournalEvent.step_begun:type_name -> bayround.v1.StepBegun
+	4,  // 12: bayround.v1.JournalEvent.made_safe:type_name -> bayround.v1.MadeSafe
+	5,  // 13: bayround.v1.JournalEvent.result_recorded:type_name -> bayround.v1.ResultRecorded
+	6,  // 14: bayround.v1.JournalEvent.repair_recorded:type_name -> bayround.v1.RepairRecorded
+	15, // 15: bayround.v1.JournalEvent.standing_adopted:type_name -> bayround.v1.Standing
+	16, // 16: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
+	17, // 17: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
+	18, // 18: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
+	19, // 19: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
+	20, // 20: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
+	21, // 21: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
+	22, // 22: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
+	23, // 23: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
+	24, // [24:24] is the sub-list for method output_type
+	24, // [24:24] is the sub-list for method input_type
+	24, // [24:24] is the sub-list for extension type_name
+	24, // [24:24] is the sub-list for extension extendee
+	0,  // [0:24] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_event_proto_init() }
@@ -839,8 +893,10 @@ func file_bayround_v1_event_proto_init() {
 	file_bayround_v1_result_proto_init()
 	file_bayround_v1_round_proto_init()
 	file_bayround_v1_rule_proto_init()
+	file_bayround_v1_standing_proto_init()
 	file_bayround_v1_station_proto_init()
 	file_bayround_v1_vehicle_proto_init()
+	file_bayround_v1_verdict_proto_init()
 	file_bayround_v1_event_proto_msgTypes[0].OneofWrappers = []any{
 		(*JournalEvent_StationApplied)(nil),
 		(*JournalEvent_VehicleApplied)(nil),
@@ -855,6 +911,7 @@ func file_bayround_v1_event_proto_init() {
 		(*JournalEvent_MadeSafe)(nil),
 		(*JournalEvent_ResultRecorded)(nil),
 		(*JournalEvent_RepairRecorded)(nil),
+		(*JournalEvent_StandingAdopted)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{

@@ -178,9 +178,14 @@ type CheckStep struct {
 	// The newest result, to be shown only after today's has been entered; absent when there is none.
 	Last *Result `protobuf:"bytes,30,opt,name=last,proto3" json:"last,omitempty"`
 	// Family of the item, for instance "Tyres".
-	Family        string `protobuf:"bytes,31,opt,name=family,proto3" json:"family,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Family string `protobuf:"bytes,31,opt,name=family,proto3" json:"family,omitempty"`
+	// How it may be looked at without an assistant; empty when it needs none or
+	// there is no accepted method.
+	AlonePrompt string `protobuf:"bytes,32,opt,name=alone_prompt,json=alonePrompt,proto3" json:"alone_prompt,omitempty"`
+	// What the assistant is told, as a command of a few words; empty when the step needs none.
+	AssistantCommand string `protobuf:"bytes,33,opt,name=assistant_command,json=assistantCommand,proto3" json:"assistant_command,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *CheckStep) Reset() {
@@ -430,6 +435,20 @@ func (x *CheckStep) GetFamily() string {
 	return ""
 }
 
+func (x *CheckStep) GetAlonePrompt() string {
+	if x != nil {
+		return x.AlonePrompt
+	}
+	return ""
+}
+
+func (x *CheckStep) GetAssistantCommand() string {
+	if x != nil {
+		return x.AssistantCommand
+	}
+	return ""
+}
+
 var File_bayround_v1_plan_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_plan_proto_rawDesc = "" +
@@ -441,7 +460,7 @@ const file_bayround_v1_plan_proto_rawDesc = "" +
 	"\x10vehicle_revision\x18\x03 \x01(\x03R\x0fvehicleRevision\x12+\n" +
 	"\x11catalogue_version\x18\x04 \x01(\tR\x10catalogueVersion\x12,\n" +
 	"\x05steps\x18\x05 \x03(\v2\x16.bayround.v1.CheckStepR\x05steps\x12\x16\n" +
-	"\x06digest\x18\x06 \x01(\tR\x06digest\"\x9e\t\n" +
+	"\x06digest\x18\x06 \x01(\tR\x06digest\"\xee\t\n" +
 	"\tCheckStep\x12\x17\n" +
 	"\astep_id\x18\x01 \x01(\tR\x06stepId\x12\x12\n" +
 	"\x04item\x18\x02 \x01(\tR\x04item\x12\x14\n" +
@@ -481,7 +500,9 @@ const file_bayround_v1_plan_proto_rawDesc = "" +
 	"\x05fluid\x18\x1c \x01(\x0e2\x16.bayround.v1.FluidKindR\x05fluid\x123\n" +
 	"\x16volume_between_marks_l\x18\x1d \x01(\x01R\x13volumeBetweenMarksL\x12'\n" +
 	"\x04last\x18\x1e \x01(\v2\x13.bayround.v1.ResultR\x04last\x12\x16\n" +
-	"\x06family\x18\x1f \x01(\tR\x06familyB\t\n" +
+	"\x06family\x18\x1f \x01(\tR\x06family\x12!\n" +
+	"\falone_prompt\x18  \x01(\tR\valonePrompt\x12+\n" +
+	"\x11assistant_command\x18! \x01(\tR\x10assistantCommandB\t\n" +
 	"\a_targetB'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
 
 var (

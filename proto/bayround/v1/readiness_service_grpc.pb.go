@@ -42,9 +42,9 @@ type ReadinessServiceClient interface {
 	// What is promised: whole states, never differences. First the present state of
 	// every vehicle asked for, then `present` once; after that the newest state of a
 	// vehicle each time it changes, be it by an event or by the passing of time, and
-	// a heartbeat with the journal's sequence at least every five seconds. States of
+	// a heartbeat with the journal's sequence at least every two seconds. States of
 	// one vehicle never run backwards. A slow reader skips states but always gets
-	// the last one, and holds nobody up. A reader that hears nothing for ten seconds
+	// the last one, and holds nobody up. A reader that hears nothing for five seconds
 	// must treat what it knows as not current. Vehicles added later join a watch of
 	// all vehicles. Whoever must miss nothing uses JournalService.Follow.
 	//
@@ -118,9 +118,9 @@ type ReadinessServiceServer interface {
 	// What is promised: whole states, never differences. First the present state of
 	// every vehicle asked for, then `present` once; after that the newest state of a
 	// vehicle each time it changes, be it by an event or by the passing of time, and
-	// a heartbeat with the journal's sequence at least every five seconds. States of
+	// a heartbeat with the journal's sequence at least every two seconds. States of
 	// one vehicle never run backwards. A slow reader skips states but always gets
-	// the last one, and holds nobody up. A reader that hears nothing for ten seconds
+	// the last one, and holds nobody up. A reader that hears nothing for five seconds
 	// must treat what it knows as not current. Vehicles added later join a watch of
 	// all vehicles. Whoever must miss nothing uses JournalService.Follow.
 	//

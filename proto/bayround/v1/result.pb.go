@@ -203,7 +203,19 @@ type Result struct {
 	// station's clock says has passed since device_time; never after station_time.
 	// What an answer proves counts from here, so late delivery makes nothing fresh.
 	// Set by the station.
-	LookedAt      *timestamppb.Timestamp `protobuf:"bytes,20,opt,name=looked_at,json=lookedAt,proto3" json:"looked_at,omitempty"`
+	LookedAt *timestamppb.Timestamp `protobuf:"bytes,20,opt,name=looked_at,json=lookedAt,proto3" json:"looked_at,omitempty"`
+	// Faults seen beside the value, by their conditions, each once; only with a
+	// reading, a profile or a level. Empty: none was seen.
+	AlsoSeen []*ConditionSeen `protobuf:"bytes,21,rep,name=also_seen,json=alsoSeen,proto3" json:"also_seen,omitempty"`
+	// SHA-256 of each photo that belongs to it, in hex. PhotoService keeps the photos;
+	// they may arrive later than the result.
+	Photos []string `protobuf:"bytes,22,rep,name=photos,proto3" json:"photos,omitempty"`
+	// It was looked at by the step's accepted method for one person alone.
+	AloneMethod bool `protobuf:"varint,23,opt,name=alone_method,json=aloneMethod,proto3" json:"alone_method,omitempty"`
+	// Answer to the round's spot proof at this step; empty when none was asked for.
+	SpotProof string `protobuf:"bytes,24,opt,name=spot_proof,json=spotProof,proto3" json:"spot_proof,omitempty"`
+	// The calibration of the gauge had lapsed, or nobody knows when it does; set by the station.
+	GaugeOverdue  bool `protobuf:"varint,25,opt,name=gauge_overdue,json=gaugeOverdue,proto3" json:"gauge_overdue,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -393,6 +405,41 @@ func (x *Result) GetLookedAt() *timestamppb.Timestamp {
 		return x.LookedAt
 	}
 	return nil
+}
+
+func (x *Result) GetAlsoSeen() []*ConditionSeen {
+	if x != nil {
+		return x.AlsoSeen
+	}
+	return nil
+}
+
+func (x *Result) GetPhotos() []string {
+	if x != nil {
+		return x.Photos
+	}
+	return nil
+}
+
+func (x *Result) GetAloneMethod() bool {
+	if x != nil {
+		return x.AloneMethod
+	}
+	return false
+}
+
+func (x *Result) GetSpotProof() string {
+	if x != nil {
+		return x.SpotProof
+	}
+	return ""
+}
+
+func (x *Result) GetGaugeOverdue() bool {
+	if x != nil {
+		return x.GaugeOverdue
+	}
+	return false
 }
 
 type isResult_Answer interface {
@@ -1052,7 +1099,7 @@ var File_bayround_v1_result_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_result_proto_rawDesc = "" +
 	"\n" +
-	"\x18bayround/v1/result.proto\x12\vbayround.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf5\a\n" +
+	"\x18bayround/v1/result.proto\x12\vbayround.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xe0\t\n" +
 	"\x06Result\x12%\n" +
 	"\tresult_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\bresultId\x12N\n" +
 	"\astep_id\x18\x02 \x01(\tB5\xbaH2r0\x18x2,^[A-Z]{3,4}-[0-9]{3}/[a-z0-9]+(-[a-z0-9]+)*$R\x06stepId\x120\n" +
@@ -1078,7 +1125,13 @@ const file_bayround_v1_result_proto_rawDesc = "" +
 	"correction\x18\x12 \x01(\bR\n" +
 	"correction\x12\x1b\n" +
 	"\tleft_open\x18\x13 \x01(\bR\bleftOpen\x127\n" +
-	"\tlooked_at\x18\x14 \x01(\v2\x1a.google.protobuf.TimestampR\blookedAtB\x0f\n" +
+	"\tlooked_at\x18\x14 \x01(\v2\x1a.google.protobuf.TimestampR\blookedAt\x12A\n" +
+	"\talso_seen\x18\x15 \x03(\v2\x1a.bayround.v1.ConditionSeenB\b\xbaH\x05\x92\x01\x02\x10\fR\balsoSeen\x126\n" +
+	"\x06photos\x18\x16 \x03(\tB\x1e\xbaH\x1b\x92\x01\x18\x10\x06\x18\x01\"\x12r\x102\x0e^[0-9a-f]{64}$R\x06photos\x12!\n" +
+	"\falone_method\x18\x17 \x01(\bR\valoneMethod\x12&\n" +
+	"\n" +
+	"spot_proof\x18\x18 \x01(\tB\a\xbaH\x04r\x02\x18(R\tspotProof\x12#\n" +
+	"\rgauge_overdue\x18\x19 \x01(\bR\fgaugeOverdueB\x0f\n" +
 	"\x06answer\x12\x05\xbaH\x02\b\x01\"\x8f\x01\n" +
 	"\x05Value\x123\n" +
 	"\x04part\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a2\x18^[a-z0-9]+(_[a-z0-9]+)*$R\x04part\x12\"\n" +
@@ -1185,18 +1238,19 @@ var file_bayround_v1_result_proto_depIdxs = []int32{
 	14, // 6: bayround.v1.Result.station_time:type_name -> google.protobuf.Timestamp
 	13, // 7: bayround.v1.Result.cure:type_name -> bayround.v1.Cure
 	14, // 8: bayround.v1.Result.looked_at:type_name -> google.protobuf.Timestamp
-	3,  // 9: bayround.v1.Reading.values:type_name -> bayround.v1.Value
-	6,  // 10: bayround.v1.TreadProfile.sections:type_name -> bayround.v1.TreadSection
-	7,  // 11: bayround.v1.TreadSection.points:type_name -> bayround.v1.TreadPoint
-	0,  // 12: bayround.v1.Level.mark:type_name -> bayround.v1.LevelMark
-	10, // 13: bayround.v1.ConditionsSeen.conditions:type_name -> bayround.v1.ConditionSeen
-	11, // 14: bayround.v1.ConditionSeen.count:type_name -> bayround.v1.Count
-	1,  // 15: bayround.v1.NotChecked.reason:type_name -> bayround.v1.NotCheckedReason
-	16, // [16:16] is the sub-list for method output_type
-	16, // [16:16] is the sub-list for method input_type
-	16, // [16:16] is the sub-list for extension type_name
-	16, // [16:16] is the sub-list for extension extendee
-	0,  // [0:16] is the sub-list for field type_name
+	10, // 9: bayround.v1.Result.also_seen:type_name -> bayround.v1.ConditionSeen
+	3,  // 10: bayround.v1.Reading.values:type_name -> bayround.v1.Value
+	6,  // 11: bayround.v1.TreadProfile.sections:type_name -> bayround.v1.TreadSection
+	7,  // 12: bayround.v1.TreadSection.points:type_name -> bayround.v1.TreadPoint
+	0,  // 13: bayround.v1.Level.mark:type_name -> bayround.v1.LevelMark
+	10, // 14: bayround.v1.ConditionsSeen.conditions:type_name -> bayround.v1.ConditionSeen
+	11, // 15: bayround.v1.ConditionSeen.count:type_name -> bayround.v1.Count
+	1,  // 16: bayround.v1.NotChecked.reason:type_name -> bayround.v1.NotCheckedReason
+	17, // [17:17] is the sub-list for method output_type
+	17, // [17:17] is the sub-list for method input_type
+	17, // [17:17] is the sub-list for extension type_name
+	17, // [17:17] is the sub-list for extension extendee
+	0,  // [0:17] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_result_proto_init() }

@@ -175,9 +175,19 @@ type Round struct {
 	// Ids of the steps answered in this round, in the plan's order.
 	AnsweredSteps []string `protobuf:"bytes,16,rep,name=answered_steps,json=answeredSteps,proto3" json:"answered_steps,omitempty"`
 	// Journal sequence of its newest event.
-	Sequence      int64 `protobuf:"varint,17,opt,name=sequence,proto3" json:"sequence,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Sequence int64 `protobuf:"varint,17,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	// When it was opened, by the device's clock; absent when the device did not say.
+	OpenedDeviceTime *timestamppb.Timestamp `protobuf:"bytes,18,opt,name=opened_device_time,json=openedDeviceTime,proto3" json:"opened_device_time,omitempty"`
+	// Spot proofs the station asks for in this round, in the plan's order.
+	SpotProofs []*SpotProof `protobuf:"bytes,19,rep,name=spot_proofs,json=spotProofs,proto3" json:"spot_proofs,omitempty"`
+	// Answers given in less than the step's least time of looking, by the device's
+	// own measurement; a note on the pace, no judgement.
+	AnsweredTooFast int32 `protobuf:"varint,20,opt,name=answered_too_fast,json=answeredTooFast,proto3" json:"answered_too_fast,omitempty"`
+	// Readings and profiles equal in every digit to the vehicle's earlier one at the
+	// same step; a note for whoever reads the record, no judgement.
+	RepeatedValues int32 `protobuf:"varint,21,opt,name=repeated_values,json=repeatedValues,proto3" json:"repeated_values,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *Round) Reset() {
@@ -329,6 +339,90 @@ func (x *Round) GetSequence() int64 {
 	return 0
 }
 
+func (x *Round) GetOpenedDeviceTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.OpenedDeviceTime
+	}
+	return nil
+}
+
+func (x *Round) GetSpotProofs() []*SpotProof {
+	if x != nil {
+		return x.SpotProofs
+	}
+	return nil
+}
+
+func (x *Round) GetAnsweredTooFast() int32 {
+	if x != nil {
+		return x.AnsweredTooFast
+	}
+	return 0
+}
+
+func (x *Round) GetRepeatedValues() int32 {
+	if x != nil {
+		return x.RepeatedValues
+	}
+	return 0
+}
+
+// SpotProof is a question, put at one step of a round, that only somebody who
+// stands at the place can answer. The answer is kept in Result.spot_proof.
+type SpotProof struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Step at which it is asked.
+	StepId string `protobuf:"bytes,1,opt,name=step_id,json=stepId,proto3" json:"step_id,omitempty"`
+	// The question, in words.
+	Question      string `protobuf:"bytes,2,opt,name=question,proto3" json:"question,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SpotProof) Reset() {
+	*x = SpotProof{}
+	mi := &file_bayround_v1_round_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SpotProof) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SpotProof) ProtoMessage() {}
+
+func (x *SpotProof) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_round_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SpotProof.ProtoReflect.Descriptor instead.
+func (*SpotProof) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_round_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *SpotProof) GetStepId() string {
+	if x != nil {
+		return x.StepId
+	}
+	return ""
+}
+
+func (x *SpotProof) GetQuestion() string {
+	if x != nil {
+		return x.Question
+	}
+	return ""
+}
+
 // UndoneStep is something physically undone that a turnout would have to put back.
 type UndoneStep struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -348,7 +442,7 @@ type UndoneStep struct {
 
 func (x *UndoneStep) Reset() {
 	*x = UndoneStep{}
-	mi := &file_bayround_v1_round_proto_msgTypes[2]
+	mi := &file_bayround_v1_round_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -360,7 +454,7 @@ func (x *UndoneStep) String() string {
 func (*UndoneStep) ProtoMessage() {}
 
 func (x *UndoneStep) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_proto_msgTypes[2]
+	mi := &file_bayround_v1_round_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -373,7 +467,7 @@ func (x *UndoneStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UndoneStep.ProtoReflect.Descriptor instead.
 func (*UndoneStep) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_proto_rawDescGZIP(), []int{2}
+	return file_bayround_v1_round_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *UndoneStep) GetStepId() string {
@@ -419,7 +513,7 @@ const file_bayround_v1_round_proto_rawDesc = "" +
 	"\x0fRoundConditions\x12A\n" +
 	"\x0eengine_stopped\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\rengineStopped\x12E\n" +
 	"\x0fambient_celsius\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00N@)\x00\x00\x00\x00\x00\x00N\xc0H\x00R\x0eambientCelsius\x88\x01\x01B\x12\n" +
-	"\x10_ambient_celsius\"\xe1\x04\n" +
+	"\x10_ambient_celsius\"\xb9\x06\n" +
 	"\x05Round\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x18\n" +
 	"\avehicle\x18\x02 \x01(\tR\avehicle\x12\x18\n" +
@@ -442,7 +536,15 @@ const file_bayround_v1_round_proto_rawDesc = "" +
 	"\vnot_checked\x18\x0f \x01(\x05R\n" +
 	"notChecked\x12%\n" +
 	"\x0eanswered_steps\x18\x10 \x03(\tR\ransweredSteps\x12\x1a\n" +
-	"\bsequence\x18\x11 \x01(\x03R\bsequence\"~\n" +
+	"\bsequence\x18\x11 \x01(\x03R\bsequence\x12H\n" +
+	"\x12opened_device_time\x18\x12 \x01(\v2\x1a.google.protobuf.TimestampR\x10openedDeviceTime\x127\n" +
+	"\vspot_proofs\x18\x13 \x03(\v2\x16.bayround.v1.SpotProofR\n" +
+	"spotProofs\x12*\n" +
+	"\x11answered_too_fast\x18\x14 \x01(\x05R\x0fansweredTooFast\x12'\n" +
+	"\x0frepeated_values\x18\x15 \x01(\x05R\x0erepeatedValues\"@\n" +
+	"\tSpotProof\x12\x17\n" +
+	"\astep_id\x18\x01 \x01(\tR\x06stepId\x12\x1a\n" +
+	"\bquestion\x18\x02 \x01(\tR\bquestion\"~\n" +
 	"\n" +
 	"UndoneStep\x12\x17\n" +
 	"\astep_id\x18\x01 \x01(\tR\x06stepId\x12\x14\n" +
@@ -471,25 +573,28 @@ func file_bayround_v1_round_proto_rawDescGZIP() []byte {
 }
 
 var file_bayround_v1_round_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_bayround_v1_round_proto_msgTypes = make([]protoimpl.MessageInfo, 3)
+var file_bayround_v1_round_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
 var file_bayround_v1_round_proto_goTypes = []any{
 	(RoundState)(0),               // 0: bayround.v1.RoundState
 	(*RoundConditions)(nil),       // 1: bayround.v1.RoundConditions
 	(*Round)(nil),                 // 2: bayround.v1.Round
-	(*UndoneStep)(nil),            // 3: bayround.v1.UndoneStep
-	(*timestamppb.Timestamp)(nil), // 4: google.protobuf.Timestamp
+	(*SpotProof)(nil),             // 3: bayround.v1.SpotProof
+	(*UndoneStep)(nil),            // 4: bayround.v1.UndoneStep
+	(*timestamppb.Timestamp)(nil), // 5: google.protobuf.Timestamp
 }
 var file_bayround_v1_round_proto_depIdxs = []int32{
-	4, // 0: bayround.v1.RoundConditions.engine_stopped:type_name -> google.protobuf.Timestamp
+	5, // 0: bayround.v1.RoundConditions.engine_stopped:type_name -> google.protobuf.Timestamp
 	0, // 1: bayround.v1.Round.state:type_name -> bayround.v1.RoundState
 	1, // 2: bayround.v1.Round.conditions:type_name -> bayround.v1.RoundConditions
-	4, // 3: bayround.v1.Round.opened:type_name -> google.protobuf.Timestamp
-	4, // 4: bayround.v1.Round.last_activity:type_name -> google.protobuf.Timestamp
-	5, // [5:5] is the sub-list for method output_type
-	5, // [5:5] is the sub-list for method input_type
-	5, // [5:5] is the sub-list for extension type_name
-	5, // [5:5] is the sub-list for extension extendee
-	0, // [0:5] is the sub-list for field type_name
+	5, // 3: bayround.v1.Round.opened:type_name -> google.protobuf.Timestamp
+	5, // 4: bayround.v1.Round.last_activity:type_name -> google.protobuf.Timestamp
+	5, // 5: bayround.v1.Round.opened_device_time:type_name -> google.protobuf.Timestamp
+	3, // 6: bayround.v1.Round.spot_proofs:type_name -> bayround.v1.SpotProof
+	7, // [7:7] is the sub-list for method output_type
+	7, // [7:7] is the sub-list for method input_type
+	7, // [7:7] is the sub-list for extension type_name
+	7, // [7:7] is the sub-list for extension extendee
+	0, // [0:7] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_round_proto_init() }
@@ -504,7 +609,7 @@ func file_bayround_v1_round_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_round_proto_rawDesc), len(file_bayround_v1_round_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   3,
+			NumMessages:   4,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -10,6 +10,7 @@ import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
+	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	reflect "reflect"
 	sync "sync"
 	unsafe "unsafe"
@@ -38,7 +39,9 @@ type OpenRoundRequest struct {
 	// Device, for instance "tablet-1".
 	Device string `protobuf:"bytes,6,opt,name=device,proto3" json:"device,omitempty"`
 	// Conditions at the start.
-	Conditions    *RoundConditions `protobuf:"bytes,7,opt,name=conditions,proto3" json:"conditions,omitempty"`
+	Conditions *RoundConditions `protobuf:"bytes,7,opt,name=conditions,proto3" json:"conditions,omitempty"`
+	// When it was done, by the device's clock; absent when the device does not say. Late delivery keeps it in the record.
+	DeviceTime    *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -118,6 +121,13 @@ func (x *OpenRoundRequest) GetDevice() string {
 func (x *OpenRoundRequest) GetConditions() *RoundConditions {
 	if x != nil {
 		return x.Conditions
+	}
+	return nil
+}
+
+func (x *OpenRoundRequest) GetDeviceTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.DeviceTime
 	}
 	return nil
 }
@@ -387,7 +397,11 @@ type PauseRoundRequest struct {
 	// Round, rounds/{round}.
 	Round string `protobuf:"bytes,2,opt,name=round,proto3" json:"round,omitempty"`
 	// Why, in words.
-	Note          string `protobuf:"bytes,3,opt,name=note,proto3" json:"note,omitempty"`
+	Note string `protobuf:"bytes,3,opt,name=note,proto3" json:"note,omitempty"`
+	// When it was done, by the device's clock; absent when the device does not say. Late delivery keeps it in the record.
+	DeviceTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
+	// It is a turnout: what was answered stays, what the run changes is asked again.
+	Turnout       bool `protobuf:"varint,5,opt,name=turnout,proto3" json:"turnout,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -441,6 +455,20 @@ func (x *PauseRoundRequest) GetNote() string {
 		return x.Note
 	}
 	return ""
+}
+
+func (x *PauseRoundRequest) GetDeviceTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.DeviceTime
+	}
+	return nil
+}
+
+func (x *PauseRoundRequest) GetTurnout() bool {
+	if x != nil {
+		return x.Turnout
+	}
+	return false
 }
 
 // PauseRoundResponse holds the round and what must be made safe.
@@ -515,7 +543,9 @@ type ResumeRoundRequest struct {
 	// Round, rounds/{round}.
 	Round string `protobuf:"bytes,2,opt,name=round,proto3" json:"round,omitempty"`
 	// Conditions now, when the vehicle has been out.
-	Conditions    *RoundConditions `protobuf:"bytes,3,opt,name=conditions,proto3" json:"conditions,omitempty"`
+	Conditions *RoundConditions `protobuf:"bytes,3,opt,name=conditions,proto3" json:"conditions,omitempty"`
+	// When it was done, by the device's clock; absent when the device does not say. Late delivery keeps it in the record.
+	DeviceTime    *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -567,6 +597,13 @@ func (x *ResumeRoundRequest) GetRound() string {
 func (x *ResumeRoundRequest) GetConditions() *RoundConditions {
 	if x != nil {
 		return x.Conditions
+	}
+	return nil
+}
+
+func (x *ResumeRoundRequest) GetDeviceTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.DeviceTime
 	}
 	return nil
 }
@@ -625,7 +662,11 @@ type FinishRoundRequest struct {
 	// Round, rounds/{round}.
 	Round string `protobuf:"bytes,2,opt,name=round,proto3" json:"round,omitempty"`
 	// Words for the next watch.
-	Note          string `protobuf:"bytes,3,opt,name=note,proto3" json:"note,omitempty"`
+	Note string `protobuf:"bytes,3,opt,name=note,proto3" json:"note,omitempty"`
+	// When it was done, by the device's clock; absent when the device does not say. Late delivery keeps it in the record.
+	DeviceTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
+	// The verdict the driver was shown when signing; unspecified when none was shown.
+	ShownVerdict  Verdict `protobuf:"varint,5,opt,name=shown_verdict,json=shownVerdict,proto3,enum=bayround.v1.Verdict" json:"shown_verdict,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -679,6 +720,20 @@ func (x *FinishRoundRequest) GetNote() string {
 		return x.Note
 	}
 	return ""
+}
+
+func (x *FinishRoundRequest) GetDeviceTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.DeviceTime
+	}
+	return nil
+}
+
+func (x *FinishRoundRequest) GetShownVerdict() Verdict {
+	if x != nil {
+		return x.ShownVerdict
+	}
+	return Verdict_VERDICT_UNSPECIFIED
 }
 
 // FinishRoundResponse holds the round and the readiness it leaves.
@@ -744,7 +799,9 @@ type GiveUpRoundRequest struct {
 	// Round, rounds/{round}.
 	Round string `protobuf:"bytes,2,opt,name=round,proto3" json:"round,omitempty"`
 	// Why, in words.
-	Note          string `protobuf:"bytes,3,opt,name=note,proto3" json:"note,omitempty"`
+	Note string `protobuf:"bytes,3,opt,name=note,proto3" json:"note,omitempty"`
+	// When it was done, by the device's clock; absent when the device does not say. Late delivery keeps it in the record.
+	DeviceTime    *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -798,6 +855,13 @@ func (x *GiveUpRoundRequest) GetNote() string {
 		return x.Note
 	}
 	return ""
+}
+
+func (x *GiveUpRoundRequest) GetDeviceTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.DeviceTime
+	}
+	return nil
 }
 
 // GiveUpRoundResponse holds the round and the readiness it leaves.
@@ -863,7 +927,9 @@ type BeginStepRequest struct {
 	// Round, rounds/{round}.
 	Round string `protobuf:"bytes,2,opt,name=round,proto3" json:"round,omitempty"`
 	// Step, as in the plan.
-	StepId        string `protobuf:"bytes,3,opt,name=step_id,json=stepId,proto3" json:"step_id,omitempty"`
+	StepId string `protobuf:"bytes,3,opt,name=step_id,json=stepId,proto3" json:"step_id,omitempty"`
+	// When it was done, by the device's clock; absent when the device does not say. Late delivery keeps it in the record.
+	DeviceTime    *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -917,6 +983,13 @@ func (x *BeginStepRequest) GetStepId() string {
 		return x.StepId
 	}
 	return ""
+}
+
+func (x *BeginStepRequest) GetDeviceTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.DeviceTime
+	}
+	return nil
 }
 
 // BeginStepResponse holds the readiness debt.
@@ -973,7 +1046,9 @@ type MakeSafeRequest struct {
 	// Round, rounds/{round}.
 	Round string `protobuf:"bytes,2,opt,name=round,proto3" json:"round,omitempty"`
 	// Steps whose undoing was put back; at least one.
-	StepIds       []string `protobuf:"bytes,3,rep,name=step_ids,json=stepIds,proto3" json:"step_ids,omitempty"`
+	StepIds []string `protobuf:"bytes,3,rep,name=step_ids,json=stepIds,proto3" json:"step_ids,omitempty"`
+	// When it was done, by the device's clock; absent when the device does not say. Late delivery keeps it in the record.
+	DeviceTime    *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1025,6 +1100,13 @@ func (x *MakeSafeRequest) GetRound() string {
 func (x *MakeSafeRequest) GetStepIds() []string {
 	if x != nil {
 		return x.StepIds
+	}
+	return nil
+}
+
+func (x *MakeSafeRequest) GetDeviceTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.DeviceTime
 	}
 	return nil
 }
@@ -1431,7 +1513,7 @@ var File_bayround_v1_round_service_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_round_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1fbayround/v1/round_service.proto\x12\vbayround.v1\x1a\x19bayround/v1/finding.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1bbuf/validate/validate.proto\"\xfe\x03\n" +
+	"\x1fbayround/v1/round_service.proto\x12\vbayround.v1\x1a\x19bayround/v1/finding.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xbb\x04\n" +
 	"\x10OpenRoundRequest\x12b\n" +
 	"\x05round\x18\x01 \x01(\tBL\xbaHIrG2E^rounds/[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$R\x05round\x12B\n" +
 	"\avehicle\x18\x02 \x01(\tB(\xbaH%r#2!^vehicles/[a-z0-9]+(-[a-z0-9]+)*$R\avehicle\x12B\n" +
@@ -1441,7 +1523,9 @@ const file_bayround_v1_round_service_proto_rawDesc = "" +
 	"\x06device\x18\x06 \x01(\tB\x1f\xbaH\x1cr\x1a2\x18^[a-z0-9]+(-[a-z0-9]+)*$R\x06device\x12<\n" +
 	"\n" +
 	"conditions\x18\a \x01(\v2\x1c.bayround.v1.RoundConditionsR\n" +
-	"conditions\"=\n" +
+	"conditions\x12;\n" +
+	"\vdevice_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"deviceTime\"=\n" +
 	"\x11OpenRoundResponse\x12(\n" +
 	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"D\n" +
 	"\x0fGetRoundRequest\x121\n" +
@@ -1456,54 +1540,68 @@ const file_bayround_v1_round_service_proto_rawDesc = "" +
 	"\avehicle\x18\x03 \x01(\tB+\xbaH(r&2$^(vehicles/[a-z0-9]+(-[a-z0-9]+)*)?$R\avehicle\"h\n" +
 	"\x12ListRoundsResponse\x12*\n" +
 	"\x06rounds\x18\x01 \x03(\v2\x12.bayround.v1.RoundR\x06rounds\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x8f\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xe6\x01\n" +
 	"\x11PauseRoundRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x123\n" +
 	"\x05round\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^rounds/[0-9a-f-]{36}$R\x05round\x12\x1c\n" +
-	"\x04note\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x04note\"\x9e\x01\n" +
+	"\x04note\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x04note\x12;\n" +
+	"\vdevice_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"deviceTime\x12\x18\n" +
+	"\aturnout\x18\x05 \x01(\bR\aturnout\"\x9e\x01\n" +
 	"\x12PauseRoundResponse\x12(\n" +
 	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\x124\n" +
 	"\tmake_safe\x18\x02 \x03(\v2\x17.bayround.v1.UndoneStepR\bmakeSafe\x12(\n" +
-	"\x10readiness_debt_s\x18\x03 \x01(\x05R\x0ereadinessDebtS\"\xb0\x01\n" +
+	"\x10readiness_debt_s\x18\x03 \x01(\x05R\x0ereadinessDebtS\"\xed\x01\n" +
 	"\x12ResumeRoundRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x123\n" +
 	"\x05round\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^rounds/[0-9a-f-]{36}$R\x05round\x12<\n" +
 	"\n" +
 	"conditions\x18\x03 \x01(\v2\x1c.bayround.v1.RoundConditionsR\n" +
-	"conditions\"?\n" +
+	"conditions\x12;\n" +
+	"\vdevice_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"deviceTime\"?\n" +
 	"\x13ResumeRoundResponse\x12(\n" +
-	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"\x90\x01\n" +
+	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"\x88\x02\n" +
 	"\x12FinishRoundRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x123\n" +
 	"\x05round\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^rounds/[0-9a-f-]{36}$R\x05round\x12\x1c\n" +
-	"\x04note\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xd0\x0fR\x04note\"u\n" +
+	"\x04note\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xd0\x0fR\x04note\x12;\n" +
+	"\vdevice_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"deviceTime\x129\n" +
+	"\rshown_verdict\x18\x05 \x01(\x0e2\x14.bayround.v1.VerdictR\fshownVerdict\"u\n" +
 	"\x13FinishRoundResponse\x12(\n" +
 	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\x124\n" +
-	"\treadiness\x18\x02 \x01(\v2\x16.bayround.v1.ReadinessR\treadiness\"\x92\x01\n" +
+	"\treadiness\x18\x02 \x01(\v2\x16.bayround.v1.ReadinessR\treadiness\"\xcf\x01\n" +
 	"\x12GiveUpRoundRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x123\n" +
 	"\x05round\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^rounds/[0-9a-f-]{36}$R\x05round\x12\x1e\n" +
 	"\x04note\x18\x03 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x04note\"u\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x04note\x12;\n" +
+	"\vdevice_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"deviceTime\"u\n" +
 	"\x13GiveUpRoundResponse\x12(\n" +
 	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\x124\n" +
-	"\treadiness\x18\x02 \x01(\v2\x16.bayround.v1.ReadinessR\treadiness\"\xbe\x01\n" +
+	"\treadiness\x18\x02 \x01(\v2\x16.bayround.v1.ReadinessR\treadiness\"\xfb\x01\n" +
 	"\x10BeginStepRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x123\n" +
 	"\x05round\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^rounds/[0-9a-f-]{36}$R\x05round\x12L\n" +
-	"\astep_id\x18\x03 \x01(\tB3\xbaH0r.2,^[A-Z]{3,4}-[0-9]{3}/[a-z0-9]+(-[a-z0-9]+)*$R\x06stepId\"=\n" +
+	"\astep_id\x18\x03 \x01(\tB3\xbaH0r.2,^[A-Z]{3,4}-[0-9]{3}/[a-z0-9]+(-[a-z0-9]+)*$R\x06stepId\x12;\n" +
+	"\vdevice_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"deviceTime\"=\n" +
 	"\x11BeginStepResponse\x12(\n" +
-	"\x10readiness_debt_s\x18\x01 \x01(\x05R\x0ereadinessDebtS\"\x97\x01\n" +
+	"\x10readiness_debt_s\x18\x01 \x01(\x05R\x0ereadinessDebtS\"\xd4\x01\n" +
 	"\x0fMakeSafeRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x123\n" +
 	"\x05round\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^rounds/[0-9a-f-]{36}$R\x05round\x12&\n" +
-	"\bstep_ids\x18\x03 \x03(\tB\v\xbaH\b\x92\x01\x05\b\x01\x10\xc8\x01R\astepIds\"x\n" +
+	"\bstep_ids\x18\x03 \x03(\tB\v\xbaH\b\x92\x01\x05\b\x01\x10\xc8\x01R\astepIds\x12;\n" +
+	"\vdevice_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"deviceTime\"x\n" +
 	"\x10MakeSafeResponse\x12:\n" +
 	"\fstill_undone\x18\x01 \x03(\v2\x17.bayround.v1.UndoneStepR\vstillUndone\x12(\n" +
 	"\x10readiness_debt_s\x18\x02 \x01(\x05R\x0ereadinessDebtS\"\x7f\n" +
@@ -1580,60 +1678,69 @@ var file_bayround_v1_round_service_proto_goTypes = []any{
 	(*RecordResultsResponse)(nil), // 21: bayround.v1.RecordResultsResponse
 	(*Refusal)(nil),               // 22: bayround.v1.Refusal
 	(*RoundConditions)(nil),       // 23: bayround.v1.RoundConditions
-	(*Round)(nil),                 // 24: bayround.v1.Round
-	(*UndoneStep)(nil),            // 25: bayround.v1.UndoneStep
-	(*Readiness)(nil),             // 26: bayround.v1.Readiness
-	(*Result)(nil),                // 27: bayround.v1.Result
-	(*Finding)(nil),               // 28: bayround.v1.Finding
-	(Verdict)(0),                  // 29: bayround.v1.Verdict
+	(*timestamppb.Timestamp)(nil), // 24: google.protobuf.Timestamp
+	(*Round)(nil),                 // 25: bayround.v1.Round
+	(*UndoneStep)(nil),            // 26: bayround.v1.UndoneStep
+	(Verdict)(0),                  // 27: bayround.v1.Verdict
+	(*Readiness)(nil),             // 28: bayround.v1.Readiness
+	(*Result)(nil),                // 29: bayround.v1.Result
+	(*Finding)(nil),               // 30: bayround.v1.Finding
 }
 var file_bayround_v1_round_service_proto_depIdxs = []int32{
 	23, // 0: bayround.v1.OpenRoundRequest.conditions:type_name -> bayround.v1.RoundConditions
-	24, // 1: bayround.v1.OpenRoundResponse.round:type_name -> bayround.v1.Round
-	24, // 2: bayround.v1.GetRoundResponse.round:type_name -> bayround.v1.Round
-	24, // 3: bayround.v1.ListRoundsResponse.rounds:type_name -> bayround.v1.Round
-	24, // 4: bayround.v1.PauseRoundResponse.round:type_name -> bayround.v1.Round
-	25, // 5: bayround.v1.PauseRoundResponse.make_safe:type_name -> bayround.v1.UndoneStep
-	23, // 6: bayround.v1.ResumeRoundRequest.conditions:type_name -> bayround.v1.RoundConditions
-	24, // 7: bayround.v1.ResumeRoundResponse.round:type_name -> bayround.v1.Round
-	24, // 8: bayround.v1.FinishRoundResponse.round:type_name -> bayround.v1.Round
-	26, // 9: bayround.v1.FinishRoundResponse.readiness:type_name -> bayround.v1.Readiness
-	24, // 10: bayround.v1.GiveUpRoundResponse.round:type_name -> bayround.v1.Round
-	26, // 11: bayround.v1.GiveUpRoundResponse.readiness:type_name -> bayround.v1.Readiness
-	25, // 12: bayround.v1.MakeSafeResponse.still_undone:type_name -> bayround.v1.UndoneStep
-	27, // 13: bayround.v1.RecordResultRequest.result:type_name -> bayround.v1.Result
-	28, // 14: bayround.v1.RecordResultResponse.findings:type_name -> bayround.v1.Finding
-	29, // 15: bayround.v1.RecordResultResponse.verdict:type_name -> bayround.v1.Verdict
-	18, // 16: bayround.v1.RecordResultsRequest.record:type_name -> bayround.v1.RecordResultRequest
-	19, // 17: bayround.v1.RecordResultsResponse.recorded:type_name -> bayround.v1.RecordResultResponse
-	22, // 18: bayround.v1.RecordResultsResponse.refused:type_name -> bayround.v1.Refusal
-	0,  // 19: bayround.v1.RoundService.OpenRound:input_type -> bayround.v1.OpenRoundRequest
-	2,  // 20: bayround.v1.RoundService.GetRound:input_type -> bayround.v1.GetRoundRequest
-	4,  // 21: bayround.v1.RoundService.ListRounds:input_type -> bayround.v1.ListRoundsRequest
-	6,  // 22: bayround.v1.RoundService.PauseRound:input_type -> bayround.v1.PauseRoundRequest
-	8,  // 23: bayround.v1.RoundService.ResumeRound:input_type -> bayround.v1.ResumeRoundRequest
-	10, // 24: bayround.v1.RoundService.FinishRound:input_type -> bayround.v1.FinishRoundRequest
-	12, // 25: bayround.v1.RoundService.GiveUpRound:input_type -> bayround.v1.GiveUpRoundRequest
-	14, // 26: bayround.v1.RoundService.BeginStep:input_type -> bayround.v1.BeginStepRequest
-	16, // 27: bayround.v1.RoundService.MakeSafe:input_type -> bayround.v1.MakeSafeRequest
-	18, // 28: bayround.v1.RoundService.RecordResult:input_type -> bayround.v1.RecordResultRequest
-	20, // 29: bayround.v1.RoundService.RecordResults:input_type -> bayround.v1.RecordResultsRequest
-	1,  // 30: bayround.v1.RoundService.OpenRound:output_type -> bayround.v1.OpenRoundResponse
-	3,  // 31: bayround.v1.RoundService.GetRound:output_type -> bayround.v1.GetRoundResponse
-	5,  // 32: bayround.v1.RoundService.ListRounds:output_type -> bayround.v1.ListRoundsResponse
-	7,  // 33: bayround.v1.RoundService.PauseRound:output_type -> bayround.v1.PauseRoundResponse
-	9,  // 34: bayround.v1.RoundService.ResumeRound:output_type -> bayround.v1.ResumeRoundResponse
-	11, // 35: bayround.v1.RoundService.FinishRound:output_type -> bayround.v1.FinishRoundResponse
-	13, // 36: bayround.v1.RoundService.GiveUpRound:output_type -> bayround.v1.GiveUpRoundResponse
-	15, // 37: bayround.v1.RoundService.BeginStep:output_type -> bayround.v1.BeginStepResponse
-	17, // 38: bayround.v1.RoundService.MakeSafe:output_type -> bayround.v1.MakeSafeResponse
-	19, // 39: bayround.v1.RoundService.RecordResult:output_type -> bayround.v1.RecordResultResponse
-	21, // 40: bayround.v1.RoundService.RecordResults:output_type -> bayround.v1.RecordResultsResponse
-	30, // [30:41] is the sub-list for method output_type
-	19, // [19:30] is the sub-list for method input_type
-	19, // [19:19] is the sub-list for extension type_name
-	19, // [19:19] is the sub-list for extension extendee
-	0,  // [0:19] is the sub-list for field type_name
+	24, // 1: bayround.v1.OpenRoundRequest.device_time:type_name -> google.protobuf.Timestamp
+	25, // 2: bayround.v1.OpenRoundResponse.round:type_name -> bayround.v1.Round
+	25, // 3: bayround.v1.GetRoundResponse.round:type_name -> bayround.v1.Round
+	25, // 4: bayround.v1.ListRoundsResponse.rounds:type_name -> bayround.v1.Round
+	24, // 5: bayround.v1.PauseRoundRequest.device_time:type_name -> google.protobuf.Timestamp
+	25, // 6: bayround.v1.PauseRoundResponse.round:type_name -> bayround.v1.Round
+	26, // 7: bayround.v1.PauseRoundResponse.make_safe:type_name -> bayround.v1.UndoneStep
+	23, // 8: bayround.v1.ResumeRoundRequest.conditions:type_name -> bayround.v1.RoundConditions
+	24, // 9: bayround.v1.ResumeRoundRequest.device_time:type_name -> google.protobuf.Timestamp
+	25, // 10: bayround.v1.ResumeRoundResponse.round:type_name -> bayround.v1.Round
+	24, // 11: bayround.v1.FinishRoundRequest.device_time:type_name -> google.protobuf.Timestamp
+	27, // 12: bayround.v1.FinishRoundRequest.shown_verdict:type_name -> bayround.v1.Verdict
+	25, // 13: bayround.v1.FinishRoundResponse.round:type_name -> bayround.v1.Round
+	28, // 14: bayround.v1.FinishRoundResponse.readiness:type_name -> bayround.v1.Readiness
+	24, // 15: bayround.v1.GiveUpRoundRequest.device_time:type_name -> google.protobuf.Timestamp
+	25, // 16: bayround.v1.GiveUpRoundResponse.round:type_name -> bayround.v1.Round
+	28, // 17: bayround.v1.GiveUpRoundResponse.readiness:type_name -> bayround.v1.Readiness
+	24, // 18: bayround.v1.BeginStepRequest.device_time:type_name -> google.protobuf.Timestamp
+	24, // 19: bayround.v1.MakeSafeRequest.device_time:type_name -> google.protobuf.Timestamp
+	26, // 20: bayround.v1.MakeSafeResponse.still_undone:type_name -> bayround.v1.UndoneStep
+	29, // 21: bayround.v1.RecordResultRequest.result:type_name -> bayround.v1.Result
+	30, // 22: bayround.v1.RecordResultResponse.findings:type_name -> bayround.v1.Finding
+	27, // 23: bayround.v1.RecordResultResponse.verdict:type_name -> bayround.v1.Verdict
+	18, // 24: bayround.v1.RecordResultsRequest.record:type_name -> bayround.v1.RecordResultRequest
+	19, // 25: bayround.v1.RecordResultsResponse.recorded:type_name -> bayround.v1.RecordResultResponse
+	22, // 26: bayround.v1.RecordResultsResponse.refused:type_name -> bayround.v1.Refusal
+	0,  // 27: bayround.v1.RoundService.OpenRound:input_type -> bayround.v1.OpenRoundRequest
+	2,  // 28: bayround.v1.RoundService.GetRound:input_type -> bayround.v1.GetRoundRequest
+	4,  // 29: bayround.v1.RoundService.ListRounds:input_type -> bayround.v1.ListRoundsRequest
+	6,  // 30: bayround.v1.RoundService.PauseRound:input_type -> bayround.v1.PauseRoundRequest
+	8,  // 31: bayround.v1.RoundService.ResumeRound:input_type -> bayround.v1.ResumeRoundRequest
+	10, // 32: bayround.v1.RoundService.FinishRound:input_type -> bayround.v1.FinishRoundRequest
+	12, // 33: bayround.v1.RoundService.GiveUpRound:input_type -> bayround.v1.GiveUpRoundRequest
+	14, // 34: bayround.v1.RoundService.BeginStep:input_type -> bayround.v1.BeginStepRequest
+	16, // 35: bayround.v1.RoundService.MakeSafe:input_type -> bayround.v1.MakeSafeRequest
+	18, // 36: bayround.v1.RoundService.RecordResult:input_type -> bayround.v1.RecordResultRequest
+	20, // 37: bayround.v1.RoundService.RecordResults:input_type -> bayround.v1.RecordResultsRequest
+	1,  // 38: bayround.v1.RoundService.OpenRound:output_type -> bayround.v1.OpenRoundResponse
+	3,  // 39: bayround.v1.RoundService.GetRound:output_type -> bayround.v1.GetRoundResponse
+	5,  // 40: bayround.v1.RoundService.ListRounds:output_type -> bayround.v1.ListRoundsResponse
+	7,  // 41: bayround.v1.RoundService.PauseRound:output_type -> bayround.v1.PauseRoundResponse
+	9,  // 42: bayround.v1.RoundService.ResumeRound:output_type -> bayround.v1.ResumeRoundResponse
+	11, // 43: bayround.v1.RoundService.FinishRound:output_type -> bayround.v1.FinishRoundResponse
+	13, // 44: bayround.v1.RoundService.GiveUpRound:output_type -> bayround.v1.GiveUpRoundResponse
+	15, // 45: bayround.v1.RoundService.BeginStep:output_type -> bayround.v1.BeginStepResponse
+	17, // 46: bayround.v1.RoundService.MakeSafe:output_type -> bayround.v1.MakeSafeResponse
+	19, // 47: bayround.v1.RoundService.RecordResult:output_type -> bayround.v1.RecordResultResponse
+	21, // 48: bayround.v1.RoundService.RecordResults:output_type -> bayround.v1.RecordResultsResponse
+	38, // [38:49] is the sub-list for method output_type
+	27, // [27:38] is the sub-list for method input_type
+	27, // [27:27] is the sub-list for extension type_name
+	27, // [27:27] is the sub-list for extension extendee
+	0,  // [0:27] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_round_service_proto_init() }

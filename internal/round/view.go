@@ -1,0 +1,308 @@
+package round
+
+import (
+	"time"
+
+	pb "bayround/proto/bayround/v1"
+)
+
+// Phase is what the tablet is about. Written out: the session file keeps it.
+type Phase int
+
+// The phases, in the driver's order.
+const (
+	PhaseVehicles Phase = 1 // choose a vehicle
+	PhaseSignIn   Phase = 2 // who is driving, who assists
+	PhaseBefore   Phase = 3 // what must be known before the first step
+	PhaseStep     Phase = 4 // one step
+	PhaseOverview Phase = 5 // what is left, what was not checked
+	PhaseSign     Phase = 6 // verdict, reasons, limits, name
+	PhaseHandover Phase = 7 // words for the next watch; the round has ended
+	PhaseTurnout  Phase = 8 // make safe and go
+)
+
+// View is everything the tablet shows, whole. It is never changed once given;
+// any number of goroutines may read it.
+type View struct {
+	Version  uint64 // rises with every change
+	Phase    Phase
+	Now      time.Time // when the view was made
+	TimeZone *time.Location
+	Station  string // the station's title
+	Link     Link
+	Vehicles []Vehicle // all, worst verdict first, then by call sign
+	Chosen   *Vehicle  // the one dealt with; nil in PhaseVehicles
+	People   []*pb.Person
+	Gauges   []*pb.Gauge // not withdrawn, by name
+	Session  *Session    // nil until somebody has signed in
+	Before   *Before     // in PhaseBefore
+	Round    *Round      // from PhaseStep on
+	Step     *Step       // in PhaseStep
+	Given    *Given      // the answer given last, while it can be taken back
+	Turnout  *Turnout    // in PhaseTurnout
+	Closing  *Closing    // in PhaseOverview, PhaseSign and PhaseHandover
+	Notice   *Notice     // what the last act led to; nil when it went well
+}
+
+// Link is how the tablet stands to the station.
+type Link struct {
+	Live     bool
+	Since    time.Time     // since when it is, or is not, live; zero when it never was
+	Pending  int           // commands recorded here and not yet acknowledged by the station
+	Photos   int           // photos not yet sent
+	Refused  []Refused     // what the station would not take, oldest first
+	Skew     time.Duration // the tablet's clock less the station's, as last seen
+	Recovery string        // why nothing can be recorded here; empty when all is well
+}
+
+// Refused is a command that the station would not take. It stays in the tablet's
+// own record and on its screen until somebody has read it.
+type Refused struct {
+	ID      string // command id, to dismiss it by
+	What    string // in words, for instance "Coolant, engine bay: level"
+	Message string // what the station said
+	At      time.Time
+}
+
+// Vehicle is one vehicle in the list.
+type Vehicle struct {
+	Configuration *pb.VehicleConfiguration
+	Readiness     *pb.Readiness
+	Provisional   bool // worked out on the tablet: not live, or results wait to be sent
+	Routines      []RoutineDue
+	Resumable     []*pb.Round // open or paused rounds that can be gone on with
+}
+
+// RoutineDue is one routine and how much of it is due.
+type RoutineDue struct {
+	Routine  *pb.Routine
+	Steps    int
+	Unproven int // of its steps, those that prove nothing now
+}
+
+// Session is who is signed in.
+type Session struct {
+	Driver    *pb.Person
+	Assistant *pb.Person // nil when alone
+	Since     time.Time
+	Offline   bool // the PIN was checked while the station could not be asked
+}
+
+// Before is what must be known before the first step.
+type Before struct {
+	EngineStopped *time.Time             // nil: not said
+	Unknown       bool                   // nobody knows when the engine last ran
+	AmbientText   string                 // as typed, in degrees Celsius; empty: not read
+	ColdSteps     int                    // steps that need a cold engine
+	ColdAt        *time.Time             // when the last of them can be done; nil when now, or not known
+	Gauges        map[pb.Quantity]string // gauge in hand by quantity
+	Quantities    []pb.Quantity          // what the plan measures with a gauge, in its order
+	Resuming      bool                   // it is a return, not a start
+}
+
+// MarkState is how a step stands in the walk.
+type MarkState int
+
+// The states of a step.
+const (
+	MarkOpen       MarkState = 1 // not answered in this round
+	MarkAnswered   MarkState = 2
+	MarkFault      MarkState = 3 // answered, and something was found
+	MarkNotChecked MarkState = 4
+	MarkCold       MarkState = 5 // waits for a cold engine
+	MarkAgain      MarkState = 6 // to be asked again after a run
+)
+
+// Mark is one step of the walk.
+type Mark struct {
+	StepID string
+	Title  string
+	Place  *pb.Place
+	State  MarkState
+	Stop   int    // index into Round.Stops
+	Answer string // today's answer in words; empty while there is none
+}
+
+// Stop is one halt of the walk.
+type Stop struct {
+	Title string
+	Left  int // steps still open
+	Steps int
+}
+
+// Round is the round as the tablet sees it.
+type Round struct {
+	Name       string
+	Routine    *pb.Routine
+	Marks      []Mark // in walking order
+	Stops      []Stop
+	Current    int // index into Marks; -1 when none
+	Answered   int
+	NotChecked int
+	Opened     time.Time
+	DebtS      int32 // readiness debt now
+}
+
+// Field is one number to be typed.
+type Field struct {
+	ID         string
+	Title      string
+	Unit       string
+	Text       string // as typed so far
+	Range      string // plausible range in the unit, for instance "7.9 … 8.5"; empty when it would give the answer away
+	Resolution string // what the gauge in hand shows, for instance "0.1"; empty without one
+	Active     bool
+}
+
+// Choice is one condition that can be seen.
+type Choice struct {
+	Condition *pb.Condition
+	Chosen    bool
+	Affected  int32      // how many show it; 0 when not counted
+	Meaning   string     // what it means for the vehicle, once chosen: grade, effect, text
+	Verdict   pb.Verdict // what the finding alone would give; unspecified when nothing
+}
+
+// Entry is the answer being made. Nothing in it is chosen beforehand.
+type Entry struct {
+	Kind     pb.AnswerKind
+	Fields   []Field      // of a reading or a profile
+	Mark     pb.LevelMark // of a level; unspecified until set
+	Fraction float64
+	Choices  []Choice // conditions, or faults beside a value
+	Note     string
+	Photos   []string // SHA-256, in hex
+	Proof    *Proof   // the spot proof asked here
+	Ready    bool     // can be recorded as it stands
+	Needs    string   // what is missing, in words, when it is not ready
+}
+
+// Proof is a spot proof.
+type Proof struct {
+	Question string
+	Text     string
+}
+
+// Step is the step in the light.
+type Step struct {
+	*pb.CheckStep
+	Entry       Entry
+	Gauge       *pb.Gauge // in hand for it; nil when none is needed or known
+	NeedsGauge  bool
+	Alone       bool         // nobody assists; AlonePrompt is offered when there is one
+	HeldUntil   time.Time    // the least time of looking ends then; zero when it does not hold
+	ColdAt      *time.Time   // it waits until then for a cold engine; nil when it need not
+	Correcting  bool         // it was answered in this round; a new answer supersedes
+	Cure        *Given       // what was found and is being put right; the entry is the new reading
+	Defects     []*pb.Defect // open here
+	Undoes      int32        // seconds a turnout would cost while it is open
+	Confirm     string       // why a value must be confirmed; empty when it need not
+	FirstOfStop bool
+}
+
+// Given is an answer and what it means.
+type Given struct {
+	StepID   string
+	Title    string
+	Answer   string // in words
+	Former   string // the answer before, in words; empty when there was none
+	FormerAt time.Time
+	Findings []*pb.Finding
+	Verdict  pb.Verdict // the vehicle's now
+	Closed   []string   // defects it ended, in words
+	Undo     bool       // can still be taken back
+	CanCure  bool       // something found can be put right on the spot and read again
+	ResultID string
+	At       time.Time
+}
+
+// Turnout is what must be put back before the vehicle leaves.
+type Turnout struct {
+	Items   []SafeItem // in walking order
+	DebtS   int32
+	Paused  time.Time
+	Verdict pb.Verdict // the vehicle leaves on it
+}
+
+// SafeItem is one thing physically undone.
+type SafeItem struct {
+	StepID string
+	Title  string
+	Place  string
+	UndoS  int32
+	Done   bool
+}
+
+// Closing is the end of a round.
+type Closing struct {
+	Left           []Mark // open steps, in walking order
+	NotChecked     []NotCheckedLine
+	Found          []*pb.Defect // found in this round
+	Readiness      *pb.Readiness
+	Note           string     // words for the next watch, as typed
+	Handover       string     // the hand-over text, made when the round ends
+	Undone         []SafeItem // must be put back before it can be signed
+	ProvisionalWhy string     // empty when the verdict is the station's own
+}
+
+// NotCheckedLine is a step that was not checked.
+type NotCheckedLine struct {
+	StepID  string
+	Title   string
+	Reason  pb.NotCheckedReason
+	Note    string
+	Meaning string // what that means for the vehicle
+}
+
+// Notice is what the last act led to when it was refused or needs a word.
+type Notice struct {
+	Reason  string // stable, UPPER_SNAKE_CASE
+	Message string // what is wrong and what to do
+	At      time.Time
+}
+
+// Bay is everything the bay display shows, whole.
+type Bay struct {
+	Version  uint64
+	Now      time.Time
+	TimeZone *time.Location
+	Station  string
+	Live     bool
+	Since    time.Time         // since when it is, or is not, live; zero when it never was
+	Sequence int64             // of the station's journal, as last heard
+	Vehicles []*pb.Readiness   // worst first, then by call sign; as last heard
+	Titles   map[string]string // of vehicles, by name
+	Walk     *BayWalk          // what the tablet beside it is doing; nil when nothing
+	Events   []BayEvent        // what happened last, newest first, at most eight
+}
+
+// BayWalk is the round on the tablet that serves the display.
+type BayWalk struct {
+	Vehicle   string
+	CallSign  string
+	Driver    string
+	Assistant string
+	Step      string // title of the step
+	Place     string
+	Command   string // what the assistant is told; empty when nothing
+	GoOn      string // who says go on, in words
+	Answered  int
+	Steps     int
+	Found     string // the defect just found, in words; empty when none
+	DebtS     int32
+	Turnout   bool
+}
+
+// BayEvent is one line of what happened.
+type BayEvent struct {
+	At   time.Time
+	Text string
+}
+
+// Act is one thing a person did on the tablet: its name and the values that came
+// with it, as a form sends them. The desk alone knows what they mean.
+type Act struct {
+	Name    string
+	Values  map[string]string
+	Content []byte // of a photo
+}
