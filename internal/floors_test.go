@@ -35,6 +35,7 @@ var floors = map[string]int{
 	"internal/round":       4,
 	"internal/rpc":         4,
 	"internal/screen":      5,
+	"internal/command":     5,
 	"server":               6,
 	"kiosk":                6,
 	"internal/packtest":    7, // for tests alone: above everything that ships

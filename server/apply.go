@@ -12,6 +12,8 @@ import (
 	"github.com/spf13/cobra"
 
 	pb "bayround/proto/bayround/v1"
+
+	"bayround/internal/command"
 )
 
 const applyHelp = `Tell the station vehicles, people, gauges, its own habits, items, routines or rules, from
@@ -78,11 +80,11 @@ func configuration(names []string) ([]*pb.NamedFile, error) {
 			return err
 		})
 		if err != nil {
-			return nil, misuse("reading what is to be applied: %w", err)
+			return nil, command.Misuse("reading what is to be applied: %w", err)
 		}
 	}
 	if len(files) == 0 {
-		return nil, misuse("there is no .yaml file in %v", names)
+		return nil, command.Misuse("there is no .yaml file in %v", names)
 	}
 	return files, nil
 }
@@ -101,7 +103,7 @@ func (s *remote) apply(ctx context.Context, c *console, files []*pb.NamedFile, c
 	if err != nil {
 		return err
 	}
-	c.say("in force since event %d", done.GetSequence())
+	c.Say("in force since event %d", done.GetSequence())
 	return nil
 }
 
@@ -120,16 +122,16 @@ func showChanges(c *console, changes []*pb.Change) (differs bool) {
 			same++
 			continue
 		case pb.ChangeKind_CHANGE_KIND_ADDED:
-			c.say("new      %s", change.GetName())
+			c.Say("new      %s", change.GetName())
 		default:
-			c.say("changed  %s", change.GetName())
+			c.Say("changed  %s", change.GetName())
 		}
 		differs = true
 		for _, detail := range change.GetDetails() {
-			c.say("           %s", detail)
+			c.Say("           %s", detail)
 		}
 	}
-	c.say("%s", sameWords(same, differs))
+	c.Say("%s", sameWords(same, differs))
 	return differs
 }
 

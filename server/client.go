@@ -10,6 +10,8 @@ import (
 
 	"bayround/internal/rpc"
 	pb "bayround/proto/bayround/v1"
+
+	"bayround/internal/command"
 )
 
 // patience is how long one call of ours may take.
@@ -27,7 +29,7 @@ type remote struct {
 func reach(address string) (*remote, error) {
 	conn, err := rpc.Dial(address)
 	if err != nil {
-		return nil, misused{err}
+		return nil, command.MisusedBy(err)
 	}
 	return &remote{
 		conn: conn, vehicles: pb.NewVehicleServiceClient(conn), rounds: pb.NewRoundServiceClient(conn), readiness: pb.NewReadinessServiceClient(conn),

@@ -8,6 +8,8 @@ import (
 	"testing"
 
 	"github.com/spf13/cobra"
+
+	"bayround/internal/command"
 )
 
 func TestRun_ExitCodesTellWhatHappened(t *testing.T) {
@@ -20,23 +22,23 @@ func TestRun_ExitCodesTellWhatHappened(t *testing.T) {
 		code int
 		says string
 	}{
-		{"help is an answer", []string{"--help"}, exitDone, ""},
-		{"nothing asked is help", nil, exitDone, ""},
-		{"no such command", []string{"dance"}, exitMisused, "dance"},
-		{"no such flag", []string{"readiness", "--loud"}, exitMisused, "--loud"},
-		{"an argument is missing", []string{"play"}, exitMisused, "round files"},
-		{"an argument too many", []string{"show", "wn11", "wn12"}, exitMisused, "one vehicle"},
-		{"a format that is none", []string{"readiness", "-o", "xml"}, exitMisused, "xml"},
-		{"a file that is not there", []string{"apply", "nowhere.yaml", "--server", s.address}, exitMisused, "nowhere.yaml"},
-		{"a folder without files", []string{"apply", empty, "--server", s.address}, exitMisused, "no .yaml file"},
-		{"a vehicle nobody knows", []string{"readiness", "wn99", "--server", s.address}, exitRefused, "wn99"},
-		{"a routine nobody knows", []string{"show", "wn11", "--routine", "yearly", "--server", s.address}, exitRefused, "yearly"},
-		{"nobody there", []string{"readiness", "--server", nobody}, exitNotThere, "cannot be reached: 127.0.0.1:1"},
-		{"no record", []string{"verify", "--data", filepath.Join(empty, "none")}, exitMisused, "no record"},
-		{"an empty folder is no record", []string{"rebuild", "--data", empty}, exitMisused, "is empty"},
-		{"an address for everybody", []string{"serve", "--data", empty, "--listen", "0.0.0.0:0"}, exitMisused, "--insecure-listen-anywhere"},
-		{"a log of no known kind", []string{"serve", "--data", empty, "--log-format", "xml"}, exitMisused, "text or json"},
-		{"a watch has no exit code", []string{"readiness", "--watch", "--exit-code", "--server", s.address}, exitMisused, "--watch"},
+		{"help is an answer", []string{"--help"}, command.ExitDone, ""},
+		{"nothing asked is help", nil, command.ExitDone, ""},
+		{"no such command", []string{"dance"}, command.ExitMisused, "dance"},
+		{"no such flag", []string{"readiness", "--loud"}, command.ExitMisused, "--loud"},
+		{"an argument is missing", []string{"play"}, command.ExitMisused, "round files"},
+		{"an argument too many", []string{"show", "wn11", "wn12"}, command.ExitMisused, "one vehicle"},
+		{"a format that is none", []string{"readiness", "-o", "xml"}, command.ExitMisused, "xml"},
+		{"a file that is not there", []string{"apply", "nowhere.yaml", "--server", s.address}, command.ExitMisused, "nowhere.yaml"},
+		{"a folder without files", []string{"apply", empty, "--server", s.address}, command.ExitMisused, "no .yaml file"},
+		{"a vehicle nobody knows", []string{"readiness", "wn99", "--server", s.address}, command.ExitRefused, "wn99"},
+		{"a routine nobody knows", []string{"show", "wn11", "--routine", "yearly", "--server", s.address}, command.ExitRefused, "yearly"},
+		{"nobody there", []string{"readiness", "--server", nobody}, command.ExitNotThere, "cannot be reached: 127.0.0.1:1"},
+		{"no record", []string{"verify", "--data", filepath.Join(empty, "none")}, command.ExitMisused, "no record"},
+		{"an empty folder is no record", []string{"rebuild", "--data", empty}, command.ExitMisused, "is empty"},
+		{"an address for everybody", []string{"serve", "--data", empty, "--listen", "0.0.0.0:0"}, command.ExitMisused, "--insecure-listen-anywhere"},
+		{"a log of no known kind", []string{"serve", "--data", empty, "--log-format", "xml"}, command.ExitMisused, "text or json"},
+		{"a watch has no exit code", []string{"readiness", "--watch", "--exit-code", "--server", s.address}, command.ExitMisused, "--watch"},
 	} {
 		t.Run(tc.why, func(t *testing.T) {
 			got := do(t, tc.args...)
@@ -44,7 +46,7 @@ func TestRun_ExitCodesTellWhatHappened(t *testing.T) {
 				t.Errorf("exit code %d, want %d\n%s", got.code, tc.code, got.err)
 			}
 			requireIn(t, got.err, tc.says)
-			if tc.code == exitDone && got.out == "" {
+			if tc.code == command.ExitDone && got.out == "" {
 				t.Error("nothing was printed")
 			}
 		})
@@ -90,8 +92,8 @@ func TestApply_ShowsWhatWouldChangeAndRefusesWhole(t *testing.T) {
 
 	writeFile(t, filepath.Join(folder, "zz.yaml"), "people:\n  - {name: people/other, title: Other,\n     roles: [ROLE_DANCER]}\n")
 	got := do(t, "apply", folder, "--server", s.address)
-	if got.code != exitRefused {
-		t.Errorf("exit code %d, want %d", got.code, exitRefused)
+	if got.code != command.ExitRefused {
+		t.Errorf("exit code %d, want %d", got.code, command.ExitRefused)
 	}
 	requireIn(t, got.err, filepath.Join(folder, "zz.yaml")+":3:")
 	requireIn(t, must(t, "apply", people, "--check", "--server", s.address), "changed  people/newcomer") // the former stayed

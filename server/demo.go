@@ -9,6 +9,8 @@ import (
 	"slices"
 
 	"github.com/spf13/cobra"
+
+	"bayround/internal/command"
 )
 
 const demoHelp = `Start a fresh station of an invented county, tell it stations, people, gauges and vehicles,
@@ -54,14 +56,14 @@ func (f *demoFlags) run(ctx context.Context, c *console) (err error) {
 	if err != nil {
 		return err
 	}
-	c.say("%s\n", running.readyLine())
+	c.Say("%s\n", running.readyLine())
 	if err := f.fill(ctx, c, running.ready.Listen); err != nil {
 		return errors.Join(err, running.stop())
 	}
 	if f.once {
 		return running.stop()
 	}
-	c.say("%s", tryNext(running.ready.Listen))
+	c.Say("%s", tryNext(running.ready.Listen))
 	return running.wait(ctx)
 }
 
@@ -76,10 +78,10 @@ func (f *demoFlags) freshFolder() (remove func() error, err error) {
 	}
 	entries, err := os.ReadDir(f.data)
 	if err != nil && !errors.Is(err, os.ErrNotExist) {
-		return nil, misused{err}
+		return nil, command.MisusedBy(err)
 	}
 	if len(entries) > 0 {
-		return nil, misuse("%s is not empty; the demonstration begins with a fresh record and touches no other", f.data)
+		return nil, command.Misuse("%s is not empty; the demonstration begins with a fresh record and touches no other", f.data)
 	}
 	return func() error { return nil }, nil
 }
@@ -93,7 +95,7 @@ func (f *demoFlags) fill(ctx context.Context, c *console, address string) error 
 	}
 	names, err := filepath.Glob(filepath.Join(f.files, roundsFolder, "*.yaml"))
 	if err != nil || len(names) == 0 {
-		return misuse("there are no rounds in %s", filepath.Join(f.files, roundsFolder))
+		return command.Misuse("there are no rounds in %s", filepath.Join(f.files, roundsFolder))
 	}
 	slices.Sort(names)
 	var all playFlags
@@ -109,9 +111,9 @@ func (f *demoFlags) fill(ctx context.Context, c *console, address string) error 
 			if err := s.play(ctx, c, round, false); err != nil {
 				return fmt.Errorf("%s: %w", round.file, err)
 			}
-			c.say("")
+			c.Say("")
 		}
-		c.say("Which vehicles may respond, right now?\n")
+		c.Say("Which vehicles may respond, right now?\n")
 		return s.showReadiness(ctx, c, nil, readinessFlags{output: "table"})
 	})
 }

@@ -11,6 +11,8 @@ import (
 	"testing"
 
 	pb "bayround/proto/bayround/v1"
+
+	"bayround/internal/command"
 )
 
 // players is how many rounds are carried out side by side while the server is killed.
@@ -90,17 +92,17 @@ func TestKill_LosesNothingAcknowledgedAndDoublesNothing(t *testing.T) {
 			p.kill()
 		}()
 		for _, code := range told.playAll(t, p.address, cycle) {
-			if code != exitDone && code != exitNotThere {
+			if code != command.ExitDone && code != command.ExitNotThere {
 				t.Errorf("cycle %d: a player whose server is killed ends with %d", cycle, code)
 			}
-			if code != exitDone {
+			if code != command.ExitDone {
 				broken++
 			}
 		}
 		<-killed
 		p = launch(t, data)
 		for _, code := range told.playAll(t, p.address, cycle) {
-			if code != exitDone {
+			if code != command.ExitDone {
 				t.Fatalf("cycle %d: after the restart a player ends with %d", cycle, code)
 			}
 		}
@@ -113,7 +115,7 @@ func TestKill_LosesNothingAcknowledgedAndDoublesNothing(t *testing.T) {
 		t.Error(wrong)
 	}
 	told.compare(t, p.address)
-	if code := p.end(); code != exitDone {
+	if code := p.end(); code != command.ExitDone {
 		t.Errorf("the last server ended with %d\n%s", code, p.log)
 	}
 	requireIn(t, must(t, "verify", "--data", data), "sound: ")
@@ -180,23 +182,23 @@ func TestServe_StopsItselfWhenAWriteFails(t *testing.T) {
 	p = launch(t, data, strace, "-f", "-qq", "-o", "/dev/null", "-e", "trace=msync", "-e", "inject=msync:error=EIO:when=40+")
 	refused := 0
 	for _, code := range told.playAll(t, p.address, 0) {
-		if code == exitNotThere {
+		if code == command.ExitNotThere {
 			refused++
-		} else if code == exitDone {
+		} else if code == command.ExitDone {
 			t.Error("a round was played to its end although nothing could be flushed any more")
 		}
 	}
 	if refused == 0 {
 		t.Error("no player was refused")
 	}
-	if code := p.exitCode(); code != exitStopped {
-		t.Errorf("the server ended with %d, want %d\n%s", code, exitStopped, p.log)
+	if code := p.exitCode(); code != command.ExitStopped {
+		t.Errorf("the server ended with %d, want %d\n%s", code, command.ExitStopped, p.log)
 	}
 	requireIn(t, p.log.String(), "the journal stopped itself")
 
 	p = launch(t, data)
 	for _, code := range told.playAll(t, p.address, 0) {
-		if code != exitDone {
+		if code != command.ExitDone {
 			t.Errorf("after the restart a player ends with %d", code)
 		}
 	}

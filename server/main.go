@@ -6,6 +6,8 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+
+	"bayround/internal/command"
 )
 
 func main() {
@@ -17,14 +19,14 @@ func main() {
 // run is the whole program: it carries out one command line and returns the exit
 // code. It ends early when ctx does, as after a signal.
 func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
-	c := &console{out: stdout, err: stderr}
+	c := newConsole(stdout, stderr)
 	root := newRoot(c)
 	root.SetArgs(args)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
 	err := root.ExecuteContext(ctx)
-	if err != nil && !c.understood {
-		err = misuse("%w\n(server help says what can be asked for)", err)
+	if err != nil && !c.Understood {
+		err = command.Misuse("%w\n(server help says what can be asked for)", err)
 	}
-	return c.tell(err)
+	return c.Tell(err)
 }

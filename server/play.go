@@ -114,7 +114,7 @@ func (s *remote) play(ctx context.Context, c *console, file *roundFile, each boo
 	if err != nil {
 		return err
 	}
-	c.say("%s, %s: %s%s", file.vehicle, file.routine, count(total, "answer"), progress.beforeWords())
+	c.Say("%s, %s: %s%s", file.vehicle, file.routine, count(total, "answer"), progress.beforeWords())
 	c.sayFound(p.found)
 	c.sayVerdict(readiness)
 	return nil
@@ -137,17 +137,17 @@ func (p *progress) heard(a act, resp *pb.RecordResultResponse) {
 	}
 	switch {
 	case p.each:
-		p.say("recorded %s %s event %d", a.step.GetStepId(), resp.GetResultId(), resp.GetSequence())
-	case p.onTerminal():
+		p.Say("recorded %s %s event %d", a.step.GetStepId(), resp.GetResultId(), resp.GetSequence())
+	case p.OnTerminal():
 		p.turned = true
-		_, _ = fmt.Fprintf(p.out, "\r\x1b[K%s  %d of %d  %s", p.name, p.done, p.of, a.step.GetTitle())
+		_, _ = fmt.Fprintf(p.Out, "\r\x1b[K%s  %d of %d  %s", p.name, p.done, p.of, a.step.GetTitle())
 	}
 }
 
 // end clears the line that was written over.
 func (p *progress) end() {
 	if p.turned {
-		_, _ = fmt.Fprint(p.out, "\r\x1b[K")
+		_, _ = fmt.Fprint(p.Out, "\r\x1b[K")
 	}
 }
 
@@ -167,7 +167,7 @@ func (c *console) sayFound(found []finding) {
 		if f.putRight {
 			line += " – put right and read again"
 		}
-		c.say("%s  [%s]", line, sourceWords(f.what))
+		c.Say("%s  [%s]", line, sourceWords(f.what))
 	}
 }
 
@@ -187,14 +187,14 @@ func sourceWords(f *pb.Finding) string {
 // sayVerdict prints the verdict with all its reasons and the ways back.
 func (c *console) sayVerdict(r *pb.Readiness) {
 	m := markOf(r.GetVerdict())
-	c.say("%s  since %s", m.paint(m.shape+"  "+r.GetCallSign()+"  "+m.words(r), c.colourful()), instant(r.GetSince().AsTime(), time.Now()))
+	c.Say("%s  since %s", m.paint(m.shape+"  "+r.GetCallSign()+"  "+m.words(r), c.colourful()), instant(r.GetSince().AsTime(), time.Now()))
 	for _, limit := range r.GetRestrictions() {
-		c.say("  limit: %s", limit.GetText())
+		c.Say("  limit: %s", limit.GetText())
 	}
 	for _, reason := range r.GetReasons() {
-		c.say("  %s", reason.GetText())
+		c.Say("  %s", reason.GetText())
 	}
 	for _, way := range r.GetWaysBack() {
-		c.say("  way back: %s", way.GetText())
+		c.Say("  way back: %s", way.GetText())
 	}
 }

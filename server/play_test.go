@@ -7,6 +7,8 @@ import (
 	"testing"
 
 	pb "bayround/proto/bayround/v1"
+
+	"bayround/internal/command"
 )
 
 var acknowledged = regexp.MustCompile(`(?m)^recorded (\S+) (\S+) event (\d+)$`)
@@ -33,7 +35,7 @@ func TestPlay_AgainRecordsNothingTwice(t *testing.T) {
 		t.Error("another key is the same round")
 	}
 	got := do(t, "play", "--key", "tomorrow", round(t, "01-wn11-shift.yaml"))
-	if got.code != exitMisused {
+	if got.code != command.ExitMisused {
 		t.Errorf("a key used for another vehicle: exit code %d\n%s", got.code, got.err)
 	}
 }
@@ -45,7 +47,7 @@ func TestPlay_GoesOnWhereItStopped(t *testing.T) {
 	sound := beginning + "answer: sound\nnominal: {TRL-080: 60 kg}\n"
 	writeFile(t, file, sound+"steps: {TRL-080: {reading: 900 kg}}\n")
 	got := do(t, "play", "--each", file)
-	if got.code != exitRefused {
+	if got.code != command.ExitRefused {
 		t.Fatalf("an impossible weight: exit code %d\n%s%s", got.code, got.out, got.err)
 	}
 	requireIn(t, got.err, "recording TRL-080/")
@@ -114,7 +116,7 @@ func TestPlay_ARoundThatAnswersNothingIsAMistake(t *testing.T) {
 	t.Setenv("BAYROUND_SERVER", filled(t).address)
 	file := filepath.Join(t.TempDir(), "round.yaml")
 	writeFile(t, file, wellFormed)
-	if got := do(t, "play", file); got.code == exitDone {
+	if got := do(t, "play", file); got.code == command.ExitDone {
 		t.Errorf("nothing was answered and all is well:\n%s", got.out)
 	}
 }

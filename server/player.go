@@ -10,6 +10,8 @@ import (
 
 	"bayround/internal/fault"
 	pb "bayround/proto/bayround/v1"
+
+	"bayround/internal/command"
 )
 
 // player carries out one round over the wire, as a tablet would.
@@ -71,7 +73,7 @@ func (p *player) open(ctx context.Context) error {
 		return fmt.Errorf("opening the round: %w", err)
 	}
 	if round.GetVehicle() != p.file.vehicle || round.GetRoutine() != p.file.routine {
-		return misuse("%s: the key %q belongs to a round of %s for %s; choose another", p.file.file, p.file.key, round.GetRoutine(), round.GetVehicle())
+		return command.Misuse("%s: the key %q belongs to a round of %s for %s; choose another", p.file.file, p.file.key, round.GetRoutine(), round.GetVehicle())
 	}
 	p.opened = round.GetOpened().AsTime()
 	return nil

@@ -9,6 +9,8 @@ import (
 	"google.golang.org/protobuf/encoding/protojson"
 
 	pb "bayround/proto/bayround/v1"
+
+	"bayround/internal/command"
 )
 
 const readinessHelp = `Say which vehicles may respond, and why not. Without a name, all of them. A vehicle is named
@@ -51,10 +53,10 @@ func newReadiness(c *console) *cobra.Command {
 		Example: readinessExample,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if f.output != "table" && f.output != "json" {
-				return misuse("-o %q: say table or json", f.output)
+				return command.Misuse("-o %q: say table or json", f.output)
 			}
 			if f.watch && f.exitCode {
-				return misuse("--exit-code needs an end; leave out --watch")
+				return command.Misuse("--exit-code needs an end; leave out --watch")
 			}
 			var names []string
 			for _, name := range args {
@@ -126,7 +128,7 @@ func worst(all []*pb.Readiness) error {
 	if of.GetVerdict() == pb.Verdict_VERDICT_FIT {
 		return nil
 	}
-	return verdictCode(exitByVerdict + int(of.GetVerdict()))
+	return command.Code(exitByVerdict + int(of.GetVerdict()))
 }
 
 // sayJSON prints a message as JSON, with the names of the proto.
@@ -135,6 +137,6 @@ func (c *console) sayJSON(m *pb.ListReadinessResponse) error {
 	if err != nil {
 		return err
 	}
-	c.say("%s", text)
+	c.Say("%s", text)
 	return nil
 }

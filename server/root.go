@@ -37,7 +37,7 @@ func newRoot(c *console) *cobra.Command {
 		Args:          cobra.NoArgs,
 		// What is asked for without a command is the help.
 		RunE:              func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
-		PersistentPreRunE: func(*cobra.Command, []string) error { c.understood = true; return nil },
+		PersistentPreRunE: func(*cobra.Command, []string) error { c.Understood = true; return nil },
 	}
 	root.AddGroup(&cobra.Group{ID: "station", Title: "Run a station:"}, &cobra.Group{ID: "ask", Title: "Ask and feed a station that runs:"},
 		&cobra.Group{ID: "record", Title: "Look after a record (the station stopped):"})

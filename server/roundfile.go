@@ -11,6 +11,8 @@ import (
 	"go.yaml.in/yaml/v3"
 
 	pb "bayround/proto/bayround/v1"
+
+	"bayround/internal/command"
 )
 
 // roundFile is a round file as it was read; see doc.go for what each word means.
@@ -37,7 +39,7 @@ const (
 func readRoundFile(name string) (*roundFile, error) {
 	content, err := os.ReadFile(name) //nolint:gosec // the person named it
 	if err != nil {
-		return nil, misuse("reading the round: %w", err)
+		return nil, command.Misuse("reading the round: %w", err)
 	}
 	return parseRoundFile(name, content)
 }

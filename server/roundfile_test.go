@@ -9,6 +9,8 @@ import (
 	"google.golang.org/protobuf/testing/protocmp"
 
 	pb "bayround/proto/bayround/v1"
+
+	"bayround/internal/command"
 )
 
 // wellFormed is the beginning of every good round file.
@@ -48,8 +50,8 @@ func TestRoundFile_SaysWhatIsWrongAndWhere(t *testing.T) {
 			if err == nil || !strings.Contains(err.Error(), tc.says) {
 				t.Errorf("it says %v, want %q", err, tc.says)
 			}
-			if codeOf(err) != exitMisused {
-				t.Errorf("exit code %d", codeOf(err))
+			if command.CodeOf(err) != command.ExitMisused {
+				t.Errorf("exit code %d", command.CodeOf(err))
 			}
 		})
 	}
@@ -161,8 +163,8 @@ func FuzzParseRoundFile(f *testing.F) {
 	f.Add("a: &a {b: *a}\n")
 	f.Add("? [a]\n: b\n")
 	f.Fuzz(func(t *testing.T, content string) {
-		if _, err := parseRoundFile("round.yaml", []byte(content)); err != nil && codeOf(err) != exitMisused {
-			t.Errorf("%q is refused with exit code %d", content, codeOf(err))
+		if _, err := parseRoundFile("round.yaml", []byte(content)); err != nil && command.CodeOf(err) != command.ExitMisused {
+			t.Errorf("%q is refused with exit code %d", content, command.CodeOf(err))
 		}
 	})
 }

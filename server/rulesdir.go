@@ -34,12 +34,12 @@ func openStation(ctx context.Context, c *console, f *serveFlags, logger *slog.Lo
 	if bad == nil {
 		return st, nil
 	}
-	c.complain("the folder %s is not taken:\n%v", f.rules, bad)
+	c.Complain("the folder %s is not taken:\n%v", f.rules, bad)
 	if !inForce(ctx, st) {
 		refused := fault.New(fault.Invalid, "CONFIGURATION_REFUSED", "nothing is in force yet, and what was to be is wrong; mend it and start again")
 		return nil, errors.Join(refused, st.Close())
 	}
-	c.complain("what was in force before stays in force")
+	c.Complain("what was in force before stays in force")
 	return st, nil
 }
 

@@ -9,6 +9,8 @@ import (
 	"strings"
 	"sync"
 	"testing"
+
+	"bayround/internal/command"
 )
 
 // outcome is what one command line came to.
@@ -29,7 +31,7 @@ func do(t *testing.T, args ...string) outcome {
 func must(t *testing.T, args ...string) string {
 	t.Helper()
 	got := do(t, args...)
-	if got.code != exitDone {
+	if got.code != command.ExitDone {
 		t.Fatalf("server %s: exit code %d\n%s%s", strings.Join(args, " "), got.code, got.out, got.err)
 	}
 	return got.out

@@ -2,20 +2,19 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"log/slog"
 	"net"
 	"net/http"
 	"os"
-	"path/filepath"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/collectors"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
+	"bayround/internal/command"
 	"bayround/internal/rpc"
 	"bayround/internal/station"
 )
@@ -60,7 +59,7 @@ func start(ctx context.Context, c *console, f *serveFlags, logger *slog.Logger) 
 	if err := r.listen(f, registry); err != nil {
 		return nil, err
 	}
-	if err := r.writeReady(f.readyFile); err != nil {
+	if err := command.WriteReady(f.readyFile, r.ready); err != nil {
 		return nil, errors.Join(err, r.stop())
 	}
 	return r, nil
@@ -126,24 +125,4 @@ func (r *running) readyLine() string {
 		line += ", metrics on http://" + r.ready.Metrics + "/metrics"
 	}
 	return line + ", record in " + r.ready.Data
-}
-
-// writeReady writes the ready file whole or not at all, so that whoever waits for
-// it never reads half of it.
-func (r *running) writeReady(name string) error {
-	if name == "" {
-		return nil
-	}
-	content, err := json.Marshal(r.ready)
-	if err != nil {
-		return fmt.Errorf("writing the ready file: %w", err)
-	}
-	draft := filepath.Join(filepath.Dir(name), "."+filepath.Base(name)+".draft")
-	if err := os.WriteFile(draft, append(content, '\n'), 0o600); err != nil {
-		return fmt.Errorf("writing the ready file: %w", err)
-	}
-	if err := os.Rename(draft, name); err != nil {
-		return fmt.Errorf("writing the ready file: %w", err)
-	}
-	return nil
 }

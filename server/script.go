@@ -8,6 +8,8 @@ import (
 	"github.com/google/uuid"
 
 	pb "bayround/proto/bayround/v1"
+
+	"bayround/internal/command"
 )
 
 // act is one thing a driver does, in the order of the plan.
@@ -50,7 +52,7 @@ func (r *roundFile) script(plan *pb.Plan, vehicle *pb.VehicleConfiguration) ([]a
 		}
 	}
 	if len(wrong) > 0 {
-		return nil, misused{errors.New(strings.Join(wrong, "\n"))}
+		return nil, command.MisusedBy(errors.New(strings.Join(wrong, "\n")))
 	}
 	return acts, nil
 }

@@ -10,6 +10,8 @@ import (
 	"google.golang.org/protobuf/testing/protocmp"
 
 	pb "bayround/proto/bayround/v1"
+
+	"bayround/internal/command"
 )
 
 // smallPlan is a plan with one step of each kind of answer.
@@ -156,7 +158,7 @@ func TestScript_SaysWhatDoesNotFitThePlan(t *testing.T) {
 	} {
 		t.Run(tc.why, func(t *testing.T) {
 			_, err := scripted(t, "steps:\n"+tc.steps)
-			if err == nil || !strings.Contains(err.Error(), tc.says) || codeOf(err) != exitMisused {
+			if err == nil || !strings.Contains(err.Error(), tc.says) || command.CodeOf(err) != command.ExitMisused {
 				t.Errorf("it says %v, want %q", err, tc.says)
 			}
 		})

@@ -6,6 +6,8 @@ import (
 	"runtime/debug"
 
 	"github.com/spf13/cobra"
+
+	"bayround/internal/command"
 )
 
 const serveHelp = `Run the station: take rounds, keep the record, tell whoever asks or watches.
@@ -70,7 +72,7 @@ func newServe(c *console) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			c.say("%s", running.readyLine())
+			c.Say("%s", running.readyLine())
 			return running.wait(cmd.Context())
 		},
 	}
@@ -82,12 +84,12 @@ func newServe(c *console) *cobra.Command {
 
 // start starts a station as the flags say.
 func (f *serveFlags) start(ctx context.Context, c *console) (*running, error) {
-	logger, err := newLogger(c.err, f.logFormat, f.logLevel)
+	logger, err := command.Logger(c.Err, f.logFormat, f.logLevel)
 	if err != nil {
 		return nil, err
 	}
 	for _, address := range []string{f.listen, f.metrics} {
-		if err := mayListen(address, f.anywhere); err != nil {
+		if err := command.MayListen(address, f.anywhere); err != nil {
 			return nil, err
 		}
 	}

@@ -9,6 +9,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"bayround/internal/command"
 )
 
 func TestServe_SaysWhereItIsAndStopsWhenAsked(t *testing.T) {
@@ -39,7 +41,7 @@ func TestServe_SaysWhereItIsAndStopsWhenAsked(t *testing.T) {
 	}
 	requireIn(t, string(metrics), "bayround_journal_events ", "process_resident_memory_bytes", "go_goroutines")
 	last := s.stop()
-	if last.code != exitDone {
+	if last.code != command.ExitDone {
 		t.Errorf("stopped with exit code %d", last.code)
 	}
 	for _, line := range strings.Split(strings.TrimSpace(last.err), "\n") {
@@ -47,7 +49,7 @@ func TestServe_SaysWhereItIsAndStopsWhenAsked(t *testing.T) {
 			t.Errorf("the log has a line that is no JSON: %s", line)
 		}
 	}
-	if got := do(t, "readiness", "--server", s.address); got.code != exitNotThere {
+	if got := do(t, "readiness", "--server", s.address); got.code != command.ExitNotThere {
 		t.Errorf("after the stop: exit code %d", got.code)
 	}
 }
@@ -56,10 +58,10 @@ func TestServe_OneFolderBelongsToOneStation(t *testing.T) {
 	data := t.TempDir()
 	serving(t, data)
 	got := do(t, "serve", "--data", data, "--listen", "127.0.0.1:0", "--metrics", "")
-	if got.code == exitDone || got.err == "" {
+	if got.code == command.ExitDone || got.err == "" {
 		t.Errorf("a second station on the same folder: exit code %d, %q", got.code, got.err)
 	}
-	if got := do(t, "verify", "--data", data); got.code == exitDone {
+	if got := do(t, "verify", "--data", data); got.code == command.ExitDone {
 		t.Error("a record that is in use was verified")
 	}
 }
@@ -94,11 +96,11 @@ func TestServe_RulesFolderTakesTheirPlaceOrIsRefusedInWords(t *testing.T) {
 	requireIn(t, s.stop().err, "own/more.yaml:2:", "what was in force before stays in force")
 
 	got := do(t, "serve", "--data", t.TempDir(), "--listen", "127.0.0.1:0", "--metrics", "", "--rules", folder)
-	if got.code != exitRefused {
+	if got.code != command.ExitRefused {
 		t.Errorf("bad rules and nothing in force: exit code %d", got.code)
 	}
 	requireIn(t, got.err, "own/more.yaml:2:", "nothing is in force yet")
-	if got := do(t, "serve", "--data", t.TempDir(), "--listen", "127.0.0.1:0", "--metrics", "", "--rules", filepath.Join(folder, "none")); got.code == exitDone {
+	if got := do(t, "serve", "--data", t.TempDir(), "--listen", "127.0.0.1:0", "--metrics", "", "--rules", filepath.Join(folder, "none")); got.code == command.ExitDone {
 		t.Error("a rules folder that is not there")
 	}
 }
@@ -125,10 +127,10 @@ func TestVerify_ADamagedRecordIsExitCode5(t *testing.T) {
 	serving(t, data).stop()
 	damage(t, data)
 	got := do(t, "verify", "--data", data)
-	if got.code != exitDamaged || strings.Contains(got.out, "sound") {
+	if got.code != command.ExitDamaged || strings.Contains(got.out, "sound") {
 		t.Errorf("a damaged record: exit code %d\n%s%s", got.code, got.out, got.err)
 	}
-	if got := do(t, "rebuild", "--data", data); got.code != exitDamaged {
+	if got := do(t, "rebuild", "--data", data); got.code != command.ExitDamaged {
 		t.Errorf("rebuilding a damaged record: exit code %d\n%s", got.code, got.err)
 	}
 }
@@ -159,20 +161,6 @@ func damage(t *testing.T, data string) {
 	}
 }
 
-func TestMayListen_OnlyOnThisMachineUnlessAsked(t *testing.T) {
-	for address, want := range map[string]bool{
-		"": true, "127.0.0.1:7443": true, "127.8.9.1:0": true, "[::1]:7443": true, "localhost:7443": true,
-		"0.0.0.0:7443": false, ":7443": false, "[::]:7443": false, "192.0.2.7:7443": false, "station.example:7443": false, "7443": false,
-	} {
-		if err := mayListen(address, false); (err == nil) != want {
-			t.Errorf("%q: %v", address, err)
-		}
-		if err := mayListen(address, true); err != nil {
-			t.Errorf("%q, asked for: %v", address, err)
-		}
-	}
-}
-
 func TestMark_FiveShapesAndWordsAndNoTwoAlike(t *testing.T) {
 	shapes, words := map[string]bool{}, map[string]bool{}
 	for v := 1; v <= 5; v++ {
@@ -195,7 +183,7 @@ func TestDemo_ShowsAllFiveVerdicts(t *testing.T) {
 	}
 	kept := t.TempDir()
 	writeFile(t, filepath.Join(kept, "something"), "precious")
-	if got := do(t, "demo", "--once", "--data", kept, "--files", county(t)); got.code != exitMisused {
+	if got := do(t, "demo", "--once", "--data", kept, "--files", county(t)); got.code != command.ExitMisused {
 		t.Errorf("a folder that is not empty: exit code %d", got.code)
 	}
 }

@@ -11,6 +11,8 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	pb "bayround/proto/bayround/v1"
+
+	"bayround/internal/command"
 )
 
 const showHelp = `Show what is checked on a vehicle, in walking order: the plan of a routine. With
@@ -41,7 +43,7 @@ func newShow(c *console) *cobra.Command {
 				f.output = map[bool]string{false: "table", true: "yaml"}[f.configuration]
 			}
 			if f.output != "yaml" && f.output != "json" && (f.output != "table" || f.configuration) {
-				return misuse("-o %q: say table, json or yaml; a configuration has no table", f.output)
+				return command.Misuse("-o %q: say table, json or yaml; a configuration has no table", f.output)
 			}
 			return asking(f.server, func(s *remote) error {
 				return s.show(cmd.Context(), c, inCollection("vehicles", args[0]), f)
@@ -110,27 +112,27 @@ func (c *console) sayMessage(m proto.Message, output string) error {
 	if err != nil {
 		return err
 	}
-	c.say("%s", strings.TrimSuffix(string(text), "\n"))
+	c.Say("%s", strings.TrimSuffix(string(text), "\n"))
 	return nil
 }
 
 // planTable prints a plan, stop by stop.
 func (c *console) planTable(plan *pb.Plan) {
-	c.say("%s, %s: %s, catalogue %s, revision %d", plan.GetVehicle(), plan.GetRoutine(),
+	c.Say("%s, %s: %s, catalogue %s, revision %d", plan.GetVehicle(), plan.GetRoutine(),
 		count(len(plan.GetSteps()), "step"), plan.GetCatalogueVersion(), plan.GetVehicleRevision())
 	stop := ""
 	for i, step := range plan.GetSteps() {
 		if step.GetStop() != stop {
 			stop = step.GetStop()
-			c.say("\n%s", step.GetStopTitle())
+			c.Say("\n%s", step.GetStopTitle())
 		}
 		must := " "
 		if step.GetMustNotMiss() {
 			must = "!"
 		}
-		c.say("%4d %s %-40s %s: %s", i+1, must, step.GetStepId(), titleOf(step), asks(step))
+		c.Say("%4d %s %-40s %s: %s", i+1, must, step.GetStepId(), titleOf(step), asks(step))
 	}
-	c.say("\n! must not be missed")
+	c.Say("\n! must not be missed")
 }
 
 // asks says in a few words what answer a step wants.

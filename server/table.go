@@ -15,7 +15,7 @@ import (
 // keeps it from being better.
 func (c *console) readinessTable(all []*pb.Readiness, now time.Time) {
 	if len(all) == 0 {
-		c.say("the station knows no vehicle yet; tell it some with: server apply FILE…")
+		c.Say("the station knows no vehicle yet; tell it some with: server apply FILE…")
 		return
 	}
 	all = slices.Clone(all)
@@ -28,9 +28,9 @@ func (c *console) readinessTable(all []*pb.Readiness, now time.Time) {
 	for _, r := range all {
 		m := markOf(r.GetVerdict())
 		head := fmt.Sprintf("%s  %-*s  %-*s", m.shape, signs, r.GetCallSign(), words, m.words(r))
-		c.say("%s  since %s%s", m.paint(head, c.colourful()), instant(r.GetSince().AsTime(), now), untilWords(r, now))
+		c.Say("%s  since %s%s", m.paint(head, c.colourful()), instant(r.GetSince().AsTime(), now), untilWords(r, now))
 		for _, line := range short(r) {
-			c.say("     %*s  %s", signs, "", line)
+			c.Say("     %*s  %s", signs, "", line)
 		}
 	}
 }

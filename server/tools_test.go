@@ -5,6 +5,8 @@ import (
 	"os/exec"
 	"strings"
 	"testing"
+
+	"bayround/internal/command"
 )
 
 func grpcurl(t *testing.T) string {
@@ -84,7 +86,7 @@ func TestOtherSystems_AreToldWhenTheStationStops(t *testing.T) {
 	if states < 10 {
 		t.Errorf("before \"present\" came %d states, want one for each of the county's vehicles", states)
 	}
-	if code := p.end(); code != exitDone {
+	if code := p.end(); code != command.ExitDone {
 		t.Errorf("the server ended with %d\n%s", code, p.log)
 	}
 	for lines.Scan() {
@@ -104,7 +106,7 @@ func TestOtherSystems_SeeItsHealth(t *testing.T) {
 			t.Errorf("health of %q: exit code %d, %s", service, code, printed)
 		}
 	}
-	if code := p.end(); code != exitDone {
+	if code := p.end(); code != command.ExitDone {
 		t.Errorf("the server ended with %d\n%s", code, p.log)
 	}
 	if printed, code := outside(t.Context(), t, probe, "-addr="+p.address); code == 0 {

@@ -7,6 +7,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"bayround/internal/station"
+
+	"bayround/internal/command"
 )
 
 const verifyHelp = `Re-read a whole record: every event and its hash, the order, the root against the signed
@@ -36,12 +38,12 @@ func newVerify(c *console) *cobra.Command {
 			}
 			report, err := station.Verify(cmd.Context(), data, offlineLog(c))
 			if report.Problem != "" {
-				c.say("%s", report)
+				c.Say("%s", report)
 			}
 			if err != nil {
 				return err
 			}
-			c.say("sound: %s", report)
+			c.Say("sound: %s", report)
 			return nil
 		},
 	}
@@ -65,7 +67,7 @@ func newRebuild(c *console) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			c.say("made anew from %d events", events)
+			c.Say("made anew from %d events", events)
 			return nil
 		},
 	}
@@ -77,15 +79,15 @@ func newRebuild(c *console) *cobra.Command {
 func isRecord(folder string) error {
 	entries, err := os.ReadDir(folder)
 	if err != nil {
-		return misuse("there is no record: %w", err)
+		return command.Misuse("there is no record: %w", err)
 	}
 	if len(entries) == 0 {
-		return misuse("there is no record: %s is empty", folder)
+		return command.Misuse("there is no record: %s is empty", folder)
 	}
 	return nil
 }
 
 // offlineLog hears only of trouble.
 func offlineLog(c *console) *slog.Logger {
-	return slog.New(slog.NewTextHandler(c.err, &slog.HandlerOptions{Level: slog.LevelWarn}))
+	return slog.New(slog.NewTextHandler(c.Err, &slog.HandlerOptions{Level: slog.LevelWarn}))
 }

@@ -1,9 +1,11 @@
 package main
 
 import (
-	"runtime/debug"
+	"strings"
 
 	"github.com/spf13/cobra"
+
+	"bayround/internal/command"
 )
 
 func newVersion(c *console) *cobra.Command {
@@ -13,18 +15,7 @@ func newVersion(c *console) *cobra.Command {
 		Long:  "Say which version this is, from which change it was built, and with which Go.",
 		Args:  cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
-			info, ok := debug.ReadBuildInfo()
-			if !ok {
-				c.say("bayround, built without a record of how")
-				return nil
-			}
-			c.say("bayround %s", info.Main.Version)
-			for _, s := range info.Settings {
-				if s.Key == "vcs.revision" || s.Key == "vcs.time" || s.Key == "vcs.modified" {
-					c.say("%s %s", s.Key, s.Value)
-				}
-			}
-			c.say("%s", info.GoVersion)
+			c.Say("%s", strings.Join(command.Version(), "\n"))
 			return nil
 		},
 	}

@@ -37,7 +37,7 @@ func (s *remote) watch(ctx context.Context, c *console, l listening) error {
 		case !fault.Is(err, fault.Unavailable) && !errors.Is(err, io.EOF) && !errors.Is(err, errSilent):
 			return err
 		}
-		c.complain("NOT LIVE SINCE %s – %v", time.Now().Format("15:04:05"), err)
+		c.Complain("NOT LIVE SINCE %s – %v", time.Now().Format("15:04:05"), err)
 		select {
 		case <-ctx.Done():
 			return nil
@@ -82,7 +82,7 @@ func (c *console) sayChange(message *pb.WatchReadinessResponse, output string) e
 		if err != nil {
 			return err
 		}
-		c.say("%s", text)
+		c.Say("%s", text)
 		return nil
 	}
 	r := message.GetReadiness()
@@ -90,10 +90,10 @@ func (c *console) sayChange(message *pb.WatchReadinessResponse, output string) e
 		return nil
 	}
 	m := markOf(r.GetVerdict())
-	c.say("%s  %s", r.GetAsOf().AsTime().Local().Format("15:04:05"),
+	c.Say("%s  %s", r.GetAsOf().AsTime().Local().Format("15:04:05"),
 		m.paint(m.shape+"  "+r.GetCallSign()+"  "+m.words(r), c.colourful()))
 	for _, line := range short(r) {
-		c.say("          %s", line)
+		c.Say("          %s", line)
 	}
 	return nil
 }

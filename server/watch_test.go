@@ -14,6 +14,8 @@ import (
 	"google.golang.org/grpc"
 
 	pb "bayround/proto/bayround/v1"
+
+	"bayround/internal/command"
 )
 
 // mute is a station that says one thing and then nothing more, as one does behind
@@ -42,7 +44,7 @@ func TestWatch_GivesUpAStationThatFallsSilent(t *testing.T) {
 	t.Cleanup(server.Stop)
 	var out bytes.Buffer
 	err = asking(listener.Addr().String(), func(r *remote) error {
-		return r.watchOnce(t.Context(), &console{out: &out, err: io.Discard}, listening{output: "table", silence: 200 * time.Millisecond})
+		return r.watchOnce(t.Context(), newConsole(&out, io.Discard), listening{output: "table", silence: 200 * time.Millisecond})
 	})
 	if !errors.Is(err, errSilent) {
 		t.Errorf("a silent station = %v", err)
@@ -89,7 +91,7 @@ func TestWatch_TellsEachChangeAndSaysWhenItIsNotLive(t *testing.T) {
 		for lines.Scan() {
 		}
 	}()
-	if code := <-ended; code != exitDone {
+	if code := <-ended; code != command.ExitDone {
 		t.Errorf("listening ended with %d", code)
 	}
 }
@@ -116,7 +118,7 @@ func TestWatch_AsJSONIsOneMessageALine(t *testing.T) {
 
 func TestWatch_AVehicleNobodyKnowsIsAnError(t *testing.T) {
 	s := filled(t)
-	if got := do(t, "readiness", "wn99", "--watch", "--server", s.address); got.code != exitRefused {
+	if got := do(t, "readiness", "wn99", "--watch", "--server", s.address); got.code != command.ExitRefused {
 		t.Errorf("exit code %d\n%s", got.code, got.err)
 	}
 }

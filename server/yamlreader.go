@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"go.yaml.in/yaml/v3"
+
+	"bayround/internal/command"
 )
 
 // yamlReader takes a YAML file apart and collects everything that is wrong with
@@ -30,7 +32,7 @@ func (y *yamlReader) err() error {
 	if len(y.problems) == 0 {
 		return nil
 	}
-	return misused{errors.New(strings.Join(y.problems, "\n"))}
+	return command.MisusedBy(errors.New(strings.Join(y.problems, "\n")))
 }
 
 // document returns the root of the one document in content, or nil when there is none.
