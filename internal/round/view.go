@@ -269,6 +269,7 @@ type Bay struct {
 	Station  string
 	Live     bool
 	Since    time.Time         // since when it is, or is not, live; zero when it never was
+	Heard    time.Time         // when the station was last heard, a heartbeat included, by this computer's clock; zero when it never was
 	Sequence int64             // of the station's journal, as last heard
 	Vehicles []*pb.Readiness   // worst first, then by call sign; as last heard
 	Titles   map[string]string // of vehicles, by name
@@ -280,8 +281,8 @@ type Bay struct {
 type BayWalk struct {
 	Vehicle   string
 	CallSign  string
-	Driver    string
-	Assistant string
+	Driver    string // shown only on the tablet's own listener
+	Assistant string // likewise
 	Step      string // title of the step
 	Place     string
 	Command   string // what the assistant is told; empty when nothing
@@ -296,7 +297,7 @@ type BayWalk struct {
 // BayEvent is one line of what happened.
 type BayEvent struct {
 	At   time.Time
-	Text string
+	Text string // no person's name and nothing a person typed: all who pass read it
 }
 
 // Act is one thing a person did on the tablet: its name and the values that came
