@@ -40,6 +40,8 @@ func FuzzLoad(f *testing.F) {
 	for _, content := range broken {
 		f.Add([]byte(content))
 	}
+	conditions, helped := beside("{id: low, text: low, sound: true}, {id: low, text: low, fault: FLU-010-01}"), assisted("{", "}")
+	f.Add([]byte(strings.NewReplacer(append(conditions, helped...)...).Replace(soundCatalogue)))
 	f.Fuzz(func(t *testing.T, content []byte) {
 		loaded, err := Load([]File{{Name: "f.yaml", Content: content}})
 		if err == nil {

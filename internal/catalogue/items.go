@@ -79,7 +79,7 @@ func (in *inspector) checkItem(path string, item *pb.Item) {
 	in.checkFaults(path, item)
 	in.checkConditions(path, item)
 	in.checkParts(path, item)
-	in.checkPrompt(path, item)
+	in.checkPrompts(path, item)
 	lamps := item.GetRepeatOver() == pb.RepeatOver_REPEAT_OVER_LAMPS
 	switch {
 	case lamps && len(item.GetLampFunctions()) == 0:
@@ -111,20 +111,38 @@ func (in *inspector) checkFaults(path string, item *pb.Item) {
 	}
 }
 
-// checkConditions checks that exactly one condition is sound and that every
-// other stands for a fault of its own, none left over.
+// checkConditions checks that every condition but a sound one stands for a fault
+// of its own. Of an item that asks for conditions exactly one is sound and no
+// fault is left over; beside a value none is sound, and rules name the other faults.
 func (in *inspector) checkConditions(path string, item *pb.Item) {
-	if item.GetAnswerKind() != pb.AnswerKind_ANSWER_KIND_CONDITION {
-		if len(item.GetConditions()) > 0 {
-			in.wrong(path+".conditions", item.GetId()+" lists conditions, which only ANSWER_KIND_CONDITION asks for", "take them away, or make it ANSWER_KIND_CONDITION")
+	sound, keyed := in.checkKeys(path, item)
+	asked := item.GetAnswerKind() == pb.AnswerKind_ANSWER_KIND_CONDITION
+	switch {
+	case !asked && len(sound) > 0:
+		for _, at := range sound {
+			in.wrong(at+".sound", item.GetId()+" asks for a value, and one of its conditions is sound", "take it away: beside a value, no condition given means that none was seen")
 		}
 		return
+	case !asked:
+		return
+	case len(sound) != 1:
+		in.wrong(path+".conditions", fmt.Sprintf("%s has %s", item.GetId(), count(len(sound), "sound condition")), "mark exactly one with sound: true")
 	}
-	own := map[string]bool{}
+	for i, fault := range item.GetFaults() {
+		if keyed[fault.GetId()] == "" && fault.GetId() != "" {
+			in.wrong(fmt.Sprintf("%s.faults[%d].id", path, i), fmt.Sprintf("no condition of %s stands for fault %s", item.GetId(), fault.GetId()), "add a condition that says what is seen, with this fault")
+		}
+	}
+}
+
+// checkKeys checks ids and faults of an item's conditions, and returns the places
+// of the sound ones and the condition that each fault is keyed to.
+func (in *inspector) checkKeys(path string, item *pb.Item) (sound []string, keyed map[string]string) {
+	own, ids := map[string]bool{}, map[string]string{}
 	for _, fault := range item.GetFaults() {
 		own[fault.GetId()] = true
 	}
-	sound, ids, keyed := 0, map[string]string{}, map[string]string{}
+	keyed = map[string]string{}
 	for i, condition := range item.GetConditions() {
 		at := fmt.Sprintf("%s.conditions[%d]", path, i)
 		if before, known := ids[condition.GetId()]; known {
@@ -134,7 +152,7 @@ func (in *inspector) checkConditions(path string, item *pb.Item) {
 		fault := condition.GetFault()
 		switch before, known := keyed[fault]; {
 		case condition.GetSound():
-			sound++
+			sound = append(sound, at)
 		case fault == "":
 		case !own[fault]:
 			in.wrong(at+".fault", fmt.Sprintf("condition %s stands for %s, which is no fault of %s", shown(condition.GetId()), fault, item.GetId()), "name one of its own faults, or add the fault to the item")
@@ -144,14 +162,7 @@ func (in *inspector) checkConditions(path string, item *pb.Item) {
 			keyed[fault] = shown(condition.GetId())
 		}
 	}
-	if sound != 1 {
-		in.wrong(path+".conditions", fmt.Sprintf("%s has %s", item.GetId(), count(sound, "sound condition")), "mark exactly one with sound: true")
-	}
-	for i, fault := range item.GetFaults() {
-		if keyed[fault.GetId()] == "" && fault.GetId() != "" {
-			in.wrong(fmt.Sprintf("%s.faults[%d].id", path, i), fmt.Sprintf("no condition of %s stands for fault %s", item.GetId(), fault.GetId()), "add a condition that says what is seen, with this fault")
-		}
-	}
+	return sound, keyed
 }
 
 // checkParts checks that the values asked for suit the kind of answer.
@@ -196,12 +207,26 @@ func (in *inspector) checkPart(path, item string, part *pb.ReadingPart) {
 // promptWord finds what is filled into a prompt.
 var promptWord = regexp.MustCompile(`\{[^{}]*\}?|\}`)
 
-// checkPrompt checks that a prompt asks only for words that can be filled in.
-func (in *inspector) checkPrompt(path string, item *pb.Item) {
+// checkPrompts checks that the texts an item tells people ask only for words that
+// can be filled in, and that only an item that needs an assistant speaks of one.
+func (in *inspector) checkPrompts(path string, item *pb.Item) {
 	known := []string{"{place}", "{target}", "{unit}", "{reading_method}"}
-	for _, word := range promptWord.FindAllString(item.GetPrompt(), -1) {
-		if !slices.Contains(known, word) {
-			in.wrong(path+".prompt", fmt.Sprintf("the prompt of %s holds %s", item.GetId(), shown(word)), "only "+either(known)+" can be filled in")
+	for _, text := range []struct{ field, words string }{
+		{"prompt", item.GetPrompt()}, {"alone_prompt", item.GetAlonePrompt()}, {"assistant_command", item.GetAssistantCommand()},
+	} {
+		for _, word := range promptWord.FindAllString(text.words, -1) {
+			if !slices.Contains(known, word) {
+				in.wrong(path+"."+text.field, fmt.Sprintf("the %s of %s holds %s", strings.ReplaceAll(text.field, "_", " "), item.GetId(), shown(word)), "only "+either(known)+" can be filled in")
+			}
 		}
+	}
+	if item.GetState().GetAssistant() {
+		return
+	}
+	if item.GetAlonePrompt() != "" {
+		in.wrong(path+".alone_prompt", item.GetId()+" says how it is looked at without an assistant and needs none", "take it away, or write assistant: true under state")
+	}
+	if item.GetAssistantCommand() != "" {
+		in.wrong(path+".assistant_command", item.GetId()+" has a command for an assistant and needs none", "take it away, or write assistant: true under state")
 	}
 }

@@ -102,6 +102,43 @@ func TestLoad_SoundCatalogueIsTaken(t *testing.T) {
 	}
 }
 
+// beside gives the level of soundCatalogue conditions beside its value.
+func beside(conditions string) []string {
+	return []string{"answer_kind: ANSWER_KIND_LEVEL\n", "answer_kind: ANSWER_KIND_LEVEL\n      conditions: [" + conditions + "]\n"}
+}
+
+// oneMoreFault gives the level of soundCatalogue a second fault.
+var oneMoreFault = []string{"      faults:\n", "      faults:\n        - {id: FLU-010-02, text: milky, driver_does: Tell., source: us}\n"}
+
+// assisted makes the level of soundCatalogue one that needs an assistant.
+func assisted(command, alone string) []string {
+	return []string{
+		"state: {engine: ENGINE_STATE_COLD}\n",
+		"state: {engine: ENGINE_STATE_COLD, assistant: true}\n      assistant_command: \"" + command + "\"\n      alone_prompt: \"" + alone + "\"\n",
+	}
+}
+
+// Beside a value some faults can be seen, others are named by rules alone; and
+// what an assistant is told may speak of the place as a prompt does.
+func TestLoad_TakesWhatStandsBesideAValue(t *testing.T) {
+	for name, changes := range map[string][]string{
+		"every fault can be seen":         beside("{id: low, text: low, fault: FLU-010-01}"),
+		"one of two can be seen":          append(beside("{id: milky, text: milky, fault: FLU-010-02}"), oneMoreFault...),
+		"a command and a way to do alone": assisted("Watch {place}.", "Look at {place} in a window; it reads {reading_method}."),
+	} {
+		t.Run(name, func(t *testing.T) {
+			loaded, err := Load([]File{{Name: "f.yaml", Content: []byte(changed(t, soundCatalogue, changes...))}})
+			if err != nil {
+				t.Fatal(err)
+			}
+			item := loaded.Catalogue.GetItems()[0]
+			if len(item.GetConditions()) == 0 && (item.GetAlonePrompt() == "" || item.GetAssistantCommand() == "") {
+				t.Errorf("%s lost what was added to it: %v", item.GetId(), item)
+			}
+		})
+	}
+}
+
 func TestLoad_ChecksItems(t *testing.T) {
 	for _, tc := range []struct {
 		name    string
@@ -142,8 +179,29 @@ func TestLoad_ChecksItems(t *testing.T) {
 			`f.yaml:37:11: condition "sound" of LMP-010 is given twice, first at f.yaml:36; keep one of them, or give one another name`,
 			`f.yaml:40:16: no condition of LMP-010 stands for fault LMP-010-01; add a condition that says what is seen, with this fault`,
 		}},
-		{"conditions of a level", []string{"answer_kind: ANSWER_KIND_LEVEL\n", "answer_kind: ANSWER_KIND_LEVEL\n      conditions: [{id: sound, text: full, sound: true}]\n"}, []string{
-			`f.yaml:17:7: FLU-010 lists conditions, which only ANSWER_KIND_CONDITION asks for; take them away, or make it ANSWER_KIND_CONDITION`,
+		{"sound beside a value", beside("{id: low, text: low, sound: true}"), []string{
+			`f.yaml:17:48: FLU-010 asks for a value, and one of its conditions is sound; take it away: beside a value, no condition given means that none was seen`,
+		}},
+		{"another's fault beside a value", beside("{id: low, text: low, fault: LMP-010-01}"), []string{
+			`f.yaml:17:48: condition "low" stands for LMP-010-01, which is no fault of FLU-010; name one of its own faults, or add the fault to the item`,
+		}},
+		{"one fault twice beside a value", beside("{id: low, text: low, fault: FLU-010-01}, {id: dry, text: dry, fault: FLU-010-01}"), []string{
+			`f.yaml:17:89: conditions "low" and "dry" both stand for FLU-010-01; give each fault one condition`,
+		}},
+		{"one id twice beside a value", append(beside("{id: low, text: low, fault: FLU-010-01}, {id: low, text: milky, fault: FLU-010-02}"), oneMoreFault...), []string{
+			`f.yaml:17:61: condition "low" of FLU-010 is given twice, first at f.yaml:17; keep one of them, or give one another name`,
+		}},
+		{"alone where no assistant is needed", []string{"state: {engine: ENGINE_STATE_COLD}", "state: {engine: ENGINE_STATE_COLD}\n      alone_prompt: In the mirror."}, []string{
+			`f.yaml:20:21: FLU-010 says how it is looked at without an assistant and needs none; take it away, or write assistant: true under state`,
+		}},
+		{"a command to nobody", []string{"state: {engine: ENGINE_STATE_COLD}", "state: {engine: ENGINE_STATE_COLD}\n      assistant_command: Hold."}, []string{
+			`f.yaml:20:26: FLU-010 has a command for an assistant and needs none; take it away, or write assistant: true under state`,
+		}},
+		{"a command with an unknown word", assisted("Press {pedal}.", "Watch a window."), []string{
+			`f.yaml:20:26: the assistant command of FLU-010 holds "{pedal}"; only {place}, {target}, {unit} or {reading_method} can be filled in`,
+		}},
+		{"alone with an unknown word", assisted("Press.", "Watch {lamp}."), []string{
+			`f.yaml:21:21: the alone prompt of FLU-010 holds "{lamp}"; only {place}, {target}, {unit} or {reading_method} can be filled in`,
 		}},
 		{"lamps without function", []string{"      lamp_functions: [LAMP_FUNCTION_STOP]\n", ""}, []string{
 			`f.yaml:45:20: LMP-010 is repeated over lamps and names no lamp function; list the functions it looks at under lamp_functions`,
@@ -159,7 +217,7 @@ func TestLoad_ChecksItems(t *testing.T) {
 		}},
 		{"reading of nothing", []string{"ANSWER_KIND_CONDITION", "ANSWER_KIND_READING"}, []string{
 			`f.yaml:34:20: LMP-010 asks for a reading and says of nothing; list its values under parts`,
-			`f.yaml:35:7: LMP-010 lists conditions, which only ANSWER_KIND_CONDITION asks for; take them away, or make it ANSWER_KIND_CONDITION`,
+			`f.yaml:36:44: LMP-010 asks for a value, and one of its conditions is sound; take it away: beside a value, no condition given means that none was seen`,
 		}},
 		{"profile of a pressure", []string{"ANSWER_KIND_READING", "ANSWER_KIND_PROFILE"}, []string{
 			`f.yaml:55:20: TYR-010 asks for a profile, which has one part, a length; give one part with QUANTITY_LENGTH`,

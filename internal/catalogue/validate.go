@@ -183,6 +183,9 @@ func patternWords(pattern string) string {
 	case "^(A[1-8]|[B-HJ-NP-WY]|U)$":
 		return "a speed symbol, such as M"
 	}
+	if strings.HasPrefix(pattern, `^(\$argon2id\$`) {
+		return "the whole hash, such as $argon2id$v=19$m=…,t=…,p=…$salt$hash; or leave it out"
+	}
 	for _, collection := range []string{"stations", "vehicles", "gauges", "people", "routines", "packs"} {
 		if strings.HasPrefix(pattern, "^"+collection+"/") {
 			return collection + "/ and a name in small letters, digits and single hyphens"
