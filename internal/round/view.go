@@ -92,6 +92,7 @@ type Session struct {
 type Before struct {
 	EngineStopped *time.Time             // nil: not said
 	Unknown       bool                   // nobody knows when the engine last ran
+	Running       bool                   // the engine runs now
 	AmbientText   string                 // as typed, in degrees Celsius; empty: not read
 	ColdSteps     int                    // steps that need a cold engine
 	ColdAt        *time.Time             // when the last of them can be done; nil when now, or not known
@@ -166,7 +167,9 @@ type Choice struct {
 // Entry is the answer being made. Nothing in it is chosen beforehand.
 type Entry struct {
 	Kind     pb.AnswerKind
-	Fields   []Field      // of a reading or a profile
+	Fields   []Field      // of a reading, or of the section of a profile that is being typed
+	Section  int          // of a profile: the place round the tyre being typed, from 1
+	Sections []int        // of a profile: depths typed at each place round the tyre, at most three
 	Mark     pb.LevelMark // of a level; unspecified until set
 	Fraction float64
 	Choices  []Choice // conditions, or faults beside a value
@@ -190,6 +193,7 @@ type Step struct {
 	Gauge       *pb.Gauge // in hand for it; nil when none is needed or known
 	NeedsGauge  bool
 	Alone       bool         // nobody assists; AlonePrompt is offered when there is one
+	AloneMethod bool         // it is being looked at by that method
 	HeldUntil   time.Time    // the least time of looking ends then; zero when it does not hold
 	ColdAt      *time.Time   // it waits until then for a cold engine; nil when it need not
 	Correcting  bool         // it was answered in this round; a new answer supersedes
@@ -221,6 +225,7 @@ type Turnout struct {
 	Items   []SafeItem // in walking order
 	DebtS   int32
 	Paused  time.Time
+	Away    time.Time  // when the vehicle left; zero while it is here
 	Verdict pb.Verdict // the vehicle leaves on it
 }
 
