@@ -34,14 +34,20 @@ func (s *Station) Apply(ctx context.Context, req *pb.ApplyRequest) (*pb.ApplyRes
 
 // apply puts in force what was loaded.
 func (s *Station) apply(ctx context.Context, id string, req proto.Message, loaded *catalogue.Loaded) (*pb.ApplyResponse, error) {
+	return s.putInForce(ctx, id, req, func(base *library) (*application, error) { return prepare(loaded, base) })
+}
+
+// putInForce carries out a command that puts something in force; prepare works
+// out what it would do to a library.
+func (s *Station) putInForce(ctx context.Context, id string, req proto.Message, prepare func(base *library) (*application, error)) (*pb.ApplyResponse, error) {
 	// Compiling and planning take a while, so they are done beside the
 	// committer, on what is in force now; it is done again in the rare case
 	// that this has changed by then.
-	early, earlyErr := prepare(loaded, s.current.Load().lib)
+	early, earlyErr := prepare(s.current.Load().lib)
 	resp, _, err := run(ctx, s, id, req, func(c *command) (*pb.ApplyResponse, error) {
 		a, err := early, earlyErr
 		if a.base != c.state.lib {
-			a, err = prepare(loaded, c.state.lib)
+			a, err = prepare(c.state.lib)
 		}
 		if err != nil {
 			return nil, err

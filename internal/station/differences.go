@@ -40,11 +40,29 @@ func (d *differ) message(path string, before, after protoreflect.Message) {
 		case f.IsList():
 			d.list(at, f, before.Get(f).List(), after.Get(f).List())
 		case f.IsMap(): // configuration has none
+		case f.Name() == secret:
+			d.secret(at, before.Get(f).String(), after.Get(f).String())
 		case isPlainMessage(f) && before.Has(f) && after.Has(f):
 			d.message(at+".", before.Get(f).Message(), after.Get(f).Message())
 		default:
 			d.value(at, said(f, before), said(f, after))
 		}
+	}
+}
+
+// secret is the field that is told to nobody but the station's own tablets.
+const secret protoreflect.Name = "pin_argon2id"
+
+// secret tells of a value that must not be read whether it is there.
+func (d *differ) secret(path, before, after string) {
+	switch {
+	case before == after:
+	case before == "":
+		d.value(path, nothing, "given")
+	case after == "":
+		d.value(path, "given", nothing)
+	default:
+		d.value(path, "given", "another one given")
 	}
 }
 

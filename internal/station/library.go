@@ -21,6 +21,8 @@ type library struct {
 	engine *rules.Engine     // nil when the packs do not compile
 	broken error             // why they do not
 	models map[string]*model // by vehicle
+
+	fingerprint *fingerprint // of the set; shared by copies
 }
 
 // ref says which event put a thing in force, and from which default files it
@@ -38,7 +40,7 @@ func emptyLibrary() *library {
 			Stations: map[string]*pb.Station{}, Vehicles: map[string]*pb.VehicleConfiguration{},
 			Gauges: map[string]*pb.Gauge{}, People: map[string]*pb.Person{},
 		},
-		refs: map[string]ref{}, models: map[string]*model{},
+		refs: map[string]ref{}, models: map[string]*model{}, fingerprint: &fingerprint{},
 	}
 }
 
@@ -97,7 +99,7 @@ func (d *draft) put(ev *pb.JournalEvent) string {
 // finish works out what follows from the draft. What did not change is taken
 // over from before: engine and models are dear.
 func (d *draft) finish(before *library) *library {
-	l := &library{set: d.set, refs: d.refs, models: make(map[string]*model, len(d.set.Vehicles))}
+	l := &library{set: d.set, refs: d.refs, models: make(map[string]*model, len(d.set.Vehicles)), fingerprint: &fingerprint{}}
 	if before.engine != nil && sameJudgement(before.set, d.set) {
 		l.engine = before.engine
 	} else if d.set.Catalogue != nil {

@@ -72,10 +72,15 @@ func (s *Station) ListGauges(_ context.Context, req *pb.ListGaugesRequest) (*pb.
 	return &pb.ListGaugesResponse{Gauges: entries, NextPageToken: next}, err
 }
 
-// ListPeople returns a page of people in the order of their names.
+// ListPeople returns a page of people in the order of their names, without what
+// proves who they are.
 func (s *Station) ListPeople(_ context.Context, req *pb.ListPeopleRequest) (*pb.ListPeopleResponse, error) {
 	entries, next, err := page(s.current.Load().lib.set.People, req, everything)
-	return &pb.ListPeopleResponse{People: entries, NextPageToken: next}, err
+	resp := &pb.ListPeopleResponse{NextPageToken: next}
+	for _, p := range entries {
+		resp.People = append(resp.People, &pb.Person{Name: p.GetName(), Title: p.GetTitle(), Roles: p.GetRoles()})
+	}
+	return resp, err
 }
 
 // ListStations returns a page of stations in the order of their names.

@@ -60,6 +60,8 @@ type Kit struct {
 	Clock *Clock
 	o     station.Options
 	ids   int
+	twins int // how many were opened beside it
+	group int // first part of its ids, so that twins give others
 }
 
 // Open opens a small station in a directory of its own, closed when the test ends.
@@ -109,7 +111,7 @@ func (k *Kit) Reopen() {
 // ID returns an id that was not used before in this kit.
 func (k *Kit) ID() string {
 	k.ids++
-	return fmt.Sprintf("00000000-0000-4000-8000-%012d", k.ids)
+	return fmt.Sprintf("%08d-0000-4000-8000-%012d", k.group, k.ids)
 }
 
 // OpenRound opens a round of people/driver on tablet-1 and returns its name.
