@@ -102,14 +102,16 @@ func (st *state) foundAgain(d *pb.Defect, name string, res *pb.Result, findings 
 	next := &pb.Defect{
 		Name: name, StepId: res.GetStepId(), FirstFound: now, FoundBy: res.GetPerson(),
 	}
+	looked := verdict.Looked(res)
 	if d != nil && d.GetState() != pb.DefectState_DEFECT_STATE_CLOSED {
+		looked = later(looked, d.GetLastLooked().AsTime()) // this one may have come late
 		next.FirstFound, next.FoundBy = d.GetFirstFound(), d.GetFoundBy()
 		next.TimesFound, next.Repair = d.GetTimesFound(), d.GetRepair()
 	}
 	next.State = pb.DefectState_DEFECT_STATE_OPEN
 	next.TimesFound++
 	next.Findings, next.LastFound, next.Note, next.Round = findings, now, res.GetNote(), res.GetRound()
-	next.LastLooked = timestamppb.New(verdict.Looked(res))
+	next.LastLooked = timestamppb.New(looked)
 	return next
 }
 

@@ -33,7 +33,7 @@
 // happened in the few milliseconds before it and was not yet synced is in it,
 // though whoever asked at that very moment was not shown it.
 //
-// # Rows, version 2
+// # Rows, version 3
 //
 // Rows are small and point at events by sequence number. Their values are
 // protobuf wire format without a schema file; "ref" is a varint field holding
@@ -42,7 +42,7 @@
 //	in-force/{name}              1 ref of the event that put it in force (name "catalogue" for the catalogue),
 //	                             2 digest of the default files it came from; absent when a person applied it
 //	revision/{vehicle}/{n}       1 ref of the event of revision n, ten digits
-//	step/{vehicle}/{step}        1 ref of the newest result, 2 ref of the newest that is not "not checked",
+//	step/{vehicle}/{step}        1 ref of the newest result by when somebody looked, 2 of the newest that is not "not checked",
 //	                             3 time before which answers prove nothing (a repair)
 //	defect/{vehicle}/{defect}    a Defect
 //	undone/{vehicle}/{step}      an UndoneStep

@@ -7,6 +7,7 @@ import (
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"bayround/internal/station"
 	"bayround/internal/stationtest"
 	pb "bayround/proto/bayround/v1"
 )
@@ -86,18 +87,24 @@ func TestRecordResult_LateDeliveryMakesNothingFresh(t *testing.T) {
 	for _, tc := range []struct {
 		name   string
 		looked time.Duration // the device's clock against the station's at delivery
+		newer  bool          // somebody has looked just now, too
 		want   pb.Verdict
 	}{
-		{"looked just now", 0, pb.Verdict_VERDICT_FIT},
-		{"looked thirteen hours before, good for fourteen", -13 * time.Hour, pb.Verdict_VERDICT_FIT},
-		{"looked three days before", -72 * time.Hour, pb.Verdict_VERDICT_UNPROVEN},
+		{"looked just now", 0, false, pb.Verdict_VERDICT_FIT},
+		{"looked thirteen hours before, good for fourteen", -13 * time.Hour, false, pb.Verdict_VERDICT_FIT},
+		{"looked three days before", -72 * time.Hour, false, pb.Verdict_VERDICT_UNPROVEN},
+		{"looked three days before, and a newer look is there", -72 * time.Hour, true, pb.Verdict_VERDICT_FIT},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
+			t.Parallel()
 			k := stationtest.Open(t)
-			round := k.RecordAll(p1, shift)
-			r := stationtest.Seen(screen, "01")
-			r.DeviceTime = timestamppb.New(k.Clock.Now().Add(tc.looked))
-			if resp := k.Record(round, r); resp.GetVerdict() != tc.want {
+			round := k.OpenRound(p1, shift)
+			for _, step := range k.Plan(p1, shift).GetSteps() {
+				if tc.newer || step.GetStepId() != screen {
+					k.Record(round, stationtest.Sound(step))
+				}
+			}
+			if resp := k.Record(round, lookedAt(k, stationtest.Seen(screen, "01"), tc.looked)); resp.GetVerdict() != tc.want {
 				t.Errorf("verdict %v, want %v", resp.GetVerdict(), tc.want)
 			}
 			if got := k.Readiness(p1).GetVerdict(); got != tc.want {
@@ -108,11 +115,160 @@ func TestRecordResult_LateDeliveryMakesNothingFresh(t *testing.T) {
 	k := stationtest.Open(t)
 	round := k.RecordAll(p1, shift)
 	before := k.Readiness(p1).GetUntil().AsTime()
-	ahead := stationtest.Seen(screen, "01")
-	ahead.DeviceTime = timestamppb.New(k.Clock.Now().Add(time.Hour))
-	k.Record(round, ahead)
+	k.Record(round, lookedAt(k, stationtest.Seen(screen, "01"), time.Hour))
 	if after := k.Readiness(p1).GetUntil().AsTime(); after.Sub(before) >= time.Minute {
 		t.Errorf("a clock an hour ahead moved staleness from %v to %v", before, after)
+	}
+}
+
+// lookedAt says of a result when somebody looked, by the device's clock against
+// the station's.
+func lookedAt(k *stationtest.Kit, r *pb.Result, ago time.Duration) *pb.Result {
+	r.DeviceTime = timestamppb.New(k.Clock.Now().Add(ago))
+	return r
+}
+
+// lastOf is the newest result of a step as the plan shows it.
+func lastOf(t *testing.T, k *stationtest.Kit, routine, stepID string) *pb.Result {
+	t.Helper()
+	for _, s := range k.Plan(p1, routine).GetSteps() {
+		if s.GetStepId() == stepID {
+			return s.GetLast()
+		}
+	}
+	t.Fatalf("%s has no step %s", routine, stepID)
+	return nil
+}
+
+// An older look that is delivered late is kept, counts in its round and may
+// raise a defect; but the newer look stays what is shown, what groups are
+// judged by and what freshness counts from, over restarts and rebuilds too.
+func TestRecordResult_LateOlderLookDisplacesNothing(t *testing.T) {
+	k := stationtest.Open(t)
+	k.RecordAll(p1, shift)
+	until := k.Readiness(p1).GetUntil().AsTime()
+	round := k.OpenRound(p1, shift)
+	resp := k.Record(round, lookedAt(k, stationtest.Read(outer, "pressure", 6.9, "bar"), -time.Hour))
+	if found := resp.GetFindings(); len(found) != 1 || found[0].GetRule() != "pressure-low" {
+		t.Errorf("findings %v, want pressure-low alone: the twins as they are now do not differ", found)
+	}
+	if resp.GetVerdict() != pb.Verdict_VERDICT_RESTRICTED {
+		t.Errorf("verdict %v, want RESTRICTED by the defect that the late result has raised", resp.GetVerdict())
+	}
+	for _, when := range []string{"at once", "after a restart", "after a rebuild"} {
+		r := k.Readiness(p1)
+		if got := lastOf(t, k, shift, outer).GetReading().GetValues()[0].GetAsTyped(); got != 800 {
+			t.Errorf("%s: the plan shows %v, want the newer look's 800 (kPa)", when, got)
+		}
+		if !r.GetUntil().AsTime().Equal(until) || r.GetVerdict() != pb.Verdict_VERDICT_RESTRICTED {
+			t.Errorf("%s: %v until %v, want RESTRICTED until %v", when, r.GetVerdict(), r.GetUntil().AsTime(), until)
+		}
+		if len(r.GetOpenDefects()) != 1 || len(r.GetReasons()) != 1 || r.GetReasons()[0].GetDefect() == "" {
+			t.Errorf("%s: reasons %v, want the one defect", when, r.GetReasons())
+		}
+		got, err := k.GetRound(ctx, &pb.GetRoundRequest{Name: round})
+		if err != nil || got.GetRound().GetAnswered() != 1 {
+			t.Errorf("%s: %v, %v; want one step answered in its round", when, got.GetRound(), err)
+		}
+		restart(t, k, when == "after a restart")
+	}
+}
+
+// restart opens the station anew; anew makes its rows out of its events.
+func restart(t *testing.T, k *stationtest.Kit, anew bool) {
+	t.Helper()
+	if anew {
+		k.Close()
+		if _, err := station.Rebuild(ctx, k.Dir(), nil); err != nil {
+			t.Fatal(err)
+		}
+	}
+	k.Reopen()
+}
+
+// That nobody looked, told late, takes nothing from who looked after that.
+func TestRecordResult_LateNotCheckedDisplacesNothing(t *testing.T) {
+	k := stationtest.Open(t)
+	round := k.RecordAll(p1, shift)
+	k.Record(round, lookedAt(k, stationtest.NotChecked(screen, pb.NotCheckedReason_NOT_CHECKED_REASON_NO_TIME), -time.Hour))
+	k.Clock.Advance(20 * time.Hour)
+	for range 2 {
+		if last := lastOf(t, k, shift, screen); last.GetSeen() == nil {
+			t.Errorf("the plan shows %v, want what was seen later", last)
+		}
+		for _, s := range k.Readiness(p1).GetReasons()[0].GetUnproven().GetSteps() {
+			if s.GetCause() != pb.UnprovenCause_UNPROVEN_CAUSE_STALE {
+				t.Errorf("%s is unproven as %v, want as stale", s.GetStepId(), s.GetCause())
+			}
+		}
+		k.Reopen()
+	}
+	k.Record(round, stationtest.NotChecked(screen, pb.NotCheckedReason_NOT_CHECKED_REASON_NO_TIME))
+	if last := lastOf(t, k, shift, screen); last.GetNotChecked() == nil {
+		t.Errorf("the plan shows %v, want that nobody looked, which is the newest", last)
+	}
+}
+
+// A look from before a repair, delivered after it, is judged by itself and
+// takes no part in its group: at once as well as after a restart.
+func TestRecordResult_FromBeforeARepairTakesNoPartInItsGroup(t *testing.T) {
+	k := stationtest.Open(t)
+	round := k.RecordAll(p1, shift)
+	k.Record(round, stationtest.Read(outer, "pressure", 6.9, "bar"))
+	k.Clock.Advance(time.Hour)
+	repairAll(t, k)
+	resp := k.Record(round, lookedAt(k, stationtest.Read(outer, "pressure", 8.9, "bar"), -time.Minute))
+	if len(resp.GetFindings()) != 0 {
+		t.Errorf("findings %v, want none: what was read before the repair is no twin of what is there now", resp.GetFindings())
+	}
+	for range 2 {
+		if r := k.Readiness(p1); r.GetVerdict() != pb.Verdict_VERDICT_UNPROVEN || len(r.GetReasons()) != 1 {
+			t.Errorf("%v because of %v, want UNPROVEN since the repair alone", r.GetVerdict(), r.GetReasons())
+		}
+		k.Reopen()
+	}
+}
+
+func repairAll(t *testing.T, k *stationtest.Kit) {
+	t.Helper()
+	for _, d := range k.Readiness(p1).GetOpenDefects() {
+		req := &pb.RecordRepairRequest{RequestId: k.ID(), Defect: d.GetName(), Person: "people/mechanic", Done: "mended"}
+		if _, err := k.RecordRepair(ctx, req); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// A look from before a step was left open tells nothing of whether it is still
+// open, unless it is of the round that has left it so.
+func TestRecordResult_LateOlderLookPutsNothingBack(t *testing.T) {
+	for _, own := range []bool{false, true} {
+		k := stationtest.Open(t)
+		first, second := k.OpenRound(p1, shift), k.OpenRound(p1, shift)
+		open := stationtest.Seen(pump, "sound")
+		open.LeftOpen = true
+		k.Record(second, open)
+		round, want := first, int32(60) // small.yaml: 60 s to put the pump back
+		if own {
+			round, want = second, 0
+		}
+		k.Record(round, lookedAt(k, stationtest.Seen(pump, "sound"), -time.Hour))
+		if got := k.Readiness(p1).GetReadinessDebtS(); got != want {
+			t.Errorf("of the round itself %v: debt %d s, want %d", own, got, want)
+		}
+	}
+}
+
+// A defect that was seen is not made older by an older look that shows it, too.
+func TestRecordResult_LateDeliveryMakesNoDefectOlder(t *testing.T) {
+	k := stationtest.Open(t)
+	round := k.RecordAll(p1, shift)
+	k.Clock.Advance(3 * time.Hour)
+	k.Record(round, stationtest.Stands(oil, pb.LevelMark_LEVEL_MARK_BELOW, 0))
+	k.Record(round, lookedAt(k, stationtest.Stands(oil, pb.LevelMark_LEVEL_MARK_BELOW, 0), -2*time.Hour))
+	k.Record(round, lookedAt(k, stationtest.Stands(oil, pb.LevelMark_LEVEL_MARK_BETWEEN, 0.8), -time.Hour))
+	if open := k.Readiness(p1).GetOpenDefects(); len(open) != 1 || open[0].GetTimesFound() != 2 {
+		t.Errorf("open defects %v, want the low oil, found twice: nobody has looked since it was found", open)
 	}
 }
 

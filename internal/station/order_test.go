@@ -1,11 +1,15 @@
 package station_test
 
 import (
+	"fmt"
 	"testing"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/testing/protocmp"
+	"google.golang.org/protobuf/types/known/timestamppb"
 	"pgregory.net/rapid"
 
 	"bayround/internal/stationtest"
@@ -42,6 +46,54 @@ func TestOrderOfArrivalDoesNotMatter(t *testing.T) {
 			rt.Fatalf("arrived in the plan's order: -, shuffled: +\n%s", d)
 		}
 	})
+}
+
+// In whatever order several results of one step arrive, the newest look is what
+// is shown and what groups are judged by.
+func TestOrderOfArrivalOfOneStepDoesNotMatter(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		p := &play{rt: rt}
+		var results []*pb.Result
+		k, other := stationtest.Open(t), stationtest.Open(t)
+		defer k.Close()
+		defer other.Close()
+		steps := map[string]*pb.CheckStep{}
+		for _, step := range k.Plan(p2, shift).GetSteps() {
+			steps[step.GetStepId()] = step
+		}
+		for i := range rapid.IntRange(2, 8).Draw(rt, "results") {
+			r := p.answer(steps[rapid.SampledFrom([]string{outer, inner, oil}).Draw(rt, "step")])
+			r.Confirmed, r.ResultId = true, fmt.Sprintf("33333333-0000-4000-8000-%012d", i)
+			r.DeviceTime = timestamppb.New(stationtest.Morning.Add(-time.Duration(i) * time.Second))
+			results = append(results, r)
+		}
+		shuffled := rapid.Permutation(results).Draw(rt, "order")
+		for i, round := range []string{k.OpenRound(p2, shift), other.OpenRound(p2, shift)} {
+			kit, order := []*stationtest.Kit{k, other}[i], [][]*pb.Result{results, shuffled}[i]
+			for _, r := range order {
+				kit.Record(round, r)
+			}
+		}
+		if d := cmp.Diff(known(k), known(other), protocmp.Transform()); d != "" {
+			rt.Fatalf("newest first: -, shuffled: +\n%s", d)
+		}
+	})
+}
+
+// known is what a station shows of each step of a vehicle, without when, and
+// what its rules say of groups.
+func known(k *stationtest.Kit) (all []proto.Message) {
+	for _, step := range k.Plan(p2, shift).GetSteps() {
+		last := proto.CloneOf(step.GetLast())
+		clearTimes(last.ProtoReflect())
+		all = append(all, last)
+	}
+	for _, r := range k.Readiness(p2).GetReasons() {
+		if r.GetFinding().GetScope() == pb.RuleScope_RULE_SCOPE_GROUP {
+			all = append(all, r)
+		}
+	}
+	return all
 }
 
 // timeless is a readiness without what tells when and under which id results came.

@@ -106,7 +106,7 @@ func (st *state) madeSafe(v *vehicle, e *pb.MadeSafe, rows *rowSet) error {
 	return st.touchRound(e.GetRound(), rows)
 }
 
-// resultRecorded takes a result: as the newest of its step, into its round,
+// resultRecorded takes a result: among the looks at its step, into its round,
 // into the readiness debt and into the defects.
 func (st *state) resultRecorded(v *vehicle, e *pb.ResultRecorded, known *judgement, rows *rowSet) error {
 	res := e.GetResult()
@@ -119,9 +119,10 @@ func (st *state) resultRecorded(v *vehicle, e *pb.ResultRecorded, known *judgeme
 	}
 	st.putAnswered(r, r.take(res, st.sequence, st.station), rows)
 	st.answered(v, res, known, rows)
-	if res.GetLeftOpen() {
+	switch u := v.undone[res.GetStepId()]; {
+	case res.GetLeftOpen():
 		err = st.undo(v, undoneAt(r.plan.steps[res.GetStepId()], res.GetStepId(), r.name()), rows)
-	} else {
+	case v.answers[res.GetStepId()].Newest == res || u.GetRound() == r.name():
 		st.redo(v, res.GetStepId(), rows)
 	}
 	if err != nil || res.GetNotChecked() != nil {
@@ -130,7 +131,8 @@ func (st *state) resultRecorded(v *vehicle, e *pb.ResultRecorded, known *judgeme
 	return st.updateDefects(v, r, e, rows)
 }
 
-// answered puts a result in its place as the newest of its step and has it judged.
+// answered puts a result in its place among the looks at its step, and has the
+// step judged anew when it is the newest of them.
 func (st *state) answered(v *vehicle, res *pb.Result, known *judgement, rows *rowSet) {
 	id := res.GetStepId()
 	a := &verdict.Answer{}
@@ -138,19 +140,39 @@ func (st *state) answered(v *vehicle, res *pb.Result, known *judgement, rows *ro
 		*a = *before
 	}
 	s := v.model.steps[id]
-	a.Newest, a.Sequence = res, st.sequence
-	if res.GetNotChecked() == nil {
+	newest, real := supersedes(res, a.Newest), res.GetNotChecked() == nil && supersedes(res, a.Real)
+	if newest {
+		a.Newest, a.Sequence = res, st.sequence
+	}
+	if real {
 		a.Real, a.RealSequence = res, st.sequence
 		a.RealFits = s != nil && fits(s.CheckStep, res)
 	}
-	st.putStep(v, id, a, rows)
+	if newest || real {
+		st.putStep(v, id, a, rows)
+	}
 	switch {
-	case res.GetNotChecked() != nil:
+	case !real:
 	case known != nil && a.RealFits:
 		v.settle(s, known)
 	default:
 		v.reconsider(id)
 	}
+}
+
+// supersedes tells that a result that has just come is a newer look than an
+// earlier one of its step: results count by when somebody looked, so that what
+// is delivered late takes no newer look's place. Of two looks at the same
+// instant the one that came later counts.
+func supersedes(res, earlier *pb.Result) bool {
+	return earlier == nil || !verdict.Looked(res).Before(verdict.Looked(earlier))
+}
+
+// speaks tells that a result, once it is recorded, is what rules see at its
+// step: it is the newest look, and no repair came after it.
+func (v *vehicle) speaks(res *pb.Result) bool {
+	a := v.answers[res.GetStepId()]
+	return a == nil || supersedes(res, a.Real) && !verdict.Looked(res).Before(a.VoidBefore)
 }
 
 // putStep puts an answer in the place of what is known of a step.

@@ -18,9 +18,10 @@ const skewNoted = 2 * time.Minute
 // RecordResult records one result; result.result_id is the command id.
 //
 // Tablets deliver late: a result whose device time lies before its round was
-// paused or ended is taken all the same, for whatever was recorded counts. A
-// result never replaces a newer one by its device's clock: the newest is what
-// reached the station last.
+// paused or ended is taken all the same, for whatever was recorded counts. Which
+// look at a step is the newest goes by when somebody looked, not by when it
+// reached the station: an older look delivered late may raise a defect, but what
+// was seen after it stays what the vehicle is judged by.
 func (s *Station) RecordResult(ctx context.Context, req *pb.RecordResultRequest) (*pb.RecordResultResponse, error) {
 	var early *examined // most of the work, done beside the committer
 	if p := s.current.Load(); p.frames[req.GetRound()] != nil {
@@ -176,7 +177,7 @@ func (c *command) record(req *pb.RecordResultRequest, x *examined) (*pb.RecordRe
 	x.result.StationTime = timestamppb.New(c.time)
 	x.result.LookedAt = timestamppb.New(c.looked(x.result.GetDeviceTime().AsTime()))
 	var known *judgement
-	if x.now != nil {
+	if x.now != nil && v.speaks(x.result) {
 		known = v.judge(x.now, x.observation, x.single)
 	}
 	found := x.findings(v, known)
@@ -192,7 +193,8 @@ func (c *command) record(req *pb.RecordResultRequest, x *examined) (*pb.RecordRe
 	}, nil
 }
 
-// findings are what the rules say about the result.
+// findings are what the rules say about the result: of its group too, when it is
+// what they see at its step.
 func (x *examined) findings(v *vehicle, known *judgement) []*pb.Finding {
 	found := x.single
 	if known != nil {
