@@ -1,0 +1,171 @@
+package round
+
+import (
+	"sync"
+	"time"
+
+	pb "bayround/proto/bayround/v1"
+)
+
+// silence is how long after the last word of the station what it said is not
+// taken for current any more: what WatchReadiness promises its readers.
+const silence = 5 * time.Second
+
+// hearing is what was heard from the station, and when. How long ago is told by
+// the monotonic clock, so that setting the tablet's clock makes nothing live.
+type hearing struct {
+	clock  func() time.Time // for what is shown
+	silent func()           // called when nothing was heard for too long
+
+	mu       sync.Mutex
+	states   map[string]*pb.Readiness // guarded by mu: newest of each vehicle; never changed, replaced
+	sequence int64                    // guarded by mu: newest of the station's journal that was told of
+	watches  int                      // guarded by mu: how many watches have told every present state
+	latest   time.Time                // guarded by mu: when it was heard last, with its monotonic reading
+	shown    time.Time                // guarded by mu: the same by the tablet's clock; zero when never
+	alive    bool                     // guarded by mu: it was heard, and no silence was noticed since
+	since    time.Time                // guarded by mu: since when it is alive or not
+	skew     time.Duration            // guarded by mu
+	timer    *time.Timer              // guarded by mu: notices silence
+	stopped  bool                     // guarded by mu
+}
+
+func newHearing(clock func() time.Time, silent func()) *hearing {
+	return &hearing{clock: clock, silent: silent, states: map[string]*pb.Readiness{}}
+}
+
+// passage is a vehicle going from one state to the next.
+type passage struct{ before, after *pb.Readiness }
+
+// present takes the states with which a watch begins, all at once: half of them
+// beside half of the old ones would be no picture of any moment.
+func (h *hearing) present(states []*pb.Readiness, sequence int64) (passages []passage) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	for _, r := range states {
+		passages = append(passages, h.takeLocked(r)...)
+	}
+	h.sequence = max(h.sequence, sequence)
+	h.watches++
+	h.heardLocked()
+	return passages
+}
+
+// readiness takes a newer state of a vehicle.
+func (h *hearing) readiness(r *pb.Readiness) []passage {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.heardLocked()
+	return h.takeLocked(r)
+}
+
+// takeLocked never lets a vehicle run backwards.
+func (h *hearing) takeLocked(r *pb.Readiness) []passage {
+	before := h.states[r.GetVehicle()]
+	if before != nil && r.GetSequence() < before.GetSequence() {
+		return nil
+	}
+	h.states[r.GetVehicle()] = r
+	h.sequence = max(h.sequence, r.GetSequence())
+	if before == nil {
+		return nil
+	}
+	return []passage{{before, r}}
+}
+
+// heartbeat takes a sign of life, and tells whether the clocks have drifted apart
+// by more than a second since it was told last.
+func (h *hearing) heartbeat(sequence int64, station time.Time) (moved bool) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.heardLocked()
+	h.sequence = max(h.sequence, sequence)
+	skew := h.clock().Sub(station).Round(time.Second)
+	moved = skew != h.skew
+	h.skew = skew
+	return moved
+}
+
+// heardLocked notes that the station was heard now.
+func (h *hearing) heardLocked() {
+	h.latest, h.shown = time.Now(), h.clock()
+	if !h.alive {
+		h.alive, h.since = true, h.shown
+	}
+	switch {
+	case h.stopped:
+	case h.timer == nil:
+		h.timer = time.AfterFunc(silence, h.expire)
+	default:
+		h.timer.Reset(silence)
+	}
+}
+
+// expire notices silence.
+func (h *hearing) expire() {
+	h.mu.Lock()
+	if h.stopped || !h.alive || time.Since(h.latest) < silence {
+		h.mu.Unlock() // it was heard meanwhile, and the timer set anew
+		return
+	}
+	h.alive, h.since = false, h.shown
+	h.mu.Unlock()
+	h.silent()
+}
+
+// stop lets it notice nothing more.
+func (h *hearing) stop() {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.stopped = true
+	if h.timer != nil {
+		h.timer.Stop()
+	}
+}
+
+// forget forgets every state: they were of another journal.
+func (h *hearing) forget() {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.states, h.sequence = map[string]*pb.Readiness{}, 0
+}
+
+// link says how the tablet stands to the station.
+func (h *hearing) link() Link {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	live := h.liveLocked()
+	since := h.since
+	if !live {
+		since = h.shown // it was heard last then
+	}
+	return Link{Live: live, Since: since, Skew: h.skew}
+}
+
+// liveLocked does not wait for the timer: a program that was held still for a
+// while must not be believed when it goes on.
+func (h *hearing) liveLocked() bool { return h.alive && time.Since(h.latest) < silence }
+
+func (h *hearing) live() bool {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.liveLocked()
+}
+
+func (h *hearing) state(vehicle string) *pb.Readiness {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.states[vehicle]
+}
+
+// all returns the newest states, how far the station's journal had come, and how
+// many watches have begun.
+func (h *hearing) all() (states map[string]*pb.Readiness, sequence int64, watches int) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	states = make(map[string]*pb.Readiness, len(h.states))
+	for name, r := range h.states {
+		states[name] = r
+	}
+	return states, h.sequence, h.watches
+}

@@ -1,0 +1,106 @@
+package round
+
+import (
+	"time"
+
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	pb "bayround/proto/bayround/v1"
+)
+
+// outgoing is a driver's command on its way to the station of record.
+type outgoing struct {
+	sequence int64  // of its event in the twin's journal
+	id       string // command id, the same on every try
+	vehicle  string
+	round    string
+	at       time.Time // by the tablet's clock
+	request  proto.Message
+}
+
+// result is the command as a stream of results takes it; nil when it is none.
+func (c *outgoing) result() *pb.RecordResultRequest {
+	r, _ := c.request.(*pb.RecordResultRequest)
+	return r
+}
+
+// outgoingOf turns an event of the twin back into the command it came from; nil
+// for what is not a driver's. The same event always gives the same bytes: the
+// station takes a repeated id for the same command only then.
+//
+// Whose device an event names does not matter. The twin gets its commands from
+// this tablet alone, and a round that another tablet opened is gone on with here
+// under that other tablet's name.
+func outgoingOf(ev *pb.JournalEvent) *outgoing {
+	c := &outgoing{sequence: ev.GetSequence(), id: ev.GetCommandId(), vehicle: ev.GetVehicle(), at: deviceTime(ev).AsTime()}
+	switch e := ev.GetEvent().(type) {
+	case *pb.JournalEvent_RoundOpened:
+		c.round, c.request = e.RoundOpened.GetRound().GetName(), openingOf(ev, e.RoundOpened.GetRound())
+	case *pb.JournalEvent_RoundStateChanged:
+		c.round, c.request = e.RoundStateChanged.GetRound(), changeOf(ev, e.RoundStateChanged)
+	case *pb.JournalEvent_StepBegun:
+		c.round, c.request = e.StepBegun.GetRound(), &pb.BeginStepRequest{
+			RequestId: c.id, Round: e.StepBegun.GetRound(), StepId: e.StepBegun.GetUndone().GetStepId(), DeviceTime: deviceTime(ev),
+		}
+	case *pb.JournalEvent_MadeSafe:
+		c.round, c.request = e.MadeSafe.GetRound(), &pb.MakeSafeRequest{
+			RequestId: c.id, Round: e.MadeSafe.GetRound(), StepIds: e.MadeSafe.GetStepIds(), DeviceTime: deviceTime(ev),
+		}
+	case *pb.JournalEvent_ResultRecorded:
+		r := e.ResultRecorded.GetResult()
+		c.round, c.request = r.GetRound(), &pb.RecordResultRequest{Round: r.GetRound(), Result: asGiven(r)}
+	}
+	if c.request == nil {
+		return nil
+	}
+	return c
+}
+
+// deviceTime is when it was done by the tablet's clock. The twin's clock is the
+// tablet's, so where the command did not say, the twin's time does.
+func deviceTime(ev *pb.JournalEvent) *timestamppb.Timestamp {
+	if at := ev.GetDeviceTime(); at != nil {
+		return at
+	}
+	return ev.GetStationTime()
+}
+
+func openingOf(ev *pb.JournalEvent, r *pb.Round) proto.Message {
+	return &pb.OpenRoundRequest{
+		Round: r.GetName(), Vehicle: r.GetVehicle(), Routine: r.GetRoutine(), Driver: r.GetDriver(), Assistant: r.GetAssistant(),
+		Device: r.GetDevice(), Conditions: r.GetConditions(), DeviceTime: deviceTime(ev),
+	}
+}
+
+// changeOf is nil for a state that no command leads to.
+func changeOf(ev *pb.JournalEvent, to *pb.RoundStateChanged) proto.Message {
+	id, at := ev.GetCommandId(), deviceTime(ev)
+	switch to.GetState() {
+	case pb.RoundState_ROUND_STATE_OPEN:
+		return &pb.ResumeRoundRequest{RequestId: id, Round: to.GetRound(), Conditions: to.GetConditions(), DeviceTime: at}
+	case pb.RoundState_ROUND_STATE_PAUSED:
+		return &pb.PauseRoundRequest{RequestId: id, Round: to.GetRound(), Note: to.GetNote(), Turnout: to.GetTurnout(), DeviceTime: at}
+	case pb.RoundState_ROUND_STATE_FINISHED:
+		return &pb.FinishRoundRequest{RequestId: id, Round: to.GetRound(), Note: to.GetNote(), ShownVerdict: to.GetShownVerdict(), DeviceTime: at}
+	case pb.RoundState_ROUND_STATE_GIVEN_UP:
+		return &pb.GiveUpRoundRequest{RequestId: id, Round: to.GetRound(), Note: to.GetNote(), DeviceTime: at}
+	}
+	return nil
+}
+
+// asGiven is a result without what the twin has worked out: the station of record
+// works it out again.
+func asGiven(r *pb.Result) *pb.Result {
+	r = proto.CloneOf(r)
+	r.StationTime, r.LookedAt, r.Round, r.GaugeOverdue = nil, nil, "", false
+	for _, v := range r.GetReading().GetValues() {
+		v.Si = 0
+	}
+	for _, s := range r.GetProfile().GetSections() {
+		for _, p := range s.GetPoints() {
+			p.DepthMm = 0
+		}
+	}
+	return r
+}

@@ -1,0 +1,202 @@
+package round
+
+import (
+	"context"
+	"fmt"
+	"maps"
+	"slices"
+	"sync"
+
+	"github.com/google/uuid"
+
+	"bayround/internal/fault"
+	pb "bayround/proto/bayround/v1"
+)
+
+// adoption knows how much of what the station knows the twin has taken over.
+type adoption struct {
+	turn sync.RWMutex // held by the desk for reading, for writing while the twin takes over
+
+	mu      sync.Mutex
+	era     int              // guarded by mu: counts how often all was forgotten
+	known   map[string]int64 // guarded by mu: up to this event of the station the twin has everything about a vehicle
+	library string           // guarded by mu: digest of the station's library that was taken over
+	watches int              // guarded by mu: at which watch the library was asked for
+}
+
+func (a *adoption) init() { a.known = map[string]int64{} }
+
+func (a *adoption) forget() {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	a.era++
+	a.library, a.watches = "", 0
+	clear(a.known)
+}
+
+// own says that an event of the station came from the twin. Where it follows at
+// once on what the twin has, there is nothing in between that it lacks.
+func (a *adoption) own(vehicle string, sequence int64) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if known, ok := a.known[vehicle]; ok && sequence == known+1 {
+		a.known[vehicle] = sequence
+	}
+}
+
+// lacks tells whether there is something about a vehicle that the twin may not have.
+func (a *adoption) lacks(vehicle string, sequence int64) bool {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	known, ok := a.known[vehicle]
+	return !ok || sequence > known
+}
+
+func (a *adoption) took(era int, vehicle string, sequence int64) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if era == a.era {
+		a.known[vehicle] = max(a.known[vehicle], sequence)
+	}
+}
+
+func (a *adoption) now() (era int, library string, watches int) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	return a.era, a.library, a.watches
+}
+
+func (a *adoption) tookLibrary(era int, digest string, watches int) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if era == a.era {
+		a.library, a.watches = digest, watches
+	}
+}
+
+// Turn keeps the uplink from taking a vehicle over until done is called. Whoever
+// commands the twin does so in a turn: a standing that was fetched before a
+// command and taken over after it would hide what was just recorded.
+func (u *Uplink) Turn() (done func()) {
+	u.adopt.turn.RLock()
+	return u.adopt.turn.RUnlock
+}
+
+// takeOver gives the twin what others did, for ever.
+func (u *Uplink) takeOver(ctx context.Context) {
+	var pauses backoff
+	for ctx.Err() == nil {
+		changed, arrived := u.changed.rung(), u.arrived.rung()
+		if err := u.takeOverAll(ctx); err != nil {
+			if ctx.Err() == nil {
+				u.log.Debug("what the station knows cannot be taken over now; it will be tried again", "cause", err)
+			}
+			pauses.pause(ctx, arrived)
+			continue
+		}
+		pauses.over()
+		select {
+		case <-changed:
+		case <-ctx.Done():
+		}
+	}
+}
+
+// takeOverAll takes over everything that the twin may lack.
+func (u *Uplink) takeOverAll(ctx context.Context) error {
+	states, _, watches := u.heard.all()
+	if !u.Live() {
+		return nil
+	}
+	if _, _, asked := u.adopt.now(); asked != watches {
+		if err := u.takeLibrary(ctx, watches); err != nil {
+			return err
+		}
+	}
+	for _, vehicle := range slices.Sorted(maps.Keys(states)) {
+		if !u.adopt.lacks(vehicle, states[vehicle].GetSequence()) {
+			continue
+		}
+		if err := u.takeVehicle(ctx, vehicle); err != nil {
+			return fmt.Errorf("taking over %s: %w", vehicle, err)
+		}
+	}
+	return nil
+}
+
+// takeLibrary takes over what is in force.
+func (u *Uplink) takeLibrary(ctx context.Context, watches int) error {
+	era, known, _ := u.adopt.now()
+	calling, cancel := context.WithTimeout(ctx, patience)
+	defer cancel()
+	resp, err := u.standings.GetLibrary(calling, &pb.GetLibraryRequest{KnownDigest: known})
+	if err != nil {
+		return fmt.Errorf("asking for what is in force: %w", err)
+	}
+	if resp.GetLibrary() != nil {
+		changed, err := u.twin.AdoptLibrary(ctx, uuid.NewString(), resp.GetLibrary())
+		if err != nil {
+			return fmt.Errorf("taking over what is in force: %w", err)
+		}
+		if changed {
+			u.log.Info("what is in force was taken over from the station", "digest", resp.GetDigest())
+			u.renew()
+			u.changed.ring()
+		}
+	}
+	u.adopt.tookLibrary(era, resp.GetDigest(), watches)
+	return nil
+}
+
+// takeVehicle takes over what a vehicle's verdict rests on, unless something
+// about it is still to be sent: the station must have all of ours first.
+func (u *Uplink) takeVehicle(ctx context.Context, vehicle string) error {
+	twin, ok := any(u.twin).(standingTaker)
+	if !ok {
+		return nil
+	}
+	era, library, watches := u.adopt.now()
+	waiting, newest := u.outbox.about(vehicle)
+	if waiting > 0 {
+		return nil
+	}
+	_, heard, _ := u.heard.all() // whatever happened up to here is in the answer
+	calling, cancel := context.WithTimeout(ctx, patience)
+	defer cancel()
+	resp, err := u.standings.GetStanding(calling, &pb.GetStandingRequest{Vehicle: vehicle})
+	switch {
+	case fault.Is(err, fault.NotFound):
+		u.adopt.took(era, vehicle, heard)
+		return nil
+	case err != nil:
+		return err
+	}
+	if resp.GetLibraryDigest() != library {
+		if err := u.takeLibrary(ctx, watches); err != nil {
+			return err
+		}
+	}
+	u.adopt.turn.Lock()
+	defer u.adopt.turn.Unlock()
+	if err := u.outbox.catchUp(ctx); err != nil {
+		return err
+	}
+	if waiting, now := u.outbox.about(vehicle); waiting > 0 || now != newest {
+		return nil // something was recorded meanwhile; it is sent first
+	}
+	changed, err := twin.AdoptStanding(ctx, uuid.NewString(), resp.GetStanding())
+	if err != nil {
+		return err
+	}
+	u.adopt.took(era, vehicle, max(heard, resp.GetStanding().GetSequence()))
+	if changed {
+		u.log.Debug("taken over from the station", "vehicle", vehicle, "sequence", resp.GetStanding().GetSequence())
+		u.changed.ring()
+	}
+	return nil
+}
+
+// standingTaker is a twin that can take a vehicle over.
+type standingTaker interface {
+	AdoptStanding(ctx context.Context, requestID string, standing *pb.Standing) (changed bool, err error)
+}

@@ -1,0 +1,27 @@
+package round
+
+import (
+	"google.golang.org/protobuf/proto"
+
+	pb "bayround/proto/bayround/v1"
+)
+
+// CommandOf is the command an event came from, and its id; nil when it came from
+// none of a driver's.
+func CommandOf(ev *pb.JournalEvent) (id string, request proto.Message) {
+	c := outgoingOf(ev)
+	if c == nil {
+		return "", nil
+	}
+	return c.id, c.request
+}
+
+// PlaceName is the name of the file that keeps how far the outbox has come.
+const PlaceName = placeName
+
+// Acknowledged is the event of the twin's journal up to which the station has everything.
+func (u *Uplink) Acknowledged() int64 {
+	u.outbox.mu.Lock()
+	defer u.outbox.mu.Unlock()
+	return u.outbox.place.Acknowledged
+}

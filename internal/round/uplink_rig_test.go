@@ -1,0 +1,220 @@
+package round_test
+
+import (
+	"context"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/uuid"
+	"google.golang.org/grpc"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/testing/protocmp"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"bayround/internal/catalogue"
+	"bayround/internal/round"
+	"bayround/internal/rpc"
+	"bayround/internal/station"
+	"bayround/internal/stationtest"
+	pb "bayround/proto/bayround/v1"
+)
+
+const (
+	firstPump  = "vehicles/p1"
+	secondPump = "vehicles/p2"
+	shiftCheck = "routines/shift"
+	windscreen = "GLA-010/windscreen"
+	pumpStep   = "PMP-010/pump"
+)
+
+// ofRecord is a station of record behind a wire.
+type ofRecord struct {
+	*stationtest.Kit
+	served *stationtest.Served
+	wire   *wire
+}
+
+// openOfRecord opens a small station and serves it.
+func openOfRecord(t testing.TB) *ofRecord {
+	t.Helper()
+	kit := openSmall(t, stationtest.Small())
+	served := stationtest.Serve(t, kit.Station, rpc.Options{StopAfter: time.Millisecond})
+	return &ofRecord{Kit: kit, served: served, wire: newWire(t, served.Address)}
+}
+
+func openSmall(t testing.TB, files []catalogue.File) *stationtest.Kit {
+	t.Helper()
+	return stationtest.OpenWith(t, nil, station.Options{Dir: t.TempDir(), Defaults: files})
+}
+
+// restart stops the station in the middle of whatever it does and starts it anew
+// on the same journal.
+func (o *ofRecord) restart() {
+	o.T.Helper()
+	o.wire.Cut()
+	o.served.Server.Stop(context.Background())
+	o.Reopen()
+	o.served = stationtest.Serve(o.T, o.Kit.Station, rpc.Options{StopAfter: time.Millisecond})
+	o.wire.Lead(o.served.Address)
+	o.wire.Heal()
+}
+
+// tablet is a twin with its uplink.
+type tablet struct {
+	*stationtest.Kit
+	up     *round.Uplink
+	conn   *grpc.ClientConn
+	device string
+	dir    string
+}
+
+// newTablet makes a tablet that knows the small station already. Its uplink runs
+// until the test ends.
+func newTablet(t testing.TB, w *wire, device string) *tablet {
+	t.Helper()
+	b := &tablet{Kit: openSmall(t, stationtest.Small()), device: device, dir: t.TempDir()}
+	conn, err := rpc.Dial(w.Address())
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.conn = conn
+	t.Cleanup(func() { _ = conn.Close() })
+	b.start()
+	t.Cleanup(b.stop)
+	return b
+}
+
+// start opens the uplink and lets it run.
+func (b *tablet) start() {
+	b.T.Helper()
+	up, err := round.OpenUplink(round.Config{Twin: b.Station, Conn: b.conn, Device: b.device, Dir: b.dir})
+	if err != nil {
+		b.T.Fatal(err)
+	}
+	b.up = up
+	ended := make(chan error, 1)
+	go func() { ended <- up.Run(context.Background()) }()
+	b.T.Cleanup(func() {
+		b.T.Helper()
+		if err := up.Close(); err != nil {
+			b.T.Errorf("closing the uplink: %v", err)
+		}
+		if err := <-ended; err != nil {
+			b.T.Errorf("the uplink ended with %v", err)
+		}
+	})
+}
+
+func (b *tablet) stop() {
+	if err := b.up.Close(); err != nil {
+		b.T.Errorf("closing the uplink: %v", err)
+	}
+}
+
+// begin opens a round on the tablet.
+func (b *tablet) begin(vehicle string) (name string) {
+	b.T.Helper()
+	name = "rounds/" + uuid.NewString()
+	_, err := b.Station.OpenRound(context.Background(), &pb.OpenRoundRequest{
+		Round: name, Vehicle: vehicle, Routine: shiftCheck, Driver: "people/driver", Device: b.device, DeviceTime: timestamppb.Now(),
+	})
+	b.must(err)
+	return name
+}
+
+// answer records a result on the tablet.
+func (b *tablet) answer(round string, r *pb.Result) *pb.RecordResultResponse {
+	b.T.Helper()
+	r = proto.CloneOf(r)
+	r.ResultId, r.Person, r.Device, r.DeviceTime = uuid.NewString(), "people/driver", b.device, timestamppb.Now()
+	resp, err := b.RecordResult(context.Background(), &pb.RecordResultRequest{Round: round, Result: r})
+	b.must(err)
+	return resp
+}
+
+// answerAll answers every step of a round soundly.
+func (b *tablet) answerAll(vehicle, round string) {
+	b.T.Helper()
+	for _, step := range b.Plan(vehicle, shiftCheck).GetSteps() {
+		b.answer(round, stationtest.Sound(step))
+	}
+}
+
+func (b *tablet) finish(round string) {
+	b.T.Helper()
+	_, err := b.FinishRound(context.Background(), &pb.FinishRoundRequest{
+		RequestId: uuid.NewString(), Round: round, Note: "all done", DeviceTime: timestamppb.Now(), ShownVerdict: pb.Verdict_VERDICT_FIT,
+	})
+	b.must(err)
+}
+
+func (b *tablet) must(err error) {
+	b.T.Helper()
+	if err != nil {
+		b.T.Fatal(err)
+	}
+}
+
+// await waits until something is so, looking whenever the uplink has changed.
+func (b *tablet) await(what string, so func() bool) {
+	b.T.Helper()
+	stuck := time.NewTimer(2 * time.Minute) // only so that a failure says what it waited for
+	defer stuck.Stop()
+	for {
+		changed, bay := b.up.Changed(), b.up.BayChanged()
+		if so() {
+			return
+		}
+		select {
+		case <-changed:
+		case <-bay:
+		case <-stuck.C:
+			b.T.Fatalf("%s: waited in vain for %s; %+v", b.device, what, b.up.Link())
+		}
+	}
+}
+
+// sent waits until the twin's whole record has reached the station.
+func (b *tablet) sent() {
+	b.T.Helper()
+	var newest int64
+	err := b.Events(context.Background(), 1, func(ev *pb.JournalEvent) error {
+		if _, request := round.CommandOf(ev); request != nil {
+			newest = ev.GetSequence()
+		}
+		return nil
+	})
+	b.must(err)
+	b.await("everything to be sent", func() bool { return b.up.Acknowledged() >= newest })
+}
+
+// driven lists a station's driver's commands in the order of its journal.
+func driven(t testing.TB, st *station.Station) (commands []proto.Message) {
+	t.Helper()
+	err := st.Events(context.Background(), 1, func(ev *pb.JournalEvent) error {
+		_, request := round.CommandOf(ev)
+		if request == nil {
+			return nil
+		}
+		if m := request.ProtoReflect(); ev.GetDeviceTime() == nil && ev.GetResultRecorded() == nil {
+			m.Clear(m.Descriptor().Fields().ByName("device_time")) // the station did not keep it
+		}
+		commands = append(commands, request)
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return commands
+}
+
+// sameRecord holds the station's record against the tablet's: the same commands,
+// each once, in the same order, under the same ids and device times.
+func sameRecord(t testing.TB, tabletsOwn, ofRecord *station.Station) {
+	t.Helper()
+	want, got := driven(t, tabletsOwn), driven(t, ofRecord)
+	if diff := cmp.Diff(want, got, protocmp.Transform()); diff != "" {
+		t.Errorf("the station's record is not the tablet's (-tablet +station):\n%s", diff)
+	}
+}
