@@ -48,7 +48,8 @@
 //	undone/{vehicle}/{step}      an UndoneStep
 //	standing/{vehicle}           1 verdict, 2 since, 3 time of its newest event, 4 ref of its newest event
 //	round/{uuid}                 1 Round without its progress, 2 ref of its opening, 3 time of its last change of state,
-//	                             4 RoundConditions, one for each time they were given, 5 ref of its newest event that is no result
+//	                             4 RoundConditions, one for each time they were given, 5 ref of its newest event that is no result,
+//	                             6 Timestamp of its last change of state by the device's clock
 //	live/{vehicle}/{uuid}        empty; there while the round is open or paused
 //	answered/{uuid}/{step}       1 refs of the results, oldest first, 2 position in the plan, 3 newest is "not checked",
 //	                             4 time of the newest

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "bayround/proto/bayround/v1"
 )
@@ -29,6 +30,12 @@ func parseFrame(uuid string, value []byte) (*frame, int64, error) {
 	f := &frame{round: &pb.Round{}, opening: row.number(2), changed: row.instant(3)}
 	if err := proto.Unmarshal([]byte(row.text(1)), f.round); err != nil {
 		return nil, 0, unreadable("row "+roundRows+uuid, err)
+	}
+	if len(row.bytes[6]) > 0 {
+		f.changedDevice = &timestamppb.Timestamp{}
+		if err := proto.Unmarshal([]byte(row.text(6)), f.changedDevice); err != nil {
+			return nil, 0, unreadable("row "+roundRows+uuid, err)
+		}
 	}
 	for _, b := range row.bytes[4] {
 		c := &pb.RoundConditions{}

@@ -39,11 +39,20 @@ func (st *state) putRound(r *round, rows *rowSet) error {
 		}
 		row = row.message(4, b)
 	}
-	rows.put(roundRows+uuidOf(r.name()), row.number(5, r.newest))
+	row = row.number(5, r.newest)
+	if r.changedDevice != nil {
+		b, err := proto.Marshal(r.changedDevice)
+		if err != nil {
+			return fmt.Errorf("encode when %s was interrupted: %w", r.name(), err)
+		}
+		row = row.message(6, b)
+	}
+	rows.put(roundRows+uuidOf(r.name()), row)
 	return nil
 }
 
-func (st *state) roundStateChanged(v *vehicle, e *pb.RoundStateChanged, rows *rowSet) error {
+func (st *state) roundStateChanged(v *vehicle, ev *pb.JournalEvent, rows *rowSet) error {
+	e := ev.GetRoundStateChanged()
 	r := v.rounds[e.GetRound()]
 	if r == nil {
 		return fmt.Errorf("round %q: %w", e.GetRound(), errEvent)
@@ -52,7 +61,7 @@ func (st *state) roundStateChanged(v *vehicle, e *pb.RoundStateChanged, rows *ro
 		r.frame = r.under(e.GetConditions())
 	}
 	if r.state() != e.GetState() {
-		r.frame = r.in(e.GetState(), st.station)
+		r.frame = r.in(e.GetState(), st.station, ev.GetDeviceTime())
 	}
 	if r.ended() {
 		delete(v.rounds, r.name())

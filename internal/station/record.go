@@ -109,17 +109,6 @@ func (x *examined) check(planned *pb.CheckStep) error {
 	return x.frame.checkCold(planned, r.GetDeviceTime().AsTime())
 }
 
-// takes refuses results that were recorded after the round was interrupted or ended.
-func (f *frame) takes(deviceTime time.Time) error {
-	switch {
-	case f.state() == pb.RoundState_ROUND_STATE_OPEN || deviceTime.Before(f.changed):
-		return nil
-	case f.live():
-		return paused()
-	}
-	return fault.New(fault.Precondition, "ROUND_ENDED", "this round was %s at %s; record it in a new round", stateWords(f.state()), clockWords(f.changed))
-}
-
 // checkCold refuses an answer that only counts on a cold engine while the
 // engine was still too warm.
 func (f *frame) checkCold(planned *pb.CheckStep, deviceTime time.Time) error {
@@ -182,7 +171,7 @@ func (c *command) record(req *pb.RecordResultRequest, x *examined) (*pb.RecordRe
 	}
 	found := x.findings(v, known)
 	ev := &pb.JournalEvent{
-		Person: x.result.GetPerson(), Device: x.result.GetDevice(), Vehicle: v.name,
+		Person: x.result.GetPerson(), Device: x.result.GetDevice(), Vehicle: v.name, DeviceTime: x.result.GetDeviceTime(),
 		Event: &pb.JournalEvent_ResultRecorded{ResultRecorded: &pb.ResultRecorded{Result: x.result, Findings: found}},
 	}
 	if err := c.happen(ev, known); err != nil {

@@ -15,11 +15,12 @@ import (
 // frame is what is fixed about a round until its state or conditions change.
 // It never changes; any number of goroutines may use it.
 type frame struct {
-	round      *pb.Round             // without progress; never handed out
-	opening    int64                 // sequence of its opening
-	changed    time.Time             // when it was opened or last changed its state
-	conditions []*pb.RoundConditions // each time they were given, oldest first
-	plan       *outline
+	round         *pb.Round              // without progress; never handed out
+	opening       int64                  // sequence of its opening
+	changed       time.Time              // when it was opened or last changed its state
+	changedDevice *timestamppb.Timestamp // when it last changed its state, by the device's clock; nil when it did not, or the device did not say
+	conditions    []*pb.RoundConditions  // each time they were given, oldest first
+	plan          *outline
 }
 
 func (f *frame) name() string         { return f.round.GetName() }
@@ -34,12 +35,13 @@ func (f *frame) ended() bool {
 // live tells that the round is open or paused.
 func (f *frame) live() bool { return !f.ended() }
 
-// in returns the frame in another state.
-func (f *frame) in(state pb.RoundState, at time.Time) *frame {
+// in returns the frame in another state, since an instant by the station's clock
+// and by the device's.
+func (f *frame) in(state pb.RoundState, at time.Time, device *timestamppb.Timestamp) *frame {
 	g := *f
 	g.round = proto.CloneOf(f.round)
 	g.round.State = state
-	g.changed = at
+	g.changed, g.changedDevice = at, device
 	return &g
 }
 

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"strings"
 
-	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"bayround/internal/fault"
@@ -17,6 +16,9 @@ func (s *Station) OpenRound(ctx context.Context, req *pb.OpenRoundRequest) (*pb.
 	if snap := s.current.Load().vehicles[req.GetVehicle()]; snap != nil {
 		snap.model.plan(req.GetRoutine()) // ordering takes a while: not on the committer
 	}
+	if err := checkDeviceTime(req); err != nil {
+		return nil, err
+	}
 	resp, _, err := run(ctx, s, req.GetRound(), req, func(c *command) (*pb.OpenRoundResponse, error) {
 		v, err := c.state.mayOpen(req)
 		if err != nil {
@@ -27,11 +29,11 @@ func (s *Station) OpenRound(ctx context.Context, req *pb.OpenRoundRequest) (*pb.
 		opened := &pb.Round{
 			Name: req.GetRound(), Vehicle: req.GetVehicle(), Routine: req.GetRoutine(), Driver: req.GetDriver(),
 			Assistant: req.GetAssistant(), Device: req.GetDevice(), State: pb.RoundState_ROUND_STATE_OPEN,
-			Conditions: req.GetConditions(), Opened: now, LastActivity: now,
+			Conditions: req.GetConditions(), Opened: now, LastActivity: now, OpenedDeviceTime: req.GetDeviceTime(),
 			VehicleRevision: v.model.vehicle.GetRevision(), PlanDigest: p.GetDigest(), Steps: int32(len(p.GetSteps())),
 		}
 		err = c.happen(&pb.JournalEvent{
-			Person: req.GetDriver(), Device: req.GetDevice(), Vehicle: v.name,
+			Person: req.GetDriver(), Device: req.GetDevice(), Vehicle: v.name, DeviceTime: req.GetDeviceTime(),
 			Event: &pb.JournalEvent_RoundOpened{RoundOpened: &pb.RoundOpened{Round: opened}},
 		}, nil)
 		if err != nil {
@@ -70,13 +72,17 @@ func (st *state) mayOpen(req *pb.OpenRoundRequest) (*vehicle, error) {
 // PauseRound interrupts a round and says what must be made safe on the
 // vehicle. Pausing a paused round changes nothing.
 func (s *Station) PauseRound(ctx context.Context, req *pb.PauseRoundRequest) (*pb.PauseRoundResponse, error) {
+	if err := checkDeviceTime(req); err != nil {
+		return nil, err
+	}
 	resp, _, err := run(ctx, s, req.GetRequestId(), req, func(c *command) (*pb.PauseRoundResponse, error) {
 		v, r, err := c.state.running(req.GetRound())
 		if err != nil {
 			return nil, err
 		}
 		if r.state() != pb.RoundState_ROUND_STATE_PAUSED {
-			if err := c.change(r, &pb.RoundStateChanged{State: pb.RoundState_ROUND_STATE_PAUSED, Note: req.GetNote()}); err != nil {
+			pause := &pb.RoundStateChanged{State: pb.RoundState_ROUND_STATE_PAUSED, Note: req.GetNote(), Turnout: req.GetTurnout()}
+			if err := c.change(r, pause, req); err != nil {
 				return nil, err
 			}
 		}
@@ -88,6 +94,9 @@ func (s *Station) PauseRound(ctx context.Context, req *pb.PauseRoundRequest) (*p
 // ResumeRound goes on with a round. Resuming an open round only takes note of
 // the conditions.
 func (s *Station) ResumeRound(ctx context.Context, req *pb.ResumeRoundRequest) (*pb.ResumeRoundResponse, error) {
+	if err := checkDeviceTime(req); err != nil {
+		return nil, err
+	}
 	resp, _, err := run(ctx, s, req.GetRequestId(), req, func(c *command) (*pb.ResumeRoundResponse, error) {
 		_, r, err := c.state.running(req.GetRound())
 		if err != nil {
@@ -95,7 +104,7 @@ func (s *Station) ResumeRound(ctx context.Context, req *pb.ResumeRoundRequest) (
 		}
 		if r.state() != pb.RoundState_ROUND_STATE_OPEN || req.GetConditions() != nil {
 			open := &pb.RoundStateChanged{State: pb.RoundState_ROUND_STATE_OPEN, Conditions: req.GetConditions()}
-			if err := c.change(r, open); err != nil {
+			if err := c.change(r, open, req); err != nil {
 				return nil, err
 			}
 		}
@@ -132,23 +141,23 @@ func stateWords(s pb.RoundState) string {
 	return "opened"
 }
 
-// event says of an event that it happened in the round.
-func (f *frame) event(ev *pb.JournalEvent) *pb.JournalEvent {
-	ev.Person, ev.Device, ev.Vehicle = f.round.GetDriver(), f.round.GetDevice(), f.vehicle()
+// event says of an event that it happened in the round, at the request of its device.
+func (f *frame) event(ev *pb.JournalEvent, req timed) *pb.JournalEvent {
+	ev.Person, ev.Device, ev.Vehicle, ev.DeviceTime = f.round.GetDriver(), f.round.GetDevice(), f.vehicle(), req.GetDeviceTime()
 	return ev
 }
 
 // change lets a round change its state.
-func (c *command) change(r *round, to *pb.RoundStateChanged) error {
+func (c *command) change(r *round, to *pb.RoundStateChanged, req timed) error {
 	to.Round = r.name()
-	return c.happen(r.event(&pb.JournalEvent{Event: &pb.JournalEvent_RoundStateChanged{RoundStateChanged: to}}), nil)
+	return c.happen(r.event(&pb.JournalEvent{Event: &pb.JournalEvent_RoundStateChanged{RoundStateChanged: to}}, req), nil)
 }
 
 // FinishRound ends a round. The readiness in its answer is that of the moment
 // it ended, also when the command is repeated.
 func (s *Station) FinishRound(ctx context.Context, req *pb.FinishRoundRequest) (*pb.FinishRoundResponse, error) {
-	e := ending{id: req.GetRequestId(), request: req, round: req.GetRound(), state: pb.RoundState_ROUND_STATE_FINISHED, note: req.GetNote()}
-	r, readiness, err := s.end(ctx, e)
+	finish := &pb.RoundStateChanged{State: pb.RoundState_ROUND_STATE_FINISHED, Note: req.GetNote(), ShownVerdict: req.GetShownVerdict()}
+	r, readiness, err := s.end(ctx, req, finish)
 	if err != nil {
 		return nil, err
 	}
@@ -158,8 +167,8 @@ func (s *Station) FinishRound(ctx context.Context, req *pb.FinishRoundRequest) (
 // GiveUpRound ends a round early. The readiness in its answer is that of the
 // moment it ended, also when the command is repeated.
 func (s *Station) GiveUpRound(ctx context.Context, req *pb.GiveUpRoundRequest) (*pb.GiveUpRoundResponse, error) {
-	e := ending{id: req.GetRequestId(), request: req, round: req.GetRound(), state: pb.RoundState_ROUND_STATE_GIVEN_UP, note: req.GetNote()}
-	r, readiness, err := s.end(ctx, e)
+	giveUp := &pb.RoundStateChanged{State: pb.RoundState_ROUND_STATE_GIVEN_UP, Note: req.GetNote()}
+	r, readiness, err := s.end(ctx, req, giveUp)
 	if err != nil {
 		return nil, err
 	}
@@ -167,25 +176,26 @@ func (s *Station) GiveUpRound(ctx context.Context, req *pb.GiveUpRoundRequest) (
 }
 
 // ending is a request to end a round.
-type ending struct {
-	id      string
-	request proto.Message
-	round   string
-	state   pb.RoundState
-	note    string
+type ending interface {
+	timed
+	GetRequestId() string
+	GetRound() string
 }
 
-func (s *Station) end(ctx context.Context, e ending) (*pb.Round, *pb.Readiness, error) {
+func (s *Station) end(ctx context.Context, req ending, to *pb.RoundStateChanged) (*pb.Round, *pb.Readiness, error) {
+	if err := checkDeviceTime(req); err != nil {
+		return nil, nil, err
+	}
 	var left *snapshot // of the vehicle right after the end
-	kept, receipt, err := run(ctx, s, e.id, e.request, func(c *command) (*pb.Round, error) {
-		v, r, err := c.state.running(e.round)
+	kept, receipt, err := run(ctx, s, req.GetRequestId(), req, func(c *command) (*pb.Round, error) {
+		v, r, err := c.state.running(req.GetRound())
 		if err != nil {
 			return nil, err
 		}
 		if err := v.nothingUndone(r.name()); err != nil {
 			return nil, err
 		}
-		if err := c.change(r, &pb.RoundStateChanged{State: e.state, Note: e.note}); err != nil {
+		if err := c.change(r, to, req); err != nil {
 			return nil, err
 		}
 		left = v.snapshot()

@@ -98,7 +98,7 @@ func (st *state) happen(v *vehicle, ev *pb.JournalEvent, known *judgement, rows 
 	case *pb.JournalEvent_RoundOpened:
 		return st.roundOpened(v, e.RoundOpened, rows)
 	case *pb.JournalEvent_RoundStateChanged:
-		return st.roundStateChanged(v, e.RoundStateChanged, rows)
+		return st.roundStateChanged(v, ev, rows)
 	case *pb.JournalEvent_StepBegun:
 		return st.stepBegun(v, e.StepBegun, rows)
 	case *pb.JournalEvent_MadeSafe:

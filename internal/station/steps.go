@@ -10,14 +10,19 @@ import (
 
 // BeginStep says that a step is begun. When it undoes something, its undo time
 // joins the readiness debt; when it does not, nothing is recorded.
+//
+// Like a result it is taken on a paused round when it was done before the pause.
 func (s *Station) BeginStep(ctx context.Context, req *pb.BeginStepRequest) (*pb.BeginStepResponse, error) {
+	if err := checkDeviceTime(req); err != nil {
+		return nil, err
+	}
 	resp, _, err := run(ctx, s, req.GetRequestId(), req, func(c *command) (*pb.BeginStepResponse, error) {
 		v, r, err := c.state.running(req.GetRound())
 		if err != nil {
 			return nil, err
 		}
-		if r.state() == pb.RoundState_ROUND_STATE_PAUSED {
-			return nil, paused()
+		if err := r.begins(req); err != nil {
+			return nil, err
 		}
 		step := r.plan.steps[req.GetStepId()]
 		if step == nil {
@@ -25,7 +30,7 @@ func (s *Station) BeginStep(ctx context.Context, req *pb.BeginStepRequest) (*pb.
 		}
 		if step.GetUndoS() > 0 {
 			begun := &pb.StepBegun{Round: r.name(), Undone: undoneAt(step, step.GetStepId(), r.name())}
-			if err := c.happen(r.event(&pb.JournalEvent{Event: &pb.JournalEvent_StepBegun{StepBegun: begun}}), nil); err != nil {
+			if err := c.happen(r.event(&pb.JournalEvent{Event: &pb.JournalEvent_StepBegun{StepBegun: begun}}, req), nil); err != nil {
 				return nil, err
 			}
 		}
@@ -47,6 +52,9 @@ func notInPlan(f *frame, stepID, path string) *fault.Fault {
 // which nothing is undone is left alone, so that two people may say the same.
 // It is taken on a round that has ended, too: what was put back was put back.
 func (s *Station) MakeSafe(ctx context.Context, req *pb.MakeSafeRequest) (*pb.MakeSafeResponse, error) {
+	if err := checkDeviceTime(req); err != nil {
+		return nil, err
+	}
 	resp, _, err := run(ctx, s, req.GetRequestId(), req, func(c *command) (*pb.MakeSafeResponse, error) {
 		r, err := c.state.recall(req.GetRound())
 		if err != nil {
@@ -62,7 +70,7 @@ func (s *Station) MakeSafe(ctx context.Context, req *pb.MakeSafeRequest) (*pb.Ma
 		}
 		if len(back) > 0 {
 			made := &pb.MadeSafe{Round: r.name(), StepIds: back}
-			if err := c.happen(r.event(&pb.JournalEvent{Event: &pb.JournalEvent_MadeSafe{MadeSafe: made}}), nil); err != nil {
+			if err := c.happen(r.event(&pb.JournalEvent{Event: &pb.JournalEvent_MadeSafe{MadeSafe: made}}, req), nil); err != nil {
 				return nil, err
 			}
 		}
