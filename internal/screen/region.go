@@ -35,6 +35,7 @@ func (r region) Safe() template.HTML { return template.HTML(r.HTML) }
 type shell struct {
 	Title   string
 	Build   string // which program made it: a page of another one loads itself anew
+	Boot    string // which start of it: acts of an earlier one are not taken
 	Theme   string // "day" or "night"; empty: as the browser prefers
 	Sizes   string // query of the style sheet that carries the sizes on the glass
 	Regions []region

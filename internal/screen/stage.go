@@ -1,0 +1,247 @@
+package screen
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"bayround/internal/round"
+	pb "bayround/proto/bayround/v1"
+)
+
+// scene is the bay display in words, ready for its templates.
+type scene struct {
+	Live    bool
+	Since   string // since when not live; empty when the station was never heard
+	Clock   string // when the station was last heard
+	Rows    int    // vehicles, as far as layouts are reckoned for
+	Far     farScene
+	Lines   []bayLine
+	Defects []defectLine
+	Events  []eventLine
+}
+
+// How the far layer is used.
+const (
+	farVehicle = "vehicle" // mark, call sign, verdict
+	farCommand = "command" // what the assistant does now, alone
+	farTurnout = "turnout" // the walked vehicle is about to leave
+	farEmpty   = "empty"   // no vehicle is known
+)
+
+// farScene is what is read from the farthest place.
+type farScene struct {
+	Mode     string
+	Walked   bool // the tablet is at it: step, finds and progress are the tablet's own, live or not
+	CallSign string
+	Verdict  pb.Verdict
+	Word     string // the verdict's, in capitals
+	Rest     string // of the word: what it forbids, or how much is missing
+	Detail   string // the limit, the reason, the step or what comes next
+	Found    string // the defect just found
+	Command  string // to the assistant
+	CommandN string // tells one command from the next
+	Place    string
+	GoOn     string
+	Who      string // names only where they may be seen
+	Progress *progress
+	DebtS    int32
+	SinceV   string // since when the verdict holds
+}
+
+// progress is how far a round is.
+type progress struct {
+	Answered, Steps int32
+	Paused          bool
+}
+
+// Percent is the share answered.
+func (p progress) Percent() int32 {
+	if p.Steps <= 0 {
+		return 0
+	}
+	return min(100*p.Answered/p.Steps, 100)
+}
+
+// bayLine is one vehicle among the rows.
+type bayLine struct {
+	CallSign string
+	Title    string
+	Verdict  pb.Verdict
+	Word     string
+	Rest     string // of the word
+	Detail   string
+	Since    string
+	Next     string
+	Progress *progress
+	DebtS    int32
+	Here     bool // the tablet is at it
+}
+
+// defectLine is one open defect for whoever stands near.
+type defectLine struct{ CallSign, Text, Age, Answer string }
+
+// eventLine is one thing that happened.
+type eventLine struct{ At, Text string }
+
+const (
+	mostDefects = 5
+	mostEvents  = 5
+)
+
+// stage puts into words what b says at now.
+func stage(b *round.Bay, names bool, now time.Time) scene {
+	w := wording{now: now, zone: b.TimeZone}
+	if w.zone == nil {
+		w.zone = time.UTC
+	}
+	s := scene{Clock: w.hours(b.Heard), Live: b.Live && (b.Heard.IsZero() || now.Sub(b.Heard) <= staleAfter)}
+	if !s.Live {
+		s.Since = w.when(later(b.Since, b.Heard))
+	}
+	s.Rows = min(len(b.Vehicles), mostRows)
+	for _, r := range b.Vehicles {
+		s.Lines = append(s.Lines, w.line(b, r))
+		s.Defects = append(s.Defects, w.defects(r)...)
+	}
+	s.Defects = s.Defects[:min(len(s.Defects), mostDefects)]
+	for _, e := range b.Events[:min(len(b.Events), mostEvents)] {
+		s.Events = append(s.Events, eventLine{w.when(e.At), e.Text})
+	}
+	s.Far = w.far(b, names)
+	return s
+}
+
+// later is the later of two instants: when the link broke, or the last word before.
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
+}
+
+// far chooses what is read from the farthest place: the vehicle that is being walked
+// round, else the worst.
+func (w wording) far(b *round.Bay, names bool) farScene {
+	concerned := concernedNow(b)
+	if concerned == nil {
+		f := farScene{Mode: farEmpty, Word: "NO VEHICLE YET", Detail: "The station has told of none."}
+		if b.Walk != nil && b.Walk.Command != "" {
+			f = commandOf(b.Walk)
+		}
+		return f
+	}
+	word, rest := w.verdict(concerned)
+	f := farScene{
+		Mode: farVehicle, CallSign: concerned.GetCallSign(), Verdict: concerned.GetVerdict(),
+		Word: word, Rest: rest, Detail: w.detail(concerned), SinceV: w.stamp(concerned.GetSince()),
+	}
+	walk := b.Walk
+	if walk == nil || walk.Vehicle != concerned.GetVehicle() {
+		return f
+	}
+	f.Walked = true
+	switch {
+	case walk.Turnout:
+		f.Mode, f.DebtS = farTurnout, walk.DebtS
+		return f
+	case walk.Command != "":
+		return commandOf(walk)
+	}
+	f.Detail, f.Found = joined(", ", walk.Step, walk.Place), walk.Found
+	f.Progress = &progress{Answered: int32(walk.Answered), Steps: int32(walk.Steps)}
+	f.Who = who(walk, names)
+	return f
+}
+
+func commandOf(walk *round.BayWalk) farScene {
+	return farScene{
+		Mode: farCommand, CallSign: walk.CallSign, Command: walk.Command, Place: walk.Place, GoOn: walk.GoOn,
+		CommandN: joined("|", walk.Vehicle, walk.Step, walk.Place, walk.Command),
+	}
+}
+
+func concernedNow(b *round.Bay) *pb.Readiness {
+	for _, r := range b.Vehicles {
+		if b.Walk != nil && r.GetVehicle() == b.Walk.Vehicle {
+			return r
+		}
+	}
+	if len(b.Vehicles) == 0 || b.Walk != nil {
+		return nil
+	}
+	return b.Vehicles[0]
+}
+
+func who(walk *round.BayWalk, names bool) string {
+	switch {
+	case names && walk.Assistant != "":
+		return walk.Driver + " with " + walk.Assistant
+	case names:
+		return walk.Driver
+	case walk.Assistant != "":
+		return "with an assistant"
+	}
+	return ""
+}
+
+// line is the row of one vehicle.
+func (w wording) line(b *round.Bay, r *pb.Readiness) bayLine {
+	word, rest := w.verdict(r)
+	l := bayLine{
+		CallSign: r.GetCallSign(), Title: b.Titles[r.GetVehicle()], Verdict: r.GetVerdict(),
+		Word: word, Rest: rest, Detail: joined(" · ", w.detail(r), lost(r)),
+		Since: w.stamp(r.GetSince()), Next: w.next(r), DebtS: r.GetReadinessDebtS(),
+	}
+	for _, open := range r.GetRounds() {
+		l.Progress = &progress{
+			Answered: open.GetAnswered(), Steps: open.GetSteps(),
+			Paused: open.GetState() == pb.RoundState_ROUND_STATE_PAUSED,
+		}
+	}
+	if walk := b.Walk; walk != nil && walk.Vehicle == r.GetVehicle() {
+		l.Here, l.DebtS = true, walk.DebtS // the tablet knows it first
+		l.Progress = &progress{Answered: int32(walk.Answered), Steps: int32(walk.Steps)}
+	}
+	return l
+}
+
+// lost names what the vehicle cannot do now.
+func lost(r *pb.Readiness) string {
+	var gone []string
+	for _, c := range r.GetCapabilities() {
+		if !c.GetAvailable() {
+			gone = append(gone, "no "+c.GetCapability())
+		}
+	}
+	return strings.Join(gone, " · ")
+}
+
+// defects are the open defects of one vehicle, worst first.
+func (w wording) defects(r *pb.Readiness) (lines []defectLine) {
+	for _, d := range r.GetOpenDefects() {
+		if len(d.GetFindings()) == 0 {
+			continue
+		}
+		answer := "not yet put right"
+		if d.GetState() == pb.DefectState_DEFECT_STATE_RECTIFIED {
+			answer = "repaired, to be checked again"
+		}
+		if n := d.GetTimesFound(); n > 1 {
+			answer = fmt.Sprintf("found %d times, %s", n, answer)
+		}
+		lines = append(lines, defectLine{r.GetCallSign(), d.GetFindings()[0].GetText(), w.age(d.GetFirstFound()), answer})
+	}
+	return lines
+}
+
+// joined joins what is not empty.
+func joined(between string, parts ...string) string {
+	var said []string
+	for _, p := range parts {
+		if p != "" {
+			said = append(said, p)
+		}
+	}
+	return strings.Join(said, between)
+}

@@ -1,0 +1,148 @@
+package screen
+
+import (
+	"bytes"
+	"fmt"
+	"strings"
+	"time"
+
+	pb "bayround/proto/bayround/v1"
+
+	"google.golang.org/protobuf/types/known/timestamppb"
+)
+
+// wording says things as of an instant and in a station's zone.
+type wording struct {
+	now  time.Time
+	zone *time.Location
+}
+
+// hours is the time of day; empty for no instant.
+func (w wording) hours(at time.Time) string {
+	if at.IsZero() {
+		return ""
+	}
+	return at.In(w.zone).Format("15:04")
+}
+
+// when is the time of day, with the day when it is not today.
+func (w wording) when(at time.Time) string {
+	if at.IsZero() {
+		return ""
+	}
+	at, now := at.In(w.zone), w.now.In(w.zone)
+	days := at.Sub(now).Abs()
+	switch {
+	case at.YearDay() == now.YearDay() && at.Year() == now.Year():
+		return at.Format("15:04")
+	case days < 6*24*time.Hour:
+		return at.Format("Mon 15:04")
+	case days < 300*24*time.Hour:
+		return at.Format("2 Jan")
+	}
+	return at.Format("2 Jan 2006")
+}
+
+func (w wording) stamp(t *timestamppb.Timestamp) string {
+	if t == nil {
+		return ""
+	}
+	return w.when(t.AsTime())
+}
+
+// age is how long ago something was, in its largest unit.
+func (w wording) age(t *timestamppb.Timestamp) string {
+	if t == nil {
+		return ""
+	}
+	d := max(w.now.Sub(t.AsTime()), 0)
+	switch {
+	case d < time.Hour:
+		return fmt.Sprintf("%d min", int(d.Minutes()))
+	case d < 48*time.Hour:
+		return fmt.Sprintf("%d h", int(d.Hours()))
+	}
+	return fmt.Sprintf("%d days", int(d.Hours()/24))
+}
+
+// verdict is the word of a verdict and the rest of it. What nobody knows, a verdict
+// this program does not know included, is not proven.
+func (w wording) verdict(r *pb.Readiness) (word, rest string) {
+	switch r.GetVerdict() {
+	case pb.Verdict_VERDICT_FIT:
+		return "FIT TO RESPOND", ""
+	case pb.Verdict_VERDICT_RESTRICTED:
+		return "FIT WITH LIMITS", ""
+	case pb.Verdict_VERDICT_MOVE_ONLY:
+		return "MOVE ONLY", "NOT TO RESPOND"
+	case pb.Verdict_VERDICT_UNFIT:
+		return "DO NOT MOVE", ""
+	}
+	if n := len(missing(r)); n > 0 {
+		return "NOT PROVEN", items(n) + " open"
+	}
+	return "NOT PROVEN", ""
+}
+
+func items(n int) string {
+	if n == 1 {
+		return "1 item"
+	}
+	return fmt.Sprintf("%d items", n)
+}
+
+// missing is the required steps that prove nothing.
+func missing(r *pb.Readiness) []*pb.UnprovenStep {
+	for _, reason := range r.GetReasons() {
+		if u := reason.GetUnproven(); u != nil {
+			return u.GetSteps()
+		}
+	}
+	return nil
+}
+
+// detail is the one thing to know beside the verdict: the limits, the first thing
+// missing, or the worst reason.
+func (w wording) detail(r *pb.Readiness) string {
+	switch r.GetVerdict() {
+	case pb.Verdict_VERDICT_FIT:
+		return ""
+	case pb.Verdict_VERDICT_RESTRICTED:
+		var limits []string
+		for _, limit := range r.GetRestrictions() {
+			limits = append(limits, limit.GetText())
+		}
+		if len(limits) > 0 {
+			return strings.Join(limits, " · ")
+		}
+	case pb.Verdict_VERDICT_UNPROVEN:
+		if steps := missing(r); len(steps) > 0 {
+			return steps[0].GetTitle()
+		}
+	}
+	if reasons := r.GetReasons(); len(reasons) > 0 {
+		return reasons[0].GetText()
+	}
+	return ""
+}
+
+// next is what becomes due next.
+func (w wording) next(r *pb.Readiness) string {
+	if len(r.GetDueNext()) == 0 {
+		return ""
+	}
+	return w.stamp(r.GetDueNext()[0].GetDue())
+}
+
+// regions draws the scene. They are the same in all scenes, in this order.
+func (s scene) regions() ([]region, error) {
+	var drawn []region
+	for _, id := range []string{"far", "rows", "foot"} {
+		var html bytes.Buffer
+		if err := bayPages.ExecuteTemplate(&html, "bay-"+id, s); err != nil {
+			return nil, fmt.Errorf("drawing %s: %w", id, err)
+		}
+		drawn = append(drawn, region{id, strings.TrimSpace(html.String())})
+	}
+	return drawn, nil
+}
