@@ -65,7 +65,7 @@ func examine(req *pb.RecordResultRequest, f *frame, lib *library) *examined {
 		x.err = invalid("RESULT_MISSING", "result", "a result is needed")
 		return x
 	}
-	x.result.Round, x.result.StationTime, x.result.LookedAt = f.name(), nil, nil
+	x.result.Round, x.result.StationTime, x.result.LookedAt, x.result.GaugeOverdue = f.name(), nil, nil, false
 	planned := f.plan.steps[x.result.GetStepId()]
 	if x.err = x.check(planned); x.err != nil || x.result.GetNotChecked() != nil {
 		return x
@@ -144,6 +144,14 @@ func (x *examined) checkGauge(planned *pb.CheckStep) error {
 	return nil
 }
 
+// overdue tells that the calibration of a gauge had lapsed at an instant, or that
+// nobody knows when it does. A reading is taken all the same: it is better than
+// none, and whoever reads the record sees what it is worth. g is nil when no
+// gauge was named.
+func overdue(g *pb.Gauge, at time.Time) bool {
+	return g != nil && (g.GetCalibrationDue() == nil || at.After(g.GetCalibrationDue().AsTime()))
+}
+
 // record decides one result.
 func (c *command) record(req *pb.RecordResultRequest, x *examined) (*pb.RecordResultResponse, error) {
 	r, err := c.state.recall(req.GetRound())
@@ -164,7 +172,9 @@ func (c *command) record(req *pb.RecordResultRequest, x *examined) (*pb.RecordRe
 		return nil, err
 	}
 	x.result.StationTime = timestamppb.New(c.time)
-	x.result.LookedAt = timestamppb.New(c.looked(x.result.GetDeviceTime().AsTime()))
+	looked := c.looked(x.result.GetDeviceTime().AsTime())
+	x.result.LookedAt = timestamppb.New(looked)
+	x.result.GaugeOverdue = overdue(x.lib.set.Gauges[x.result.GetGauge()], looked)
 	var known *judgement
 	if x.now != nil && v.speaks(x.result) {
 		known = v.judge(x.now, x.observation, x.single)
