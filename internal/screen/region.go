@@ -17,7 +17,9 @@ import "html/template"
 //	data-badge         on an input: a badge reader's keys and Enter go there and nowhere else
 //	data-hold="<unix ms>"  inside a button: shows the seconds left to that instant
 //	                       and is emptied then; the desk alone decides what is taken
-//	id or name         on what may have the focus: it keeps focus and what was typed
+//	id or name         on what may have the focus: it keeps the focus
+//	data-at="step id"  anywhere in a region: what it is about; while that stays the same,
+//	                   what is typed and which details are open stays too
 //	data-scroll id="…" on what scrolls by itself: it keeps its place
 //
 // No style attribute and no script inside: the policy of the page refuses both.

@@ -136,6 +136,9 @@ func (w wording) far(b *round.Bay, names bool) farScene {
 		Mode: farVehicle, CallSign: concerned.GetCallSign(), Verdict: concerned.GetVerdict(),
 		Word: word, Rest: rest, Detail: w.detail(concerned), SinceV: w.stamp(concerned.GetSince()),
 	}
+	if due := concerned.GetDueNext(); f.Detail == "" && len(due) > 0 {
+		f.Detail = joined(" ", "Next:", due[0].GetTitle()+",", w.stamp(due[0].GetDue()))
+	}
 	walk := b.Walk
 	if walk == nil || walk.Vehicle != concerned.GetVehicle() {
 		return f

@@ -106,7 +106,7 @@ func missing(r *pb.Readiness) []*pb.UnprovenStep {
 func (w wording) detail(r *pb.Readiness) string {
 	switch r.GetVerdict() {
 	case pb.Verdict_VERDICT_FIT:
-		return ""
+		return "" // what nags a fit vehicle takes nothing away
 	case pb.Verdict_VERDICT_RESTRICTED:
 		var limits []string
 		for _, limit := range r.GetRestrictions() {
