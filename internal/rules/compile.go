@@ -32,7 +32,7 @@ type compiled struct {
 	text        *template
 	items       []string // group and vehicle scope: items it looks at
 	names       *pb.Fault
-	speaksOf    []string // faults it names anywhere
+	speaksOf    []string // faults it looks for, whether it is then met or not
 }
 
 // Compile checks packs against the catalogue and makes them ready. The error
@@ -90,9 +90,6 @@ func (e *environments) compileRule(rule *pb.Rule) (*compiled, []complaint) {
 	complaints := known.checkShape(rule)
 	c := &compiled{rule: rule, items: known.itemsOf(rule), names: known.faults[rule.GetNamesFault()]}
 	c.speaksOf = append(c.speaksOf, rule.GetFaults()...)
-	if c.names != nil {
-		c.speaksOf = append(c.speaksOf, rule.GetNamesFault())
-	}
 
 	condition, text := e.result, e.resultText
 	if rule.GetScope() != pb.RuleScope_RULE_SCOPE_RESULT {

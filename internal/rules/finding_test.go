@@ -205,6 +205,50 @@ func TestResult_FaultNobodySpeaksOf(t *testing.T) {
 	}
 }
 
+// TestResult_BesideAValue: a fault seen beside a value sets off the same rules as
+// one that is the whole answer, and is never passed over in silence.
+func TestResult_BesideAValue(t *testing.T) {
+	j := judge(t, pack(
+		rule("low", func(r *pb.Rule) { r.Items, r.When, r.NamesFault = []string{"FLU-020"}, "o.level_below", "FLU-020-01" }),
+		rule("dirty", func(r *pb.Rule) { r.Faults, r.Text = []string{"FLU-020-02"}, "{fault.text}, {o.affected} of {o.of}" }),
+		rule("both", func(r *pb.Rule) { r.Items, r.When = []string{"FLU-020"}, "o.affected > 1" }),
+	))
+	tank := step("FLU-020", "a")
+	below, between := pb.LevelMark_LEVEL_MARK_BELOW, pb.LevelMark_LEVEL_MARK_BETWEEN
+	everywhere := beside(tank, between, "02")
+	everywhere.Result.AlsoSeen[0].Count = &pb.Count{Affected: 2, Of: 2}
+	for _, tc := range []struct {
+		name string
+		o    *pb.Observation
+		want []string // rule, fault, text
+	}{
+		{"nothing wrong", beside(tank, between), nil},
+		{"value alone", beside(tank, below), []string{"low FLU-020-01 Found by low"}},
+		{"fault alone", beside(tank, between, "02"), []string{"dirty FLU-020-02 fluid dirty, 1 of 2"}},
+		{"both", beside(tank, below, "02"), []string{"low FLU-020-01 Found by low", "dirty FLU-020-02 fluid dirty, 1 of 2"}},
+		{"on both tanks", rules.Observe(tank, everywhere.GetResult()), []string{"dirty FLU-020-02 fluid dirty, 2 of 2", "both  Found by both"}},
+		{"seen and read: one finding", beside(tank, below, "01"), []string{"low FLU-020-01 Found by low"}},
+		{"seen, but not read", beside(tank, between, "01"), []string{" FLU-020-01 " + unspoken + "fluid low"}},
+		{"no rule", beside(tank, between, "03"), []string{" FLU-020-03 " + unspoken + "cap loose"}},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			var got []string
+			for _, f := range j.Result(tc.o) {
+				got = append(got, f.GetRule()+" "+f.GetFault()+" "+f.GetText())
+				if _, counted := f.GetNumbers()["affected"]; counted != (len(tc.o.GetFaults()) > 0) {
+					t.Errorf("%s: numbers %v, with %d faults seen", f.GetRule(), f.GetNumbers(), len(tc.o.GetFaults()))
+				}
+			}
+			if d := cmp.Diff(tc.want, got); d != "" {
+				t.Errorf("findings (-want +got):\n%s", d)
+			}
+		})
+	}
+}
+
+// unspoken begins the finding of a fault that no rule speaks of.
+const unspoken = "What this means could not be worked out: no rule of this vehicle's packs speaks of it. Seen: "
+
 // TestFor_OnlyItsVehicles: rules for other vehicles are not in force, nor are other packs.
 func TestFor_OnlyItsVehicles(t *testing.T) {
 	for _, tc := range []struct {

@@ -26,6 +26,9 @@ func catalogue() *pb.Catalogue {
 			fault("LMP-010-01", "does not light", false), fault("LMP-010-02", "glass broken", false),
 		}},
 		{Id: "FLU-010", Title: "Engine oil", AnswerKind: pb.AnswerKind_ANSWER_KIND_LEVEL, Faults: []*pb.Fault{fault("FLU-010-01", "oil below the mark", true)}},
+		{Id: "FLU-020", Title: "Brake fluid", AnswerKind: pb.AnswerKind_ANSWER_KIND_LEVEL, Faults: []*pb.Fault{
+			fault("FLU-020-01", "fluid low", true), fault("FLU-020-02", "fluid dirty", false), fault("FLU-020-03", "cap loose", true),
+		}},
 		{Id: "AIR-010", Title: "Air test", AnswerKind: pb.AnswerKind_ANSWER_KIND_READING},
 		{Id: "BAT-010", Title: "Battery at rest", AnswerKind: pb.AnswerKind_ANSWER_KIND_READING},
 	}}
@@ -77,14 +80,22 @@ func judge(t testing.TB, packs ...*pb.RulePack) *rules.Judge {
 	return j
 }
 
-// step makes a step of an item at a place; the parts of reading items are set here.
+// step makes a step of an item at a place; the parts of reading items are set
+// here. Two tanks of brake fluid are looked at together.
 func step(item, place string) *pb.CheckStep {
 	s := &pb.CheckStep{StepId: item + "/" + place, Item: item, Title: item, Alike: 1, Place: &pb.Place{Id: place, Title: place}}
 	part := func(id string, q pb.Quantity) { s.Parts = append(s.Parts, &pb.ReadingPart{Id: id, Quantity: q}) }
 	condition := func(id, fault string) {
 		s.Conditions = append(s.Conditions, &pb.Condition{Id: id, Meaning: &pb.Condition_Fault{Fault: fault}})
 	}
-	s.Conditions = []*pb.Condition{{Id: "sound", Meaning: &pb.Condition_Sound{Sound: true}}}
+	for _, i := range catalogue().GetItems() {
+		if i.GetId() == item {
+			s.AnswerKind = i.GetAnswerKind()
+		}
+	}
+	if s.GetAnswerKind() == pb.AnswerKind_ANSWER_KIND_CONDITION {
+		s.Conditions = []*pb.Condition{{Id: "sound", Meaning: &pb.Condition_Sound{Sound: true}}}
+	}
 	switch item {
 	case "TYR-010":
 		part("pressure", pb.Quantity_QUANTITY_PRESSURE)
@@ -103,6 +114,11 @@ func step(item, place string) *pb.CheckStep {
 		condition("01", "LMP-010-01")
 		condition("02", "LMP-010-02")
 		s.LampFunction = pb.LampFunction_LAMP_FUNCTION_STOP
+	case "FLU-020":
+		condition("01", "FLU-020-01")
+		condition("02", "FLU-020-02")
+		condition("03", "FLU-020-03")
+		s.Alike = 2
 	case "AIR-010":
 		part("leak", pb.Quantity_QUANTITY_PRESSURE_RATE)
 		part("warning", pb.Quantity_QUANTITY_PRESSURE)
@@ -179,6 +195,15 @@ func level(s *pb.CheckStep, mark pb.LevelMark, fraction float64) *pb.Observation
 	return rules.Observe(s, result(s, 1, func(r *pb.Result) {
 		r.Answer = &pb.Result_Level{Level: &pb.Level{Mark: mark, Fraction: fraction}}
 	}))
+}
+
+// beside observes a level and, beside it, conditions by id.
+func beside(s *pb.CheckStep, mark pb.LevelMark, conditions ...string) *pb.Observation {
+	o := level(s, mark, 0)
+	for _, c := range conditions {
+		o.Result.AlsoSeen = append(o.Result.AlsoSeen, &pb.ConditionSeen{Condition: c})
+	}
+	return rules.Observe(s, o.GetResult())
 }
 
 // ruleIDs names the rules of findings, in order.

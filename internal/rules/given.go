@@ -56,7 +56,7 @@ func givenIn(o *pb.Observation) givens {
 		{o.GetHasTarget(), givenTarget},
 		{o.GetHasTread(), givenTread},
 		{o.GetHasLevel(), givenLevel},
-		{o.GetResult().GetSeen() != nil, givenConditions},
+		{statesConditions(o), givenConditions},
 		{o.GetHasValue() && o.GetHasTarget() && o.GetTarget() != 0, givenShare},
 	} {
 		if part.has {

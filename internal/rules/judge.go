@@ -22,7 +22,7 @@ type Judge struct {
 	byItem   map[string][]*compiled // result scope, on values of this item
 	groups   []*compiled            // group and vehicle scope
 	grouped  map[string]bool        // items that group and vehicle rules look at
-	spokenOf map[string]bool        // faults some rule in force speaks of
+	spokenOf map[string]bool        // faults that some rule in force looks for
 }
 
 // For prepares the judge of a vehicle. The error is of type Errors: a pack the
@@ -132,9 +132,15 @@ func (j *Judge) Result(o *pb.Observation) []*pb.Finding {
 		findings = append(findings, j.finding(m, s, looked))
 	}
 	for _, fault := range o.GetFaults() {
-		if !j.spokenOf[fault] {
+		if !j.spokenOf[fault] && !names(findings, fault) {
 			findings = append(findings, j.unspoken(fault, o))
 		}
 	}
 	return findings
+}
+
+// names tells that a finding is about a fault: a rule on values that was met may
+// stand for the very one that was seen beside the value.
+func names(findings []*pb.Finding, fault string) bool {
+	return slices.ContainsFunc(findings, func(f *pb.Finding) bool { return f.GetFault() == fault })
 }

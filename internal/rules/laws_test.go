@@ -22,6 +22,8 @@ func lawPacks() []*pb.RulePack {
 	})
 	first := pack(
 		all,
+		rule("low", func(r *pb.Rule) { r.Items, r.When, r.NamesFault = []string{"FLU-020"}, "o.level_below", "FLU-020-01" }),
+		rule("dirty", func(r *pb.Rule) { r.Faults = []string{"FLU-020-02"} }),
 		rule("soft", func(r *pb.Rule) {
 			r.Items, r.When, r.Text = []string{"TYR-010"}, "o.share_of_target < 0.8", "{o.value}"
 		}),
@@ -37,7 +39,7 @@ func lawPacks() []*pb.RulePack {
 			r.Scope, r.Grouping, r.Faults = pb.RuleScope_RULE_SCOPE_GROUP, pb.Grouping_GROUPING_LAMP_FUNCTION, []string{"LMP-010-01", "LMP-010-02"}
 		}),
 		rule("many", func(r *pb.Rule) {
-			r.Scope, r.Items, r.When = pb.RuleScope_RULE_SCOPE_VEHICLE, []string{"LMP-010", "TYR-010", "TYR-020"}, "group.exists(x, size(x.faults) > 1)"
+			r.Scope, r.Items, r.When = pb.RuleScope_RULE_SCOPE_VEHICLE, []string{"FLU-020", "LMP-010", "TYR-010", "TYR-020"}, "group.exists(x, size(x.faults) > 1)"
 		}),
 	)
 	second.Name = "packs/second"
@@ -67,6 +69,10 @@ func drawObservations(t *rapid.T) []*pb.Observation {
 				}
 			}
 		}
+	}
+	for i := range rapid.IntRange(0, 2).Draw(t, "tanks") {
+		faults := rapid.SliceOfNDistinct(rapid.SampledFrom([]string{"01", "02", "03"}), 0, 3, rapid.ID).Draw(t, "beside")
+		add(beside(step("FLU-020", fmt.Sprintf("tank-%d", i)), pb.LevelMark(rapid.Int32Range(1, 3).Draw(t, "mark")), faults...))
 	}
 	for i := range rapid.IntRange(0, 5).Draw(t, "lamps") {
 		add(seen(step("LMP-010", fmt.Sprintf("lamp-%d", i)), 60+i, rapid.SampledFrom([]string{"sound", "01", "02"}).Draw(t, "lamp")))

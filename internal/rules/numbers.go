@@ -78,7 +78,7 @@ func numbersOf(o *pb.Observation) map[string]float64 {
 	if o.GetHasLevel() {
 		found["level"] = o.GetLevel()
 	}
-	if o.GetResult().GetSeen() != nil {
+	if o.GetResult().GetSeen() != nil || len(o.GetFaults()) > 0 {
 		found["affected"], found["of"] = float64(o.GetAffected()), float64(o.GetOf())
 	}
 	return found

@@ -39,7 +39,10 @@ func Observe(step *pb.CheckStep, r *pb.Result) *pb.Observation {
 	case *pb.Result_Level:
 		observeLevel(o, answer.Level)
 	case *pb.Result_Seen:
-		observeConditions(o, answer.Seen)
+		observeConditions(o, answer.Seen.GetConditions())
+	}
+	if r.GetSeen() == nil && statesConditions(o) {
+		observeConditions(o, r.GetAlsoSeen())
 	}
 	return o
 }
@@ -106,10 +109,10 @@ func observeLevel(o *pb.Observation, level *pb.Level) {
 
 // observeConditions notes the faults seen. A fault without a count affects one
 // of however many the step looks at; none affected of those when all is sound.
-func observeConditions(o *pb.Observation, seen *pb.ConditionsSeen) {
+func observeConditions(o *pb.Observation, seen []*pb.ConditionSeen) {
 	step := o.GetStep()
 	o.Of = max(step.GetAlike(), 1)
-	for _, c := range seen.GetConditions() {
+	for _, c := range seen {
 		fault := faultOf(step, c.GetCondition())
 		if fault == "" {
 			continue
@@ -125,6 +128,13 @@ func observeConditions(o *pb.Observation, seen *pb.ConditionsSeen) {
 	}
 	slices.Sort(o.Faults)
 	o.Faults = slices.Compact(o.Faults)
+}
+
+// statesConditions tells that an answer says which faults were seen: by naming
+// the conditions, or beside a value, where none named means that none was seen.
+func statesConditions(o *pb.Observation) bool {
+	asksForValue := o.GetStep().GetAnswerKind() != pb.AnswerKind_ANSWER_KIND_CONDITION
+	return o.GetResult().GetSeen() != nil || asksForValue && len(o.GetStep().GetConditions()) > 0
 }
 
 // faultOf gives the fault a condition of the step means, or "".

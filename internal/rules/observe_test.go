@@ -16,6 +16,9 @@ import (
 func TestObserve(t *testing.T) {
 	pressure, depth, nuts := step("TYR-010", "a"), step("TYR-030", "a"), step("WHL-010", "a")
 	air, tyre, oil := step("AIR-010", "a"), step("TYR-020", "a"), step("FLU-010", "a")
+	brake, below := step("FLU-020", "a"), pb.LevelMark_LEVEL_MARK_BELOW
+	both := beside(brake, below, "02").GetResult()
+	both.AlsoSeen[0].Count = &pb.Count{Affected: 2, Of: 2}
 	depth3 := rules.Observe(depth, result(depth, 1, func(r *pb.Result) {
 		section := func(a, b, c float64) *pb.TreadSection {
 			return &pb.TreadSection{Points: []*pb.TreadPoint{{Across: 0, DepthMm: a}, {Across: 0.5, DepthMm: b}, {Across: 1, DepthMm: c}}}
@@ -53,6 +56,15 @@ func TestObserve(t *testing.T) {
 			Faults: []string{"TYR-020-01", "TYR-020-02", "TYR-020-03"}, Affected: 3, Of: 6,
 		}},
 		{"a fault without a count affects one", seen(nuts, 1, "01"), &pb.Observation{Faults: []string{"WHL-010-01"}, Affected: 1, Of: 10}},
+		{"beside a level nothing was seen", beside(brake, below), &pb.Observation{HasLevel: true, Level: -1, LevelBelow: true, Of: 2}},
+		{"beside a level two faults were seen", beside(brake, below, "03", "02"), &pb.Observation{
+			HasLevel: true, Level: -1, LevelBelow: true, Faults: []string{"FLU-020-02", "FLU-020-03"}, Affected: 1, Of: 2,
+		}},
+		{"beside a level, on both", rules.Observe(brake, both), &pb.Observation{
+			HasLevel: true, Level: -1, LevelBelow: true, Faults: []string{"FLU-020-02"}, Affected: 2, Of: 2,
+		}},
+		{"beside a level, what the step does not know", beside(brake, below, "99"), &pb.Observation{HasLevel: true, Level: -1, LevelBelow: true, Of: 2}},
+		{"beside a level of a step that has no conditions", beside(oil, below, "02"), &pb.Observation{HasLevel: true, Level: -1, LevelBelow: true}},
 		{"a condition the step does not know", seen(tyre, 1, "99"), &pb.Observation{Of: 1}},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
