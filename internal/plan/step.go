@@ -50,6 +50,8 @@ func newStep(item *pb.Item, s spot, stop *pb.Stop, station *pb.Station) *pb.Chec
 	}
 	step.Prompt = upperFirst(fill(item.GetPrompt(), step, s.fluid))
 	step.LimitText = fill(item.GetLimitText(), step, s.fluid)
+	step.AlonePrompt = upperFirst(fill(item.GetAlonePrompt(), step, s.fluid))
+	step.AssistantCommand = upperFirst(fill(item.GetAssistantCommand(), step, s.fluid))
 	return step
 }
 

@@ -55,6 +55,9 @@ func checkAnswer(s *pb.CheckStep, r *pb.Result) error {
 	if kind := answerKind(r); kind != s.GetAnswerKind() {
 		return invalid("ANSWER_KIND_WRONG", "result.answer", "%s asks for %s, not for %s", s.GetStepId(), kindWords(s.GetAnswerKind()), kindWords(kind))
 	}
+	if err := checkAlsoSeen(s, r); err != nil {
+		return err
+	}
 	switch answer := r.GetAnswer().(type) {
 	case *pb.Result_Reading:
 		return checkReading(s, answer.Reading, r.GetConfirmed())
@@ -63,9 +66,24 @@ func checkAnswer(s *pb.CheckStep, r *pb.Result) error {
 	case *pb.Result_Level:
 		return checkLevel(answer.Level)
 	case *pb.Result_Seen:
-		return checkSeen(s, answer.Seen)
+		return checkConditions(s, answer.Seen.GetConditions(), "result.seen.conditions")
 	}
 	return nil
+}
+
+// checkAlsoSeen makes sure that faults beside a value are the step's own, and
+// that they stand beside a value.
+func checkAlsoSeen(s *pb.CheckStep, r *pb.Result) error {
+	if len(r.GetAlsoSeen()) > 0 && r.GetSeen() != nil {
+		return invalid("ALSO_SEEN_WITHOUT_VALUE", "result.also_seen", "%s asks for the conditions seen; give all of them in seen", s.GetStepId())
+	}
+	for i, c := range r.GetAlsoSeen() {
+		condition := conditionOf(s, c.GetCondition())
+		if condition.GetSound() {
+			return invalid("SOUND_AND_FAULTY", fmt.Sprintf("result.also_seen[%d].condition", i), "beside a value only faults are given; leave sound away")
+		}
+	}
+	return checkConditions(s, r.GetAlsoSeen(), "result.also_seen")
 }
 
 func checkNotChecked(r *pb.Result) error {
@@ -74,6 +92,8 @@ func checkNotChecked(r *pb.Result) error {
 		return invalid("NOTE_MISSING", "result.note", "say in the note why it was not checked, or choose one of the reasons")
 	case r.GetCure() != nil:
 		return invalid("CURE_WITHOUT_LOOK", "result.cure", "what was put right must be looked at again; record what was seen then")
+	case len(r.GetAlsoSeen()) > 0:
+		return invalid("ALSO_SEEN_WITHOUT_VALUE", "result.also_seen", "what is not checked shows no fault; give the value and the faults, or the reason alone")
 	case r.GetGauge() != "":
 		return invalid("GAUGE_WITHOUT_READING", "result.gauge", "no gauge is used where nothing is checked; leave it empty")
 	}
@@ -87,19 +107,19 @@ func checkLevel(l *pb.Level) error {
 	return nil
 }
 
-// checkSeen makes sure that conditions are the step's own, that sound stands
-// alone, and that counts fit.
-func checkSeen(s *pb.CheckStep, seen *pb.ConditionsSeen) error {
+// checkConditions makes sure that conditions are the step's own, that sound
+// stands alone, and that counts fit. list is where they stand in the request.
+func checkConditions(s *pb.CheckStep, seen []*pb.ConditionSeen, list string) error {
 	known := map[string]bool{}
-	for i, c := range seen.GetConditions() {
-		path := fmt.Sprintf("result.seen.conditions[%d]", i)
+	for i, c := range seen {
+		path := fmt.Sprintf("%s[%d]", list, i)
 		condition := conditionOf(s, c.GetCondition())
 		switch {
 		case condition == nil:
 			return invalid("CONDITION_UNKNOWN", path+".condition", "%s has no condition %q; it has %s", s.GetStepId(), c.GetCondition(), conditionWords(s))
 		case known[c.GetCondition()]:
 			return invalid("CONDITION_TWICE", path+".condition", "condition %q is given twice; give it once, with how many show it", c.GetCondition())
-		case condition.GetSound() && len(seen.GetConditions()) > 1:
+		case condition.GetSound() && len(seen) > 1:
 			return invalid("SOUND_AND_FAULTY", path+".condition", "sound cannot stand beside a fault; give the faults alone, or sound alone")
 		}
 		known[c.GetCondition()] = true
@@ -119,6 +139,9 @@ func conditionOf(s *pb.CheckStep, id string) *pb.Condition {
 }
 
 func conditionWords(s *pb.CheckStep) string {
+	if len(s.GetConditions()) == 0 {
+		return "none"
+	}
 	ids := make([]string, len(s.GetConditions()))
 	for i, c := range s.GetConditions() {
 		ids[i] = c.GetId()
@@ -145,18 +168,21 @@ func checkCount(s *pb.CheckStep, condition *pb.Condition, n *pb.Count, path stri
 
 // fits tells whether an answer given earlier still answers a step.
 func fits(s *pb.CheckStep, r *pb.Result) bool {
-	if answerKind(r) != s.GetAnswerKind() {
+	if answerKind(r) != s.GetAnswerKind() || !knowsAll(s, r.GetAlsoSeen()) {
 		return false
 	}
 	switch answer := r.GetAnswer().(type) {
 	case *pb.Result_Reading:
 		return sameParts(s.GetParts(), answer.Reading.GetValues())
 	case *pb.Result_Seen:
-		return !slices.ContainsFunc(answer.Seen.GetConditions(), func(c *pb.ConditionSeen) bool {
-			return conditionOf(s, c.GetCondition()) == nil
-		})
+		return knowsAll(s, answer.Seen.GetConditions())
 	}
 	return true
+}
+
+// knowsAll tells that a step still has all conditions that were seen.
+func knowsAll(s *pb.CheckStep, seen []*pb.ConditionSeen) bool {
+	return !slices.ContainsFunc(seen, func(c *pb.ConditionSeen) bool { return conditionOf(s, c.GetCondition()) == nil })
 }
 
 // sameParts tells that values are given for exactly the parts, in any order.

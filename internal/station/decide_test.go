@@ -67,7 +67,7 @@ func BenchmarkDecide(b *testing.B) {
 // soundAnswer is an answer without a fault, values as they should be.
 func soundAnswer(random *rand.Rand, s *step) *pb.Result {
 	r := anyAnswer(random, s)
-	r.Confirmed = true
+	r.Confirmed, r.AlsoSeen = true, nil
 	switch s.GetAnswerKind() {
 	case pb.AnswerKind_ANSWER_KIND_READING:
 		for i, v := range r.GetReading().GetValues() {

@@ -112,6 +112,12 @@ func anyAnswer(random *rand.Rand, s *step) *pb.Result {
 	case pb.AnswerKind_ANSWER_KIND_CONDITION:
 		c := s.GetConditions()[random.IntN(len(s.GetConditions()))]
 		r.Answer = &pb.Result_Seen{Seen: &pb.ConditionsSeen{Conditions: []*pb.ConditionSeen{{Condition: c.GetId()}}}}
+		return r
+	}
+	for _, c := range s.GetConditions() {
+		if random.IntN(3) == 0 {
+			r.AlsoSeen = append(r.AlsoSeen, &pb.ConditionSeen{Condition: c.GetId()})
+		}
 	}
 	return r
 }

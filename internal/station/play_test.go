@@ -135,14 +135,20 @@ func (p *play) answer(step *pb.CheckStep) *pb.Result {
 	case kind > 1:
 		return stationtest.Sound(step)
 	}
+	var beside []string
+	for _, c := range step.GetConditions() {
+		if step.GetAnswerKind() != pb.AnswerKind_ANSWER_KIND_CONDITION && rapid.Bool().Draw(p.rt, "beside") {
+			beside = append(beside, c.GetId())
+		}
+	}
 	switch step.GetAnswerKind() {
 	case pb.AnswerKind_ANSWER_KIND_LEVEL:
-		return stationtest.Stands(id, pb.LevelMark_LEVEL_MARK_BELOW, 0)
+		return stationtest.Beside(stationtest.Stands(id, pb.LevelMark_LEVEL_MARK_BELOW, 0), beside...)
 	case pb.AnswerKind_ANSWER_KIND_READING:
 		r := stationtest.Read(id, "pressure", rapid.SampledFrom([]float64{6.5, 7.2, 9}).Draw(p.rt, "bar"), "bar")
-		return r
+		return stationtest.Beside(r, beside...)
 	case pb.AnswerKind_ANSWER_KIND_PROFILE:
-		return stationtest.Tread(id, 1.2, 1.2, 8)
+		return stationtest.Beside(stationtest.Tread(id, 1.2, 1.2, 8), beside...)
 	}
 	bad := step.GetConditions()[1+rapid.IntRange(0, len(step.GetConditions())-2).Draw(p.rt, "condition")]
 	return stationtest.Seen(id, bad.GetId())

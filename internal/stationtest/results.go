@@ -37,6 +37,14 @@ func Seen(step string, conditions ...string) *pb.Result {
 	return &pb.Result{StepId: step, Answer: &pb.Result_Seen{Seen: seen}}
 }
 
+// Beside gives a result of a value the faults seen beside it, by their conditions.
+func Beside(r *pb.Result, conditions ...string) *pb.Result {
+	for _, c := range conditions {
+		r.AlsoSeen = append(r.AlsoSeen, &pb.ConditionSeen{Condition: c})
+	}
+	return r
+}
+
 // Read is a result of one value.
 func Read(step, part string, value float64, unit string) *pb.Result {
 	return &pb.Result{StepId: step, Answer: &pb.Result_Reading{Reading: &pb.Reading{
