@@ -33,7 +33,7 @@
 // happened in the few milliseconds before it and was not yet synced is in it,
 // though whoever asked at that very moment was not shown it.
 //
-// # Rows, version 3
+// # Rows, version 4
 //
 // Rows are small and point at events by sequence number. Their values are
 // protobuf wire format without a schema file; "ref" is a varint field holding
@@ -43,13 +43,13 @@
 //	                             2 digest of the default files it came from; absent when a person applied it
 //	revision/{vehicle}/{n}       1 ref of the event of revision n, ten digits
 //	step/{vehicle}/{step}        1 ref of the newest result by when somebody looked, 2 of the newest that is not "not checked",
-//	                             3 time before which answers prove nothing (a repair)
+//	                             3 time before which answers prove nothing (a repair), 4 ref of the newest look of the round before
 //	defect/{vehicle}/{defect}    a Defect
 //	undone/{vehicle}/{step}      an UndoneStep
 //	standing/{vehicle}           1 verdict, 2 since, 3 time of its newest event, 4 ref of its newest event
 //	round/{uuid}                 1 Round without its progress, 2 ref of its opening, 3 time of its last change of state,
 //	                             4 RoundConditions, one for each time they were given, 5 ref of its newest event that is no result,
-//	                             6 Timestamp of its last change of state by the device's clock
+//	                             7 Timestamp of its last change of state by the device's clock
 //	live/{vehicle}/{uuid}        empty; there while the round is open or paused
 //	answered/{uuid}/{step}       1 refs of the results, oldest first, 2 position in the plan, 3 newest is "not checked",
 //	                             4 time of the newest

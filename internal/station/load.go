@@ -153,6 +153,9 @@ func (l *loader) answers(ctx context.Context, v *vehicle) error {
 			return err
 		}
 		v.answers[id] = a
+		if sequence := f.number(4); sequence != 0 {
+			v.former[id] = former{sequence: sequence}
+		}
 		return nil
 	})
 }

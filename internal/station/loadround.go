@@ -31,9 +31,9 @@ func parseFrame(uuid string, value []byte) (*frame, int64, error) {
 	if err := proto.Unmarshal([]byte(row.text(1)), f.round); err != nil {
 		return nil, 0, unreadable("row "+roundRows+uuid, err)
 	}
-	if len(row.bytes[6]) > 0 {
+	if len(row.bytes[7]) > 0 {
 		f.changedDevice = &timestamppb.Timestamp{}
-		if err := proto.Unmarshal([]byte(row.text(6)), f.changedDevice); err != nil {
+		if err := proto.Unmarshal([]byte(row.text(7)), f.changedDevice); err != nil {
 			return nil, 0, unreadable("row "+roundRows+uuid, err)
 		}
 	}

@@ -114,6 +114,7 @@ func (p *play) record() error {
 		r.Cure = &pb.Cure{FoundResultId: rapid.SampledFrom(ids).Draw(p.rt, "found"), Done: "mended"}
 	}
 	r.Correction = rapid.IntRange(0, 4).Draw(p.rt, "correction") == 0
+	r.LookedS = rapid.SampledFrom([]float64{0, 0.5, 4}).Draw(p.rt, "looked")
 	r.LeftOpen = rapid.IntRange(0, 5).Draw(p.rt, "left open") == 0
 	r.Person = rapid.SampledFrom([]string{"people/driver", "people/other"}).Draw(p.rt, "person")
 	late := time.Duration(rapid.Int64Range(0, int64(5*time.Hour)).Draw(p.rt, "late"))
@@ -155,7 +156,10 @@ func (p *play) answer(step *pb.CheckStep) *pb.Result {
 }
 
 func (p *play) pause() error {
-	_, err := p.PauseRound(context.Background(), &pb.PauseRoundRequest{RequestId: p.ID(), Round: p.round(), Note: "turnout"})
+	req := &pb.PauseRoundRequest{RequestId: p.ID(), Round: p.round(), Note: "turnout", Turnout: true}
+	ahead := time.Duration(rapid.Int64Range(int64(-3*time.Hour), int64(time.Hour)).Draw(p.rt, "device"))
+	req.DeviceTime = timestamppb.New(p.Clock.Now().Add(ahead))
+	_, err := p.PauseRound(context.Background(), req)
 	return err
 }
 

@@ -26,7 +26,13 @@ func (st *state) roundOpened(v *vehicle, e *pb.RoundOpened, rows *rowSet) error 
 
 // putRound notes an event of a round that is no result.
 func (st *state) putRound(r *round, rows *rowSet) error {
-	r.newest, st.reframed = st.sequence, true
+	r.newest = st.sequence
+	return st.putFrame(r, rows)
+}
+
+// putFrame notes that a round's frame has changed.
+func (st *state) putFrame(r *round, rows *rowSet) error {
+	st.reframed = true
 	fixed, err := proto.Marshal(r.frame.round)
 	if err != nil {
 		return fmt.Errorf("encode %s: %w", r.name(), err)
@@ -45,7 +51,7 @@ func (st *state) putRound(r *round, rows *rowSet) error {
 		if err != nil {
 			return fmt.Errorf("encode when %s was interrupted: %w", r.name(), err)
 		}
-		row = row.message(6, b)
+		row = row.message(7, b)
 	}
 	rows.put(roundRows+uuidOf(r.name()), row)
 	return nil
@@ -126,6 +132,9 @@ func (st *state) resultRecorded(v *vehicle, e *pb.ResultRecorded, known *judgeme
 	if r == nil {
 		return fmt.Errorf("round %q: %w", res.GetRound(), errEvent)
 	}
+	if err := st.paced(v, r, res, rows); err != nil {
+		return err
+	}
 	st.putAnswered(r, r.take(res, st.sequence, st.station), rows)
 	st.answered(v, res, known, rows)
 	switch u := v.undone[res.GetStepId()]; {
@@ -154,6 +163,7 @@ func (st *state) answered(v *vehicle, res *pb.Result, known *judgement, rows *ro
 		a.Newest, a.Sequence = res, st.sequence
 	}
 	if real {
+		v.remember(a, res)
 		a.Real, a.RealSequence = res, st.sequence
 		a.RealFits = s != nil && fits(s.CheckStep, res)
 	}
@@ -188,7 +198,7 @@ func (v *vehicle) speaks(res *pb.Result) bool {
 func (st *state) putStep(v *vehicle, id string, a *verdict.Answer, rows *rowSet) {
 	v.answers[id] = a
 	v.proofs.doubt(id)
-	rows.put(stepRows+v.name+"/"+id, record{}.number(1, a.Sequence).number(2, a.RealSequence).instant(3, a.VoidBefore))
+	rows.put(stepRows+v.name+"/"+id, record{}.number(1, a.Sequence).number(2, a.RealSequence).instant(3, a.VoidBefore).number(4, v.former[id].sequence))
 }
 
 func (st *state) putAnswered(r *round, e entry, rows *rowSet) {

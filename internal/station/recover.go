@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"bayround/internal/journal"
+	pb "bayround/proto/bayround/v1"
 )
 
 // recover takes up the state the journal is in: from the rows, or from the
@@ -70,10 +71,12 @@ func (r *replay) last(sequence uint64, command string) (bool, error) {
 	return ev.GetCommandId() != command, err
 }
 
-// noArchive is the archive of a replay, which keeps every round in memory.
+// noArchive is the archive of a replay, which keeps everything in memory.
 type noArchive struct{}
 
 func (noArchive) round(string) (*round, error) { return nil, nil }
+
+func (noArchive) result(int64) (*pb.Result, error) { return nil, nil }
 
 // liveArchive reads rounds that have ended from the rows. What is asked for is
 // not in memory, so it was durable before it was forgotten.
@@ -92,6 +95,11 @@ func (a liveArchive) round(name string) (*round, error) {
 		return nil, unreadable(name, errEvent)
 	}
 	return l.round(context.Background(), uuid, v.model, s.work.lib)
+}
+
+func (a liveArchive) result(sequence int64) (*pb.Result, error) {
+	l := loader{journal: a.station.journal}
+	return l.result(sequence)
 }
 
 // Verify re-reads a station's whole journal offline and says what it found.

@@ -23,8 +23,7 @@ type state struct {
 	changed  map[string]*vehicle // since the last publication
 	reframed bool                // some round's frame has changed since the last publication
 
-	// archive reads what is no longer in memory; it is asked for rounds that
-	// have ended, and for the library of earlier events.
+	// archive reads what is not in memory.
 	archive archive
 }
 
@@ -32,6 +31,8 @@ type state struct {
 type archive interface {
 	// round returns an ended round as the rows have it; nil when there is none.
 	round(name string) (*round, error)
+	// result returns the result that an event recorded.
+	result(sequence int64) (*pb.Result, error)
 }
 
 // roundRef is a line of the list of all rounds.

@@ -16,6 +16,7 @@ type vehicle struct {
 	name     string
 	model    *model
 	answers  map[string]*verdict.Answer // by step id
+	former   map[string]former          // by step id
 	single   map[string][]*pb.Finding   // of the rules that look at one result, by step id
 	islands  map[int]*island            // by number
 	defects  map[string]*pb.Defect      // closed ones too, by name
@@ -38,7 +39,7 @@ type island struct {
 func newVehicle(name string, m *model) *vehicle {
 	return &vehicle{
 		name: name, model: m,
-		answers: map[string]*verdict.Answer{}, single: map[string][]*pb.Finding{},
+		answers: map[string]*verdict.Answer{}, former: map[string]former{}, single: map[string][]*pb.Finding{},
 		islands: map[int]*island{}, defects: map[string]*pb.Defect{},
 		undone: map[string]*pb.UndoneStep{}, rounds: map[string]*round{},
 	}
