@@ -117,9 +117,10 @@ func (b Board) share(vehicles, farLines, nearLines int) layout {
 		(far*farLine*float64(farLines) + mid*rowLine*float64(vehicles) + near*nearLine*float64(nearLines))
 	byWidth := (float64(b.WidthPX) - 4*pad) / (far * (widestWord + markLines*farLine))
 	m := min(byHeight, byWidth, mostMinutes)
+	far, mid, near = b.typePX(b.FarM, m), b.typePX(b.FarM/midShare, m), b.typePX(b.FarM/nearShare, m)
 	return layout{
-		Minutes: m, Far: far * m, Mid: mid * m, Near: near * m, Row: mid * m * rowLine,
-		Mark: far * m * farLine * markLines, Pad: pad, FarLines: farLines, NearLines: nearLines,
+		Minutes: m, Far: far, Mid: mid, Near: near, Row: mid * rowLine,
+		Mark: far * farLine * markLines, Pad: pad, FarLines: farLines, NearLines: nearLines,
 	}
 }
 

@@ -79,18 +79,18 @@ func (s *Server) look(w http.ResponseWriter, r *http.Request, h *hub, most int, 
 	defer h.leave(k)
 	var writer sync.WaitGroup
 	writer.Go(func() { k.write(ctx) })
-	stop := context.AfterFunc(ctx, func() { // ends a read that waits
+	closed := make(chan struct{})
+	context.AfterFunc(ctx, func() { // ends a read or a write that waits
+		defer close(closed)
 		if s.life.Err() != nil {
 			k.bye(closing{goingAway, "the kiosk's program ends"})
 		}
-		_ = conn.Close() // the second close of a connection says so; nobody minds
+		_ = conn.Close() // nothing more can be said
 	})
 	k.read(ctx, hear)
 	cancel(nil)
 	writer.Wait()
-	if stop() {
-		_ = conn.Close()
-	}
+	<-closed
 }
 
 // read hands what the page says to hear until the connection ends.
