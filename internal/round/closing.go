@@ -1,0 +1,122 @@
+package round
+
+import (
+	"context"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"bayround/internal/fault"
+	pb "bayround/proto/bayround/v1"
+)
+
+// longestHandNote is how much the next watch can be told, in characters.
+const longestHandNote = 2000
+
+func (d *Desk) toOverview(context.Context, Act) error {
+	s := d.session
+	s.Phase = PhaseOverview
+	s.turnAway()
+	return nil
+}
+
+// toWalk returns to the steps: to the one that was lit, or the first that waits.
+func (d *Desk) toWalk(ctx context.Context, _ Act) error {
+	if step, _ := d.scene.stepOf(d.session.Step); step != nil {
+		d.session.light(step.GetStepId(), d.now())
+		return nil
+	}
+	if err := d.goOn(ctx, -1); err != nil {
+		return err
+	}
+	if d.session.Phase != PhaseStep {
+		return fault.New(fault.Precondition, "NOTHING_LEFT", "nothing can be done now; touch a step to look at it again")
+	}
+	return nil
+}
+
+func (d *Desk) toSign(context.Context, Act) error {
+	d.session.Phase = PhaseSign
+	return nil
+}
+
+// handNote takes the words for the next watch.
+func (d *Desk) handNote(_ context.Context, a Act) error {
+	text := a.Values["text"]
+	if len([]rune(text)) > longestHandNote {
+		return fault.New(fault.Invalid, "NOTE_TOO_LONG", "the next watch can be told %d characters; make it shorter", longestHandNote)
+	}
+	d.session.Note = text
+	return nil
+}
+
+// sign takes the PIN again and ends the round with the verdict that was shown.
+func (d *Desk) sign(ctx context.Context, a Act) error {
+	s := d.session
+	if undone := d.undoneHere(); len(undone) > 0 {
+		return fault.New(fault.Precondition, "STILL_UNDONE", "put back first and say so: %s (%s)", undone[0].Title, undone[0].Place)
+	}
+	if err := d.checkPIN(ctx, s.Driver, a.Values["pin"]); err != nil {
+		return err
+	}
+	shown := pb.Verdict_VERDICT_UNSPECIFIED
+	if c := d.View().Closing; c != nil {
+		shown = c.Readiness.GetVerdict()
+	}
+	return d.command(ctx, &pending{Kind: commandFinish}, &pb.FinishRoundRequest{
+		RequestId: uuid.NewString(), Round: s.Round, Note: s.Note, ShownVerdict: shown, DeviceTime: timestamp(d.now()),
+	})
+}
+
+func (d *Desk) finished(ctx context.Context, _ *pb.FinishRoundRequest, resp *pb.FinishRoundResponse) error {
+	return d.handOver(ctx, resp.GetRound(), resp.GetReadiness())
+}
+
+// giveUp ends the round early.
+func (d *Desk) giveUp(ctx context.Context, a Act) error {
+	s, note := d.session, strings.TrimSpace(a.Values["note"])
+	switch {
+	case s.Round == "":
+		s.leaveRound()
+		d.stale = true
+		return nil
+	case note == "" || len([]rune(note)) > 200:
+		return fault.New(fault.Invalid, "NOTE_MISSING", "say in a few words why the round is given up")
+	}
+	return d.command(ctx, &pending{Kind: commandGiveUp}, &pb.GiveUpRoundRequest{
+		RequestId: uuid.NewString(), Round: s.Round, Note: note, DeviceTime: timestamp(d.now()),
+	})
+}
+
+func (d *Desk) gaveUp(ctx context.Context, req *pb.GiveUpRoundRequest, resp *pb.GiveUpRoundResponse) error {
+	if d.session.Note == "" {
+		d.session.Note = "Given up: " + req.GetNote()
+	}
+	return d.handOver(ctx, resp.GetRound(), resp.GetReadiness())
+}
+
+// handOver shows the words for the next watch; they are made once.
+func (d *Desk) handOver(ctx context.Context, r *pb.Round, left *pb.Readiness) error {
+	d.stale = true
+	if err := d.look(ctx); err != nil {
+		return err
+	}
+	s := d.session
+	s.Phase, s.Step, s.Given, s.Cure, s.Turnout, s.Resuming = PhaseHandover, "", nil, nil, nil, false
+	s.turnAway()
+	s.Closed = &closed{Handover: d.handoverOf(r, left).text()}
+	return nil
+}
+
+// endedElsewhere leaves a round that somebody else has ended.
+func (d *Desk) endedElsewhere() {
+	s := d.session
+	if s.Round == "" || s.Phase == PhaseHandover || s.Pending != nil || d.scene.round == nil || live(d.scene.round) {
+		return
+	}
+	s.leaveRound()
+	s.Notice = &Notice{
+		Reason: "ROUND_ENDED", Message: "this round was ended on another tablet or at the station; what was recorded counts", At: d.now().Round(0),
+	}
+	d.scene.plan, d.scene.round = nil, nil
+}

@@ -1,0 +1,248 @@
+package round
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"bayround/internal/access"
+	"bayround/internal/fault"
+	"bayround/internal/station"
+	pb "bayround/proto/bayround/v1"
+)
+
+// Upward is what the desk asks of the uplink to the station of record.
+type Upward interface {
+	// Link is how the tablet stands to the station now.
+	Link() Link
+	// Changed is closed when Link or a readiness has changed.
+	Changed() <-chan struct{}
+	// Readiness is a vehicle's as the station last told it; nil when it never did.
+	Readiness(vehicle string) *pb.Readiness
+	// Dismiss takes away a refusal that was read.
+	Dismiss(id string) error
+}
+
+// PhotoKeeper keeps photos on the tablet.
+type PhotoKeeper interface {
+	// Put keeps a photo and returns its SHA-256, in hex. What is no photo, or too
+	// large, is refused in a fault.
+	Put(content []byte) (string, error)
+}
+
+// DeskConfig says what a desk works with.
+type DeskConfig struct {
+	// Twin is the tablet's own station. The desk does not close it.
+	Twin *station.Station
+	// Uplink is the way to the station of record; nil = never live.
+	Uplink Upward
+	// Guard checks PINs.
+	Guard *access.Guard
+	// Photos keeps photos; nil = none are taken.
+	Photos PhotoKeeper
+	// Device is the tablet's name in the record, for instance "tablet-1".
+	Device string
+	// Station whose vehicles are shown, stations/{station}; empty for all.
+	Station string
+	// Dir holds the session file, on a local disk.
+	Dir string
+	// Clock is the tablet's clock; nil for time.Now. Its monotonic reading measures looking.
+	Clock func() time.Time
+	// Log hears what people who run the tablet should know; nil = discard.
+	Log *slog.Logger
+}
+
+// Desk is what the driver works at: it takes acts, carries them out on the twin,
+// and gives the view. Its methods may be called from any goroutine.
+type Desk struct {
+	twin    *station.Station
+	uplink  Upward
+	guard   *access.Guard
+	photos  PhotoKeeper
+	device  string
+	station string
+	dir     string
+	now     func() time.Time
+	log     *slog.Logger
+
+	mu      sync.Mutex // held for a whole act: acts come one after the other
+	session *session   // guarded by mu
+	scene   *scene     // guarded by mu; what was last read from the twin
+	stale   bool       // guarded by mu: the twin has changed since
+	dues    dues       // guarded by mu
+	wakeAt  time.Time  // guarded by mu: when the view changes by itself; zero = it does not
+
+	view    atomic.Pointer[View]
+	telling sync.Mutex
+	changed chan struct{} // guarded by telling: closed and replaced at every change
+
+	news   chan struct{} // holds one: the twin has news
+	cancel context.CancelFunc
+	ended  sync.WaitGroup
+}
+
+// OpenDesk opens the desk as it was when it was closed or killed, and carries out
+// the command whose answer it had not seen. Close ends it.
+func OpenDesk(ctx context.Context, c DeskConfig) (*Desk, error) {
+	d := &Desk{
+		twin: c.Twin, uplink: c.Uplink, guard: c.Guard, photos: c.Photos, device: c.Device, station: c.Station,
+		dir: c.Dir, now: c.Clock, log: c.Log, changed: make(chan struct{}), news: make(chan struct{}, 1), stale: true,
+	}
+	if d.log == nil {
+		d.log = slog.New(slog.DiscardHandler)
+	}
+	if d.now == nil {
+		d.now = time.Now
+	}
+	if d.uplink == nil {
+		d.uplink = noUplink{}
+	}
+	var err error
+	if d.session, err = readSession(d.dir, d.log); err != nil {
+		return nil, err
+	}
+	if err := d.begin(ctx); err != nil {
+		return nil, err
+	}
+	running, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	d.cancel = cancel
+	d.ended.Go(func() { d.listen(running) })
+	d.ended.Go(func() { d.attend(running) })
+	return d, nil
+}
+
+// begin takes up where the session broke off.
+func (d *Desk) begin(ctx context.Context) error {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if err := d.look(ctx); err != nil {
+		return err
+	}
+	if d.session.Pending != nil {
+		if err := d.carryOut(ctx); err != nil {
+			d.session.Notice = d.noticeOf(err)
+		}
+	}
+	return d.show(ctx)
+}
+
+// Close ends the desk; what was begun is finished. The twin stays open.
+func (d *Desk) Close() error {
+	d.cancel()
+	d.ended.Wait()
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.session.write(d.dir)
+}
+
+// View is everything the tablet shows now.
+func (d *Desk) View() *View { return d.view.Load() }
+
+// Changed is closed when there is a newer view. Whoever takes it before View
+// misses none.
+func (d *Desk) Changed() <-chan struct{} {
+	d.telling.Lock()
+	defer d.telling.Unlock()
+	return d.changed
+}
+
+// Do carries out an act. The view shows what it led to before Do returns; a
+// refusal is in the view's notice, too.
+func (d *Desk) Do(ctx context.Context, act Act) error {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	now := d.now()
+	d.session.LastAct = now
+	if !d.session.lit.IsZero() {
+		d.session.look(now)
+	}
+	err := d.act(ctx, act)
+	if err != nil {
+		d.session.Notice = d.noticeOf(err)
+	} else if act.Name != "" {
+		d.session.Notice = nil
+	}
+	if failed := errors.Join(d.look(ctx), d.session.write(d.dir)); failed != nil {
+		d.log.Error("the tablet's state could not be kept or read", "cause", failed)
+		err = errors.Join(err, failed)
+	}
+	return errors.Join(err, d.show(ctx))
+}
+
+// Tick lets happen what time alone brings: an idle session ends, a step becomes
+// cold, an answer can no longer be taken back. The desk does it by itself; tests
+// that move the clock call it.
+func (d *Desk) Tick(ctx context.Context) error {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	now := d.now()
+	if d.session.idleAt(d.underWay()).IsZero() || now.Before(d.session.idleAt(d.underWay())) {
+		if d.wakeAt.IsZero() || now.Before(d.wakeAt) {
+			return nil
+		}
+		return d.show(ctx)
+	}
+	d.session.signOut()
+	if d.session.Phase != PhaseTurnout {
+		d.session.leaveRound()
+	}
+	d.stale = true
+	if err := errors.Join(d.look(ctx), d.session.write(d.dir)); err != nil {
+		return err
+	}
+	return d.show(ctx)
+}
+
+// look reads the twin when it has changed.
+func (d *Desk) look(ctx context.Context) error {
+	if !d.stale && d.scene != nil {
+		return nil
+	}
+	sc, err := d.lookAround(context.WithoutCancel(ctx), d.scene)
+	if err != nil {
+		return err
+	}
+	d.scene, d.stale = sc, false
+	d.endedElsewhere()
+	return nil
+}
+
+// show makes the view and tells that there is a new one.
+func (d *Desk) show(ctx context.Context) error {
+	v, err := d.newView(ctx)
+	if err != nil {
+		return err
+	}
+	if before := d.view.Load(); before != nil {
+		v.Version = before.Version + 1
+	}
+	d.view.Store(v)
+	d.telling.Lock()
+	defer d.telling.Unlock()
+	close(d.changed)
+	d.changed = make(chan struct{})
+	return nil
+}
+
+// noticeOf turns an error into what the driver reads.
+func (d *Desk) noticeOf(err error) *Notice {
+	n := &Notice{Reason: "INTERNAL", Message: "this could not be done; the tablet's log says why", At: d.now().Round(0)}
+	var f *fault.Fault
+	if errors.As(err, &f) {
+		n.Reason, n.Message = f.Reason, f.Message
+		return n
+	}
+	d.log.Error("an act could not be carried out", "cause", err)
+	return n
+}
+
+// noUplink is a tablet that never hears of a station.
+type noUplink struct{}
+
+func (noUplink) Link() Link                     { return Link{} }
+func (noUplink) Changed() <-chan struct{}       { return nil }
+func (noUplink) Readiness(string) *pb.Readiness { return nil }
+func (noUplink) Dismiss(string) error           { return nil }

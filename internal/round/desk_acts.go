@@ -1,0 +1,236 @@
+package round
+
+import (
+	"cmp"
+	"context"
+	"slices"
+	"strconv"
+
+	"bayround/internal/fault"
+	pb "bayround/proto/bayround/v1"
+)
+
+// deed carries out one act. It looks first and changes the session after, so that
+// a refusal changes nothing.
+type deed struct {
+	do     func(*Desk, context.Context, Act) error
+	phases []Phase // in which it can be done; none = in all
+}
+
+// deedOf is what an act's name means; the templates send these and no others.
+func deedOf(name string) (deed, bool) {
+	for _, table := range []func(string) deed{startDeed, stepDeed, closingDeed} {
+		if d := table(name); d.do != nil {
+			return d, true
+		}
+	}
+	return deed{}, false
+}
+
+func startDeed(name string) deed {
+	choosing := []Phase{PhaseVehicles, PhaseSignIn, PhaseBefore}
+	switch name {
+	case "choose":
+		return deed{(*Desk).choose, choosing}
+	case "resume-round":
+		return deed{(*Desk).resumeRound, choosing}
+	case "sign-in":
+		return deed{(*Desk).signIn, []Phase{PhaseVehicles, PhaseSignIn}}
+	case "sign-out":
+		return deed{(*Desk).signOut, nil}
+	case "assistant":
+		return deed{(*Desk).assist, []Phase{PhaseSignIn, PhaseBefore, PhaseStep, PhaseOverview}}
+	case "engine":
+		return deed{(*Desk).sayEngine, []Phase{PhaseBefore, PhaseStep, PhaseOverview}}
+	case "ambient":
+		return deed{(*Desk).sayAmbient, []Phase{PhaseBefore}}
+	case "gauge":
+		return deed{(*Desk).takeGauge, []Phase{PhaseBefore, PhaseStep}}
+	case "begin":
+		return deed{(*Desk).beginRound, []Phase{PhaseBefore}}
+	case "home", "done":
+		return deed{(*Desk).home, nil}
+	case "dismiss":
+		return deed{(*Desk).dismiss, nil}
+	case "dismiss-notice":
+		return deed{(*Desk).nothing, nil}
+	}
+	return deed{}
+}
+
+func stepDeed(name string) deed {
+	step := []Phase{PhaseStep}
+	switch name {
+	case "go", "correct":
+		return deed{(*Desk).goTo, []Phase{PhaseStep, PhaseOverview, PhaseSign}}
+	case "next":
+		return deed{(*Desk).goNext, step}
+	case "previous":
+		return deed{(*Desk).goBack, step}
+	case "field", "key", "section", "level", "see", "count", "note", "proof", "drop-photo", "alone":
+		return deed{(*Desk).edit, step}
+	case "photo":
+		return deed{(*Desk).takePhoto, step}
+	case "enter":
+		return deed{(*Desk).enter, step}
+	case "record":
+		return deed{(*Desk).record, step}
+	case "confirm":
+		return deed{(*Desk).confirm, step}
+	case "skip":
+		return deed{(*Desk).skip, step}
+	case "undo":
+		return deed{(*Desk).undo, []Phase{PhaseStep, PhaseOverview}}
+	case "cure":
+		return deed{(*Desk).beginCure, []Phase{PhaseStep, PhaseOverview}}
+	case "cure-cancel":
+		return deed{(*Desk).endCure, step}
+	}
+	return deed{}
+}
+
+func closingDeed(name string) deed {
+	closing := []Phase{PhaseOverview, PhaseSign}
+	switch name {
+	case "turnout":
+		return deed{(*Desk).turnOut, nil}
+	case "safe":
+		return deed{(*Desk).makeSafe, []Phase{PhaseTurnout, PhaseOverview, PhaseSign}}
+	case "away":
+		return deed{(*Desk).goAway, []Phase{PhaseTurnout}}
+	case "back":
+		return deed{(*Desk).comeBack, []Phase{PhaseTurnout}}
+	case "overview":
+		return deed{(*Desk).toOverview, []Phase{PhaseStep, PhaseOverview, PhaseSign}}
+	case "walk":
+		return deed{(*Desk).toWalk, []Phase{PhaseStep, PhaseOverview, PhaseSign}}
+	case "sign-page":
+		return deed{(*Desk).toSign, closing}
+	case "hand-note":
+		return deed{(*Desk).handNote, closing}
+	case "sign":
+		return deed{(*Desk).sign, []Phase{PhaseSign}}
+	case "give-up":
+		return deed{(*Desk).giveUp, []Phase{PhaseBefore, PhaseStep, PhaseOverview, PhaseSign, PhaseTurnout}}
+	}
+	return deed{}
+}
+
+// act carries out an act. A command that still waits for its answer comes first;
+// when the act would only give the same command again, that was all.
+func (d *Desk) act(ctx context.Context, a Act) error {
+	do, known := deedOf(a.Name)
+	if !known {
+		return fault.New(fault.Invalid, "ACT_UNKNOWN", "the tablet does not know what %q means", a.Name)
+	}
+	if d.session.Pending != nil {
+		if err := d.carryOut(ctx); err != nil || slices.Contains(commanding(), a.Name) {
+			return err
+		}
+		if err := d.look(ctx); err != nil {
+			return err
+		}
+	}
+	if len(do.phases) > 0 && !slices.Contains(do.phases, d.session.Phase) {
+		return fault.New(fault.Precondition, "ACT_OUT_OF_PLACE", "this cannot be done here; the screen has moved on")
+	}
+	return do.do(d, ctx, a)
+}
+
+// commanding are the acts that would give a waiting command again.
+func commanding() []string {
+	return []string{"begin", "enter", "record", "confirm", "skip", "sign", "give-up"}
+}
+
+// nothing is an act that only takes the notice away.
+func (d *Desk) nothing(context.Context, Act) error { return nil }
+
+func (d *Desk) dismiss(_ context.Context, a Act) error { return d.uplink.Dismiss(a.Values["id"]) }
+
+// home goes to the list of vehicles; the round stays as it is, and whoever is
+// signed in stays so.
+func (d *Desk) home(context.Context, Act) error {
+	d.session.leaveRound()
+	d.stale = true
+	return nil
+}
+
+// edit changes the answer being made.
+func (d *Desk) edit(ctx context.Context, a Act) error {
+	step, err := d.lit()
+	if err != nil {
+		return err
+	}
+	next, err := edited(d.session.Draft, step, a)
+	if err != nil {
+		return err
+	}
+	if slices.Contains([]string{"key", "level", "see"}, a.Name) {
+		if err := d.enterInto(ctx, step); err != nil {
+			return err
+		}
+	}
+	d.session.Draft, d.session.Confirm = next, ""
+	return nil
+}
+
+// edited is a draft after an act.
+func edited(d draft, step *pb.CheckStep, a Act) (draft, error) {
+	v := a.Values
+	switch a.Name {
+	case "field":
+		return d.withField(step, v["id"])
+	case "key":
+		return d.withKey(step, v["key"])
+	case "section":
+		n, _ := strconv.Atoi(v["n"]) // what is no number is no place
+		return d.withSection(step, n)
+	case "level":
+		fraction, err := strconv.ParseFloat(cmp.Or(v["fraction"], "0"), 64)
+		if err != nil {
+			fraction = -1
+		}
+		return d.withLevel(step, markOf(v["mark"]), fraction)
+	case "see":
+		return d.withSeen(step, v["condition"])
+	case "count":
+		n, _ := strconv.Atoi(v["affected"])
+		return d.withCount(step, v["condition"], int32(min(max(n, 0), 1<<20)))
+	}
+	return d.withWords(a)
+}
+
+// withWords takes what is typed beside the answer.
+func (d draft) withWords(a Act) (draft, error) {
+	d = d.clone()
+	text := a.Values["text"]
+	switch a.Name {
+	case "note":
+		if len([]rune(text)) > longestNote {
+			return d, fault.New(fault.Invalid, "NOTE_TOO_LONG", "a note holds %d characters; make it shorter", longestNote)
+		}
+		d.Note = text
+	case "proof":
+		if len([]rune(text)) > longestProof {
+			return d, fault.New(fault.Invalid, "PROOF_TOO_LONG", "this holds %d characters; make it shorter", longestProof)
+		}
+		d.Proof = text
+	case "drop-photo":
+		d.Photos = slices.DeleteFunc(d.Photos, func(sum string) bool { return sum == a.Values["sha256"] })
+	case "alone":
+		d.Alone = a.Values["on"] != "" && a.Values["on"] != "0"
+	}
+	return d, nil
+}
+
+func markOf(name string) pb.LevelMark {
+	switch name {
+	case "below":
+		return pb.LevelMark_LEVEL_MARK_BELOW
+	case "between":
+		return pb.LevelMark_LEVEL_MARK_BETWEEN
+	case "above":
+		return pb.LevelMark_LEVEL_MARK_ABOVE
+	}
+	return pb.LevelMark_LEVEL_MARK_UNSPECIFIED
+}

@@ -1,0 +1,113 @@
+package round
+
+import (
+	"context"
+	"errors"
+	"time"
+
+	pb "bayround/proto/bayround/v1"
+)
+
+const (
+	// idleFor is after how long without an act nobody is signed in any more.
+	idleFor = 3 * time.Minute
+	// undoFor is how long an answer can be taken back without looking for it.
+	undoFor = 5 * time.Second
+	// longestNap bounds how long the desk trusts a timer to keep step with the
+	// clock, which somebody may set.
+	longestNap = 10 * time.Second
+)
+
+// listen notes what the twin tells of vehicles, until ctx ends.
+func (d *Desk) listen(ctx context.Context) {
+	err := d.twin.Watch(ctx, nil, func(m *pb.WatchReadinessResponse) error {
+		if r := m.GetReadiness(); r != nil && d.isNews(r) {
+			select {
+			case d.news <- struct{}{}:
+			default:
+			}
+		}
+		return nil
+	})
+	if err != nil && ctx.Err() == nil {
+		d.log.Error("the tablet's own station tells nothing more", "cause", err)
+		d.news <- struct{}{} // the view says that nothing can be recorded
+	}
+}
+
+// isNews tells that a readiness is not the one that the view rests on. What the
+// twin says of a vehicle changes with its events, or with time at a known instant.
+func (d *Desk) isNews(r *pb.Readiness) bool {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	known := d.scene.readiness[r.GetVehicle()]
+	return known.GetSequence() != r.GetSequence() || !known.GetUntil().AsTime().Equal(r.GetUntil().AsTime())
+}
+
+// attend renews the view when the twin or the uplink has news, and when time
+// alone changes it, until ctx ends.
+func (d *Desk) attend(ctx context.Context) {
+	nap := time.NewTimer(0)
+	defer nap.Stop()
+	heard := d.uplink.Changed() // always taken before the link is looked at
+	err := d.renew(ctx, false)
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-d.news:
+			err = d.renew(ctx, true)
+		case <-heard:
+			heard = d.uplink.Changed()
+			err = d.renew(ctx, false)
+		case <-nap.C:
+			err = d.Tick(ctx)
+		}
+		if err != nil && ctx.Err() == nil {
+			d.log.Error("the view could not be renewed", "cause", err)
+		}
+		nap.Reset(d.untilWake())
+	}
+}
+
+// renew makes the view anew; stale says that the twin has changed.
+func (d *Desk) renew(ctx context.Context, stale bool) error {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.stale = d.stale || stale
+	return errors.Join(d.look(ctx), d.show(ctx))
+}
+
+// untilWake is how long time alone changes nothing.
+func (d *Desk) untilWake() time.Duration {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	now, wait := d.now(), longestNap
+	for _, at := range []time.Time{d.wakeAt, d.session.idleAt(d.underWay())} {
+		if !at.IsZero() {
+			wait = min(wait, max(at.Sub(now), 0))
+		}
+	}
+	return max(wait, time.Millisecond)
+}
+
+// underWay tells that a round is in the driver's hands: then nobody is signed out
+// for being idle. While the vehicle is away it is not.
+func (d *Desk) underWay() bool {
+	s := d.session
+	switch s.Phase {
+	case PhaseStep, PhaseOverview, PhaseSign:
+		return true
+	case PhaseTurnout:
+		return s.Turnout != nil && s.Turnout.Away.IsZero()
+	}
+	return false
+}
+
+// idleAt is when the session ends by itself; zero when it does not.
+func (s *session) idleAt(underWay bool) time.Time {
+	if s.Driver == "" || underWay {
+		return time.Time{}
+	}
+	return s.LastAct.Add(idleFor)
+}

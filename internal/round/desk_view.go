@@ -1,0 +1,242 @@
+package round
+
+import (
+	"cmp"
+	"context"
+	"slices"
+	"time"
+
+	pb "bayround/proto/bayround/v1"
+)
+
+// newView makes the view from the session, the scene and the link, and works out
+// when it next changes by itself.
+func (d *Desk) newView(ctx context.Context) (*View, error) {
+	s, sc, now := d.session, d.scene, d.now()
+	d.wakeAt = time.Time{}
+	v := &View{
+		Version: 1, Phase: s.Phase, Now: now, TimeZone: d.zone(), Station: d.stationTitle(), Link: d.link(),
+		People: sc.people, Gauges: sc.gauges, Notice: s.Notice, Session: d.sessionView(),
+	}
+	if err := d.vehiclesInto(ctx, v); err != nil {
+		return nil, err
+	}
+	var marks []Mark
+	if sc.plan != nil {
+		marks = sc.walk(s, now).marks()
+	}
+	switch s.Phase {
+	case PhaseBefore:
+		v.Before = d.beforeView(now)
+	case PhaseStep:
+		v.Step = d.stepView(ctx, marks)
+	case PhaseOverview, PhaseSign, PhaseHandover:
+		v.Closing = d.closingView(v.Link, marks)
+	case PhaseTurnout:
+		v.Turnout = d.turnoutView()
+	}
+	if sc.round != nil && s.Phase >= PhaseStep {
+		v.Round = d.roundView(marks)
+	}
+	v.Given = d.givenView()
+	d.wakeWhenCold(marks, now)
+	return v, nil
+}
+
+// wake notes that the view changes by itself at an instant.
+func (d *Desk) wake(at time.Time) {
+	if at.After(d.now()) && (d.wakeAt.IsZero() || at.Before(d.wakeAt)) {
+		d.wakeAt = at
+	}
+}
+
+// wakeWhenCold notes when the next step becomes cold.
+func (d *Desk) wakeWhenCold(marks []Mark, now time.Time) {
+	for i, m := range marks {
+		if m.State == MarkCold && d.session.Engine.Said != saidRunning {
+			d.wake(d.session.Engine.coldAt(d.scene.plan.GetSteps()[i], now))
+		}
+	}
+}
+
+// link is how the tablet stands, and whether anything can be recorded here.
+func (d *Desk) link() Link {
+	l := d.uplink.Link()
+	select {
+	case <-d.twin.Failed():
+		l.Recovery = cmp.Or(l.Recovery, "the tablet could not write to its disk and takes nothing more; start it again")
+	default:
+	}
+	return l
+}
+
+// stationOf is the station that the tablet stands in: the one it was told, that of the
+// vehicle in hand, or the first.
+func (d *Desk) stationOf() *pb.Station {
+	name := cmp.Or(d.station, d.scene.vehicle(d.session.Vehicle).GetStation())
+	if name == "" && len(d.scene.vehicles) > 0 {
+		name = d.scene.vehicles[0].GetStation()
+	}
+	return d.scene.stations[name]
+}
+
+func (d *Desk) stationTitle() string { return d.stationOf().GetTitle() }
+
+// zone is the station's time zone; UTC where it cannot be loaded.
+func (d *Desk) zone() *time.Location {
+	zone, err := time.LoadLocation(d.stationOf().GetTimeZone())
+	if err != nil {
+		return time.UTC
+	}
+	return zone
+}
+
+func (d *Desk) sessionView() *Session {
+	s := d.session
+	if s.Driver == "" {
+		return nil
+	}
+	return &Session{
+		Driver: d.scene.person(s.Driver), Assistant: d.scene.person(s.Assistant), Since: s.SignedIn, Offline: s.Offline,
+	}
+}
+
+func (d *Desk) beforeView(now time.Time) *Before {
+	s := d.session
+	steps := d.scene.plan.GetSteps()
+	n, last := coldSteps(steps, s.Engine, now)
+	b := &Before{
+		Unknown: s.Engine.Said == saidUnknown, Running: s.Engine.Said == saidRunning, AmbientText: s.Ambient,
+		ColdSteps: n, Gauges: s.Gauges, Quantities: gaugedQuantities(steps, d.scene.gauges), Resuming: s.Resuming,
+	}
+	if s.Engine.Said == saidStopped {
+		stopped := s.Engine.Stopped
+		b.EngineStopped = &stopped
+	}
+	if !last.IsZero() && s.Engine.Said != saidRunning {
+		b.ColdAt = &last
+		d.wake(last)
+	}
+	return b
+}
+
+func (d *Desk) roundView(marks []Mark) *Round {
+	s, r := d.session, d.scene.round
+	view := &Round{
+		Name: r.GetName(), Routine: d.scene.routine(r.GetRoutine()), Marks: marks, Stops: stops(d.scene.plan.GetSteps(), marks),
+		Current: placeOf(marks, s.Step), Opened: r.GetOpened().AsTime(), DebtS: d.scene.readiness[s.Vehicle].GetReadinessDebtS(),
+	}
+	for _, m := range marks {
+		switch m.State {
+		case MarkAnswered, MarkFault:
+			view.Answered++
+		case MarkNotChecked:
+			view.Answered++
+			view.NotChecked++
+		}
+	}
+	return view
+}
+
+// givenView is the answer given last: a sound one while it can be taken back, one
+// that found something until the next.
+func (d *Desk) givenView() *Given {
+	g := d.session.Given
+	if g == nil || d.session.Phase != PhaseStep && d.session.Phase != PhaseOverview {
+		return nil
+	}
+	view, err := d.given(g)
+	if err != nil {
+		d.log.Error("what the last answer meant cannot be shown", "cause", err)
+		return nil
+	}
+	if view.Undo {
+		d.wake(g.At.Add(undoFor))
+	} else if len(view.Findings) == 0 && !view.CanCure && len(view.Closed) == 0 {
+		return nil
+	}
+	return view
+}
+
+func (d *Desk) given(g *given) (*Given, error) {
+	response, err := g.response()
+	if err != nil {
+		return nil, err
+	}
+	view := &Given{
+		StepID: g.StepID, Title: g.Title, Answer: g.Answer, Findings: response.GetFindings(), Verdict: response.GetVerdict(),
+		Closed: g.Closed, CanCure: g.CanCure, ResultID: response.GetResultId(), At: g.At, Undo: d.now().Sub(g.At) < undoFor,
+	}
+	former, err := g.former()
+	if err != nil || former == nil {
+		return view, err
+	}
+	step, _ := d.scene.stepOf(g.StepID)
+	if step == nil {
+		step = &pb.CheckStep{}
+	}
+	view.Former = answerWords(step, former)
+	view.FormerAt = former.GetStationTime().AsTime()
+	if at := former.GetLookedAt(); at != nil {
+		view.FormerAt = at.AsTime()
+	}
+	return view, nil
+}
+
+func (d *Desk) turnoutView() *Turnout {
+	t := d.session.Turnout
+	if t == nil {
+		return nil
+	}
+	ready, _ := d.readinessOf(d.session.Vehicle, d.link())
+	view := &Turnout{DebtS: d.scene.readiness[d.session.Vehicle].GetReadinessDebtS(), Paused: t.Paused, Away: t.Away, Verdict: ready.GetVerdict()}
+	undone := d.undoneNow()
+	for _, it := range t.Items {
+		still := slices.ContainsFunc(undone, func(u safeItem) bool { return u.StepID == it.StepID })
+		view.Items = append(view.Items, SafeItem{StepID: it.StepID, Title: it.Title, Place: it.Place, UndoS: it.UndoS, Done: !still})
+	}
+	return view
+}
+
+func (d *Desk) closingView(l Link, marks []Mark) *Closing {
+	s, sc := d.session, d.scene
+	ready, _ := d.readinessOf(s.Vehicle, l)
+	c := &Closing{Readiness: ready, Note: s.Note, ProvisionalWhy: waitWords(l, d.now(), d.zone())}
+	for _, m := range marks {
+		if m.State.toDo() || m.State == MarkCold {
+			c.Left = append(c.Left, m)
+		}
+	}
+	required := d.requiredSteps(s.Vehicle)
+	for i, step := range sc.plan.GetSteps() {
+		if marks[i].State != MarkNotChecked {
+			continue
+		}
+		c.NotChecked = append(c.NotChecked, NotCheckedLine{
+			StepID: step.GetStepId(), Title: step.GetTitle(), Reason: step.GetLast().GetNotChecked().GetReason(),
+			Note: step.GetLast().GetNote(), Meaning: notCheckedMeaning(ready, required[step.GetStepId()], step.GetStepId()),
+		})
+	}
+	for _, defect := range ready.GetOpenDefects() {
+		if s.Round != "" && defect.GetRound() == s.Round {
+			c.Found = append(c.Found, defect)
+		}
+	}
+	for _, it := range d.undoneHere() {
+		c.Undone = append(c.Undone, SafeItem{StepID: it.StepID, Title: it.Title, Place: it.Place, UndoS: it.UndoS})
+	}
+	if s.Closed != nil {
+		c.Handover = s.Closed.Handover
+	}
+	return c
+}
+
+// handoverOf gathers what the next watch is told.
+func (d *Desk) handoverOf(r *pb.Round, left *pb.Readiness) handover {
+	s := d.session
+	return handover{
+		vehicle: d.scene.vehicle(s.Vehicle), routine: d.scene.routine(s.Routine), driver: d.scene.person(s.Driver).GetTitle(),
+		assistant: d.scene.person(s.Assistant).GetTitle(), round: r, readiness: left, steps: d.scene.plan.GetSteps(),
+		note: s.Note, at: d.now(), zone: d.zone(), why: waitWords(d.link(), d.now(), d.zone()),
+	}
+}

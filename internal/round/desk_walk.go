@@ -1,0 +1,212 @@
+package round
+
+import (
+	"context"
+	"errors"
+	"strings"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+
+	"bayround/internal/fault"
+	pb "bayround/proto/bayround/v1"
+)
+
+// goOn lights the next step after a place of the walk; when nothing can be done
+// now, it shows what is left.
+func (d *Desk) goOn(ctx context.Context, after int) error {
+	if err := d.look(ctx); err != nil {
+		return err
+	}
+	s, now := d.session, d.now()
+	marks := d.scene.walk(s, now).marks()
+	if i := next(marks, after, s.BrokeOff); i >= 0 {
+		s.light(marks[i].StepID, now)
+		return nil
+	}
+	s.Phase, s.Step = PhaseOverview, ""
+	s.turnAway()
+	return nil
+}
+
+// goTo lights a step that was touched; one that was answered is opened again.
+func (d *Desk) goTo(_ context.Context, a Act) error {
+	step, _ := d.scene.stepOf(a.Values["step"])
+	if step == nil {
+		return fault.New(fault.NotFound, "STEP_UNKNOWN", "this step is not in the round")
+	}
+	d.open(step)
+	return nil
+}
+
+// open lights a step, again where it was answered in this round.
+func (d *Desk) open(step *pb.CheckStep) {
+	s, now := d.session, d.now()
+	id := step.GetStepId()
+	if s.Step == id {
+		s.light(id, now)
+		return
+	}
+	s.Cure = nil
+	w := d.scene.walk(s, now)
+	if !w.answered[id] || w.again[id] {
+		s.light(id, now)
+		return
+	}
+	looked := time.Duration(0)
+	if step.GetLast().GetRound() == s.Round {
+		looked = time.Duration(step.GetLast().GetLookedS() * float64(time.Second))
+	}
+	s.relight(id, looked, now)
+}
+
+// goNext lights the next step that waits.
+func (d *Desk) goNext(ctx context.Context, _ Act) error {
+	_, place := d.scene.stepOf(d.session.Step)
+	d.session.Cure = nil
+	return d.goOn(ctx, place)
+}
+
+// goBack lights the step before in the walk, whatever its state.
+func (d *Desk) goBack(context.Context, Act) error {
+	_, place := d.scene.stepOf(d.session.Step)
+	if place < 1 {
+		return fault.New(fault.Precondition, "FIRST_STEP", "this is the first step")
+	}
+	d.open(d.scene.plan.GetSteps()[place-1])
+	return nil
+}
+
+// undo opens the step answered last again, while that was a moment ago.
+func (d *Desk) undo(context.Context, Act) error {
+	g := d.session.Given
+	if g == nil || d.now().Sub(g.At) >= undoFor {
+		return fault.New(fault.Precondition, "UNDO_OVER", "it is too late for undo; touch the step and correct it")
+	}
+	step, _ := d.scene.stepOf(g.StepID)
+	if step == nil {
+		return fault.New(fault.NotFound, "STEP_UNKNOWN", "this step is not in the round")
+	}
+	d.open(step)
+	return nil
+}
+
+// takePhoto keeps a photo and adds it to the answer.
+func (d *Desk) takePhoto(_ context.Context, a Act) error {
+	switch {
+	case d.photos == nil:
+		return fault.New(fault.Precondition, "NO_PHOTOS", "this tablet keeps no photos; write a note")
+	case len(d.session.Draft.Photos) >= mostPhotos:
+		return fault.New(fault.Precondition, "PHOTOS_FULL", "an answer holds %d photos; take one away first", mostPhotos)
+	}
+	if _, err := d.lit(); err != nil {
+		return err
+	}
+	sum, err := d.photos.Put(a.Content)
+	if err != nil {
+		return err
+	}
+	next := d.session.Draft.clone()
+	for _, known := range next.Photos {
+		if known == sum {
+			return nil
+		}
+	}
+	next.Photos = append(next.Photos, sum)
+	d.session.Draft = next
+	return nil
+}
+
+// beginCure starts the new reading after something was put right. What was found
+// stays in the record.
+func (d *Desk) beginCure(_ context.Context, a Act) error {
+	s := d.session
+	if s.Given == nil || !s.Given.CanCure {
+		return fault.New(fault.Precondition, "CURE_OF_NOTHING", "record first what was found, then what was put right")
+	}
+	done := strings.TrimSpace(a.Values["done"])
+	if done == "" || len([]rune(done)) > 200 {
+		return fault.New(fault.Invalid, "CURE_WRONG", "say in a few words what was done, for instance: topped up")
+	}
+	amount, err := amountOf(a.Values["amount"])
+	if err != nil {
+		return err
+	}
+	step, _ := d.scene.stepOf(s.Given.StepID)
+	response, err := s.Given.response()
+	if step == nil || err != nil {
+		return errors.Join(err, fault.New(fault.NotFound, "STEP_UNKNOWN", "this step is not in the round"))
+	}
+	s.Step = ""
+	s.light(step.GetStepId(), d.now())
+	s.Cure = &cure{Found: *s.Given, Result: response.GetResultId(), Done: done, Amount: amount, Unit: a.Values["unit"]}
+	return nil
+}
+
+// amountOf reads how much was used; nothing is 0.
+func amountOf(text string) (float64, error) {
+	text = strings.TrimSpace(text)
+	if text == "" {
+		return 0, nil
+	}
+	x, whole := number(text)
+	if !whole || x < 0 {
+		return 0, fault.New(fault.Invalid, "AMOUNT_WRONG", "an amount is a number from 0; leave it empty when nothing was used")
+	}
+	return x, nil
+}
+
+// endCure leaves what was found as it is.
+func (d *Desk) endCure(ctx context.Context, _ Act) error {
+	s := d.session
+	if s.Cure == nil {
+		return fault.New(fault.Precondition, "NO_CURE", "nothing is being put right")
+	}
+	_, place := d.scene.stepOf(s.Step)
+	s.Cure, s.Step = nil, ""
+	return d.goOn(ctx, place)
+}
+
+// message is the cure as it is recorded; nil when there is none for the step.
+func (c *cure) message(step *pb.CheckStep) *pb.Cure {
+	if c == nil || c.Found.StepID != step.GetStepId() {
+		return nil
+	}
+	m := &pb.Cure{FoundResultId: c.Result, Done: c.Done, Amount: c.Amount}
+	if c.Amount > 0 {
+		m.Unit = c.Unit
+	}
+	return m
+}
+
+// response is what the twin answered.
+func (g *given) response() (*pb.RecordResultResponse, error) {
+	r := &pb.RecordResultResponse{}
+	if err := proto.Unmarshal(g.Response, r); err != nil {
+		return nil, fault.New(fault.Lost, "ANSWER_UNREADABLE", "what the answer meant cannot be read from the session file").Because(err)
+	}
+	return r, nil
+}
+
+// reason and message are those of a fault; empty for other errors.
+func reason(err error) string {
+	var f *fault.Fault
+	if errors.As(err, &f) {
+		return f.Reason
+	}
+	return ""
+}
+
+func message(err error) string {
+	var f *fault.Fault
+	if errors.As(err, &f) {
+		return f.Message
+	}
+	return ""
+}
+
+// seconds is a time in whole seconds, rounded up.
+func seconds(d time.Duration) int { return int((d + time.Second - 1) / time.Second) }
+
+// clock is a time of day at the station, in words.
+func (d *Desk) clock(t time.Time) string { return clockWords(t, d.now(), d.zone()) }

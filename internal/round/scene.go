@@ -1,0 +1,213 @@
+package round
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+	"time"
+
+	pb "bayround/proto/bayround/v1"
+)
+
+// scene is what the desk last read from the twin. It is replaced, never changed,
+// so that views may share what it holds.
+type scene struct {
+	digest    string // of the library
+	stations  map[string]*pb.Station
+	people    []*pb.Person // without their PINs, by name as spoken
+	hashes    map[string]string
+	gauges    []*pb.Gauge // usable ones
+	routines  []*pb.Routine
+	curable   map[string]bool // faults that can be put right on the spot
+	vehicles  []*pb.VehicleConfiguration
+	readiness map[string]*pb.Readiness // by the twin
+
+	plan  *pb.Plan  // of the round in hand, or of what was chosen; nil when nothing was
+	round *pb.Round // in hand; nil when none is
+}
+
+// lookAround reads the twin anew. What cannot have changed is taken over from before.
+func (d *Desk) lookAround(ctx context.Context, before *scene) (*scene, error) {
+	sc := &scene{}
+	if before != nil {
+		*sc = *before
+	}
+	lib, err := d.twin.GetLibrary(ctx, &pb.GetLibraryRequest{KnownDigest: sc.digest})
+	if err != nil {
+		return nil, fmt.Errorf("read what is in force: %w", err)
+	}
+	if lib.GetLibrary() != nil {
+		sc.takeLibrary(lib.GetDigest(), lib.GetLibrary(), d.station)
+	}
+	if err := d.lookAtVehicles(ctx, sc); err != nil {
+		return nil, err
+	}
+	return sc, d.lookAtRound(ctx, sc)
+}
+
+// takeLibrary takes what is in force.
+func (sc *scene) takeLibrary(digest string, lib *pb.StationFile, station string) {
+	sc.digest = digest
+	sc.stations, sc.hashes, sc.curable = map[string]*pb.Station{}, map[string]string{}, map[string]bool{}
+	for _, s := range lib.GetStations() {
+		sc.stations[s.GetName()] = s
+	}
+	sc.people = nil
+	for _, p := range lib.GetPeople() {
+		sc.hashes[p.GetName()] = p.GetPinArgon2Id()
+		sc.people = append(sc.people, &pb.Person{Name: p.GetName(), Title: p.GetTitle(), Roles: p.GetRoles()})
+	}
+	slices.SortFunc(sc.people, func(a, b *pb.Person) int {
+		return cmp.Or(cmp.Compare(a.GetTitle(), b.GetTitle()), cmp.Compare(a.GetName(), b.GetName()))
+	})
+	sc.gauges, sc.routines = usable(lib.GetGauges()), lib.GetRoutines()
+	for _, item := range lib.GetCatalogue().GetItems() {
+		for _, f := range item.GetFaults() {
+			sc.curable[f.GetId()] = f.GetPutRightNow()
+		}
+	}
+	sc.vehicles = nil
+	for _, v := range lib.GetVehicles() {
+		if station == "" || v.GetStation() == station {
+			sc.vehicles = append(sc.vehicles, v)
+		}
+	}
+}
+
+// lookAtVehicles reads the readiness of all vehicles shown.
+func (d *Desk) lookAtVehicles(ctx context.Context, sc *scene) error {
+	sc.readiness = make(map[string]*pb.Readiness, len(sc.vehicles))
+	for _, v := range sc.vehicles {
+		resp, err := d.twin.GetReadiness(ctx, &pb.GetReadinessRequest{Vehicle: v.GetName()})
+		if err != nil {
+			return fmt.Errorf("read the readiness of %s: %w", v.GetName(), err)
+		}
+		sc.readiness[v.GetName()] = resp.GetReadiness()
+	}
+	return nil
+}
+
+// lookAtRound reads the plan of what was chosen and the round in hand.
+func (d *Desk) lookAtRound(ctx context.Context, sc *scene) error {
+	s := d.session
+	sc.plan, sc.round = nil, nil
+	if s.Vehicle == "" || s.Routine == "" {
+		return nil
+	}
+	resp, err := d.twin.GetPlan(ctx, &pb.GetPlanRequest{Vehicle: s.Vehicle, Routine: s.Routine})
+	if err != nil {
+		return fmt.Errorf("read the plan of %s for %s: %w", s.Routine, s.Vehicle, err)
+	}
+	sc.plan = resp.GetPlan()
+	if s.Round == "" {
+		return nil
+	}
+	for _, r := range sc.readiness[s.Vehicle].GetRounds() {
+		if r.GetName() == s.Round {
+			sc.round = r
+			return nil
+		}
+	}
+	r, err := d.twin.GetRound(ctx, &pb.GetRoundRequest{Name: s.Round})
+	if err != nil {
+		return fmt.Errorf("read %s: %w", s.Round, err)
+	}
+	sc.round = r.GetRound()
+	return nil
+}
+
+// live tells that a round has not ended.
+func live(r *pb.Round) bool {
+	return r.GetState() == pb.RoundState_ROUND_STATE_OPEN || r.GetState() == pb.RoundState_ROUND_STATE_PAUSED
+}
+
+func (sc *scene) vehicle(name string) *pb.VehicleConfiguration {
+	i := slices.IndexFunc(sc.vehicles, func(v *pb.VehicleConfiguration) bool { return v.GetName() == name })
+	if i < 0 {
+		return nil
+	}
+	return sc.vehicles[i]
+}
+
+func (sc *scene) person(name string) *pb.Person {
+	i := slices.IndexFunc(sc.people, func(p *pb.Person) bool { return p.GetName() == name })
+	if i < 0 {
+		return nil
+	}
+	return sc.people[i]
+}
+
+func (sc *scene) gauge(name string) *pb.Gauge {
+	i := slices.IndexFunc(sc.gauges, func(g *pb.Gauge) bool { return g.GetName() == name })
+	if i < 0 {
+		return nil
+	}
+	return sc.gauges[i]
+}
+
+func (sc *scene) routine(name string) *pb.Routine {
+	i := slices.IndexFunc(sc.routines, func(r *pb.Routine) bool { return r.GetName() == name })
+	if i < 0 {
+		return nil
+	}
+	return sc.routines[i]
+}
+
+// findRound finds a round that has not ended, on any vehicle shown.
+func (sc *scene) findRound(name string) *pb.Round {
+	for _, v := range sc.vehicles {
+		for _, r := range sc.readiness[v.GetName()].GetRounds() {
+			if r.GetName() == name {
+				return r
+			}
+		}
+	}
+	return nil
+}
+
+// stepOf is a step of the plan with its place; nil and -1 when it is not in it.
+func (sc *scene) stepOf(id string) (*pb.CheckStep, int) {
+	for i, step := range sc.plan.GetSteps() {
+		if step.GetStepId() == id {
+			return step, i
+		}
+	}
+	return nil, -1
+}
+
+// openAt are the defects that are open at a step.
+func (sc *scene) openAt(vehicle, stepID string) (all []open) {
+	for _, d := range sc.readiness[vehicle].GetOpenDefects() {
+		if d.GetStepId() == stepID && d.GetState() == pb.DefectState_DEFECT_STATE_OPEN {
+			all = append(all, open{d.GetName(), sayDefect(d)})
+		}
+	}
+	return all
+}
+
+// walk is what the marks of the round in hand follow from.
+func (sc *scene) walk(s *session, now time.Time) walk {
+	w := walk{
+		steps: sc.plan.GetSteps(), answered: map[string]bool{}, again: map[string]bool{}, found: map[string]bool{},
+		engine: s.Engine, now: now,
+	}
+	for _, id := range sc.round.GetAnsweredSteps() {
+		w.answered[id] = true
+	}
+	for _, id := range s.Again {
+		w.again[id] = true
+	}
+	ready := sc.readiness[s.Vehicle]
+	for _, d := range ready.GetOpenDefects() {
+		if d.GetState() == pb.DefectState_DEFECT_STATE_OPEN {
+			w.found[d.GetStepId()] = true
+		}
+	}
+	for _, r := range ready.GetReasons() {
+		for _, id := range r.GetFinding().GetStepIds() {
+			w.found[id] = true
+		}
+	}
+	return w
+}

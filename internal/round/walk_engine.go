@@ -1,0 +1,83 @@
+package round
+
+import (
+	"time"
+
+	pb "bayround/proto/bayround/v1"
+)
+
+// said is what was said of the engine. Written out: the session file keeps it.
+type said int
+
+const (
+	saidNothing said = 0
+	saidStopped said = 1 // it stopped at an instant
+	saidUnknown said = 2 // nobody knows when
+	saidRunning said = 3 // it runs
+)
+
+// engine is what is known of when the engine last ran.
+type engine struct {
+	Said    said      `json:"said,omitempty"`
+	Stopped time.Time `json:"stopped,omitzero"` // when it stopped; of saidUnknown and saidRunning, when that was said
+	Ran     time.Time `json:"ran,omitzero"`     // when a step of this round last ran it
+}
+
+// lastRan is the latest instant at which the engine may have run. Nobody knowing
+// it means: it may have run until that was said. The zero time means that nothing
+// was said.
+func (e engine) lastRan(now time.Time) time.Time {
+	switch {
+	case e.Said == saidRunning:
+		return now
+	case e.Ran.After(e.Stopped):
+		return e.Ran
+	}
+	return e.Stopped
+}
+
+// coldAt is from when a step can be done that needs an engine which has stood
+// for a time; zero for a step that does not, and while nothing is known.
+func (e engine) coldAt(step *pb.CheckStep, now time.Time) time.Time {
+	ran := e.lastRan(now)
+	if step.GetColdAfter() == nil || ran.IsZero() {
+		return time.Time{}
+	}
+	return ran.Add(step.GetColdAfter().AsDuration())
+}
+
+// conditions are what is told to the station: nothing of what nobody knows.
+func (e engine) conditions(ambient string) *pb.RoundConditions {
+	c := &pb.RoundConditions{}
+	if e.Said == saidStopped || e.Said == saidRunning {
+		c.EngineStopped = timestamp(e.Stopped)
+	}
+	if x, whole := number(ambient); whole {
+		c.AmbientCelsius = &x
+	}
+	return c
+}
+
+// ranBy tells that a step is done with the engine running.
+func ranBy(step *pb.CheckStep) bool {
+	switch step.GetState().GetEngine() {
+	case pb.EngineState_ENGINE_STATE_COLD_START, pb.EngineState_ENGINE_STATE_RUNNING, pb.EngineState_ENGINE_STATE_RUNNING_WARM:
+		return true
+	}
+	return false
+}
+
+// coldSteps counts the steps that need an engine which has stood, and says when
+// the last of them can be done; zero when now, or not known.
+func coldSteps(steps []*pb.CheckStep, e engine, now time.Time) (n int, last time.Time) {
+	for _, step := range steps {
+		if step.GetColdAfter() == nil {
+			continue
+		}
+		n++
+		if at := e.coldAt(step, now); at.After(now) && at.After(last) {
+			last = at
+		}
+	}
+	return n, last
+}

@@ -1,0 +1,155 @@
+package round
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	pb "bayround/proto/bayround/v1"
+)
+
+// handover is what the next watch is told.
+type handover struct {
+	vehicle   *pb.VehicleConfiguration
+	routine   *pb.Routine
+	driver    string // as spoken
+	assistant string
+	round     *pb.Round
+	readiness *pb.Readiness
+	steps     []*pb.CheckStep // of the plan, with their newest results
+	note      string
+	at        time.Time
+	zone      *time.Location
+	why       string // why the verdict is provisional; empty when it is not
+}
+
+// mostNamed is how many of a kind are named before the rest is counted.
+const mostNamed = 12
+
+// text is the hand-over: the verdict and the limits in force, what was found and
+// what was open before, what was not checked, and what comes due next.
+func (h handover) text() string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s, %s, %s.", h.vehicle.GetCallSign(), h.routine.GetTitle(), h.at.In(h.zone).Format("Mon 2 Jan 2006 15:04"))
+	fmt.Fprintf(&b, " Driver %s", h.driver)
+	if h.assistant != "" {
+		fmt.Fprintf(&b, ", assistant %s", h.assistant)
+	}
+	b.WriteString(".\n")
+	fmt.Fprintf(&b, "Verdict: %s", sayVerdict(h.readiness.GetVerdict()))
+	if h.why != "" {
+		fmt.Fprintf(&b, " (%s)", h.why)
+	}
+	b.WriteString(".\n")
+	for _, part := range []struct {
+		title string
+		lines []string
+	}{
+		{"Limits in force", h.limits()},
+		{"Found today", h.found(true)},
+		{"Open from before", h.found(false)},
+		{"Not checked", h.notChecked()},
+		{"Left open", h.leftOpen()},
+		{"Due next", h.dueNext()},
+	} {
+		write(&b, part.title, part.lines)
+	}
+	if note := strings.TrimSpace(h.note); note != "" {
+		fmt.Fprintf(&b, "From the driver: %s\n", note)
+	}
+	return strings.TrimRight(b.String(), "\n")
+}
+
+// write writes one part; nothing when it has no line.
+func write(b *strings.Builder, title string, lines []string) {
+	if len(lines) == 0 {
+		return
+	}
+	fmt.Fprintf(b, "%s:\n", title)
+	for i, line := range lines {
+		if i == mostNamed && len(lines) > mostNamed+1 {
+			fmt.Fprintf(b, "- and %d more\n", len(lines)-mostNamed)
+			return
+		}
+		fmt.Fprintf(b, "- %s\n", line)
+	}
+}
+
+func (h handover) limits() (lines []string) {
+	for _, r := range h.readiness.GetRestrictions() {
+		lines = append(lines, r.GetText())
+	}
+	for _, c := range h.readiness.GetCapabilities() {
+		if !c.GetAvailable() {
+			lines = append(lines, fmt.Sprintf("no %s: %s", c.GetCapability(), strings.Join(c.GetLostBecause(), "; ")))
+		}
+	}
+	return lines
+}
+
+// found are the open defects found in this round, or those open from before.
+func (h handover) found(today bool) (lines []string) {
+	for _, d := range h.readiness.GetOpenDefects() {
+		if (d.GetRound() == h.round.GetName()) != today {
+			continue
+		}
+		line := h.title(d.GetStepId()) + ": " + sayDefect(d)
+		if n := d.GetTimesFound(); n > 1 {
+			line += fmt.Sprintf(", found %d times", n)
+		}
+		if d.GetState() == pb.DefectState_DEFECT_STATE_RECTIFIED {
+			line += ", repaired: check it again"
+		} else if f := worst(d.GetFindings()); f.GetDriverDoes() != "" && today {
+			line += ". To do: " + f.GetDriverDoes()
+		}
+		lines = append(lines, line)
+	}
+	return lines
+}
+
+func (h handover) title(stepID string) string {
+	for _, s := range h.steps {
+		if s.GetStepId() == stepID {
+			return s.GetTitle()
+		}
+	}
+	return stepID
+}
+
+func (h handover) notChecked() (lines []string) {
+	for _, s := range h.steps {
+		if nc := s.GetLast().GetNotChecked(); nc != nil && slices.Contains(h.round.GetAnsweredSteps(), s.GetStepId()) {
+			line := s.GetTitle() + ": " + reasonWords(nc.GetReason())
+			if note := s.GetLast().GetNote(); note != "" {
+				line += ", " + note
+			}
+			lines = append(lines, line)
+		}
+	}
+	return lines
+}
+
+// leftOpen are the steps that nobody answered in the round.
+func (h handover) leftOpen() (lines []string) {
+	for _, s := range h.steps {
+		if !slices.Contains(h.round.GetAnsweredSteps(), s.GetStepId()) {
+			lines = append(lines, s.GetTitle())
+		}
+	}
+	return lines
+}
+
+func (h handover) dueNext() (lines []string) {
+	for _, due := range h.readiness.GetDueNext() {
+		line := fmt.Sprintf("%s: %s", clockWords(due.GetDue().AsTime(), h.at, h.zone), due.GetTitle())
+		switch n := due.GetSteps() - 1; {
+		case n == 1:
+			line += " and 1 more"
+		case n > 1:
+			line += fmt.Sprintf(" and %d more", n)
+		}
+		lines = append(lines, line)
+	}
+	return lines
+}
