@@ -59,11 +59,25 @@ func TestFleet_EveryAnswerCanBeJudged(t *testing.T) {
 }
 
 // everyAnswer answers a planned step in every way there is: each condition with
-// and without a count, each end and the middle of each value.
+// and without a count, each end and the middle of each value, and each condition
+// beside each of those values.
 func everyAnswer(s *pb.CheckStep) (all []*pb.Observation) {
+	values := everyValue(s)
 	for _, c := range s.GetConditions() {
-		all = append(all, seen(s, nil, c.GetId()), seen(s, &pb.Count{Affected: 1, Of: s.GetAlike()}, c.GetId()))
+		for _, count := range []*pb.Count{nil, {Affected: 1, Of: s.GetAlike()}} {
+			if s.GetAnswerKind() == pb.AnswerKind_ANSWER_KIND_CONDITION {
+				all = append(all, seen(s, count, c.GetId()))
+			}
+			for _, value := range values {
+				all = append(all, beside(value, count, c.GetId()))
+			}
+		}
 	}
+	return append(all, values...)
+}
+
+// everyValue reads a planned step at each end of its value and between.
+func everyValue(s *pb.CheckStep) (all []*pb.Observation) {
 	switch s.GetAnswerKind() {
 	case pb.AnswerKind_ANSWER_KIND_LEVEL:
 		return []*pb.Observation{levelled(s, -1), levelled(s, 0), levelled(s, 0.5), levelled(s, 1), levelled(s, 2)}

@@ -98,6 +98,18 @@ func (d *defaults) answerable() map[string]bool {
 	return seen
 }
 
+// fault gives a fault of the catalogue by id.
+func (d *defaults) fault(t testing.TB, id string) *pb.Fault {
+	t.Helper()
+	for _, f := range d.items[itemOf(id)].GetFaults() {
+		if f.GetId() == id {
+			return f
+		}
+	}
+	t.Fatalf("no item has the fault %s", id)
+	return nil
+}
+
 // itemIDs gives the items of the catalogue in order.
 func (d *defaults) itemIDs() []string { return slices.Sorted(maps.Keys(d.items)) }
 
@@ -158,6 +170,15 @@ func at(place string, axle int32, side pb.Side) func(*pb.CheckStep) {
 	}
 }
 
+// asked is the made step of an item, with the target that a tyre pressure is
+// judged against.
+func asked(item *pb.Item, change ...func(*pb.CheckStep)) *pb.CheckStep {
+	if isTyrePressure(item) {
+		change = append(change, aimedAt(800))
+	}
+	return step(item, change...)
+}
+
 // aimedAt gives a made step its target.
 func aimedAt(target float64) func(*pb.CheckStep) {
 	return func(s *pb.CheckStep) { s.Target = &target }
@@ -165,11 +186,36 @@ func aimedAt(target float64) func(*pb.CheckStep) {
 
 // seen observes conditions at a step; a nil count is none given.
 func seen(s *pb.CheckStep, count *pb.Count, conditions ...string) *pb.Observation {
-	answer := &pb.ConditionsSeen{}
-	for _, c := range conditions {
-		answer.Conditions = append(answer.Conditions, &pb.ConditionSeen{Condition: c, Count: count})
-	}
+	answer := &pb.ConditionsSeen{Conditions: counted(count, conditions)}
 	return rules.Observe(s, &pb.Result{StepId: s.GetStepId(), Answer: &pb.Result_Seen{Seen: answer}})
+}
+
+// beside observes conditions seen beside the value of an observation.
+func beside(o *pb.Observation, count *pb.Count, conditions ...string) *pb.Observation {
+	r := proto.CloneOf(o.GetResult())
+	r.AlsoSeen = counted(count, conditions)
+	return rules.Observe(o.GetStep(), r)
+}
+
+func counted(count *pb.Count, conditions []string) (all []*pb.ConditionSeen) {
+	for _, c := range conditions {
+		all = append(all, &pb.ConditionSeen{Condition: c, Count: count})
+	}
+	return all
+}
+
+// showing observes a condition at a step, by itself or, where the step asks for a
+// value, beside one that sets nothing off.
+func showing(t testing.TB, j *rules.Judge, s *pb.CheckStep, count *pb.Count, condition string) *pb.Observation {
+	t.Helper()
+	if s.GetAnswerKind() == pb.AnswerKind_ANSWER_KIND_CONDITION {
+		return seen(s, count, condition)
+	}
+	value := soundAnswer(j, s)
+	if value == nil {
+		t.Fatalf("no value of %s is sound", s.GetItem())
+	}
+	return beside(value, count, condition)
 }
 
 // read observes values at a step, in the order of its parts and in their units.

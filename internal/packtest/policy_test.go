@@ -28,8 +28,8 @@ func TestPacks_EveryRuleNamesItsSource(t *testing.T) {
 	}
 }
 
-// A fault that can be answered fires exactly one rule of the policy; one that
-// only a value can show is named by a rule on values, or waits for its question.
+// A fault that is seen, by itself or beside a value, fires exactly one rule of the
+// policy; one that only a value can show is named by a rule on values.
 func TestPolicy_SpeaksOfEveryFaultOnce(t *testing.T) {
 	d := ours(t)
 	j := d.judge(t, heavy(), policyPack)
@@ -43,7 +43,7 @@ func TestPolicy_SpeaksOfEveryFaultOnce(t *testing.T) {
 			continue
 		}
 		item := d.items[itemOf(fault)]
-		found := j.Result(seen(step(item), nil, strings.TrimPrefix(fault, item.GetId()+"-")))
+		found := j.Result(showing(t, j, asked(item), nil, strings.TrimPrefix(fault, item.GetId()+"-")))
 		if len(found) != 1 || found[0].GetFault() != fault {
 			t.Errorf("%s set off %v, want one rule", fault, ruleIDs(found))
 			continue

@@ -43,10 +43,7 @@ func sweepTread(item *pb.Item) []*pb.Observation {
 func sweepReadings(item *pb.Item) []*pb.Observation {
 	const stepsOfRange = 1500
 	var all []*pb.Observation
-	made := step(item)
-	if isTyrePressure(item) {
-		made = step(item, aimedAt(800))
-	}
+	made := asked(item)
 	for moving := range item.GetParts() {
 		for _, elsewhere := range []float64{0, 0.2, 0.5, 1} {
 			for i := 0; i <= stepsOfRange; i++ {
@@ -72,5 +69,7 @@ func sweepReadings(item *pb.Item) []*pb.Observation {
 }
 
 func isTyrePressure(item *pb.Item) bool {
-	return strings.HasPrefix(item.GetId(), "TYR-") || item.GetId() == "TRL-050"
+	ofTyre := strings.HasPrefix(item.GetId(), "TYR-") || item.GetId() == "TRL-050"
+	parts := item.GetParts()
+	return ofTyre && len(parts) > 0 && parts[0].GetQuantity() == pb.Quantity_QUANTITY_PRESSURE
 }
