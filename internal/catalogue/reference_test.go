@@ -172,6 +172,19 @@ func compareDue(t *testing.T, row map[string]string, item *pb.Item) {
 	}
 }
 
+// curedInName are faults that the reference lets close by reading again although
+// what it tells the driver to do is no cure, and why they need a repair here.
+var curedInName = map[string]string{
+	"TYR-010-01": "a flat tyre is not inflated on the vehicle (its own words, and item-catalogue.csv, caution of TYR-010)",
+	"TYR-011-01": "a flat tyre is not inflated on the vehicle (its own words, and item-catalogue.csv, caution of TYR-011)",
+	"TYR-010-02": "taken as run flat below 80 % of target: tyre-pressure-limits.csv",
+	"TYR-011-02": "taken as run flat below 80 % of target: tyre-pressure-limits.csv",
+	"TYR-110-02": "taken as run flat below 80 % of target: tyre-pressure-limits.csv",
+	"TYR-111-02": "taken as run flat below 80 % of target: tyre-pressure-limits.csv",
+	"BDY-070-01": "strapping a tray does not mend its lock",
+	"LAD-010-01": "strapping a ladder does not mend its lock",
+}
+
 func TestDefaults_HoldEveryFaultOfTheReference(t *testing.T) {
 	rows := table(t, "fault-catalogue.csv")
 	if len(rows) != 715 {
@@ -191,7 +204,8 @@ func TestDefaults_HoldEveryFaultOfTheReference(t *testing.T) {
 			t.Errorf("%s is missing", row["fault_id"])
 			continue
 		}
-		if got, want := item.GetFaults()[at].GetPutRightNow(), row["put_right_now"] == "yes"; got != want {
+		want := row["put_right_now"] == "yes" && curedInName[row["fault_id"]] == ""
+		if got := item.GetFaults()[at].GetPutRightNow(); got != want {
 			t.Errorf("%s: put right now is %v, the reference has %q", row["fault_id"], got, row["put_right_now"])
 		}
 	}
