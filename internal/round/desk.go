@@ -14,17 +14,27 @@ import (
 	pb "bayround/proto/bayround/v1"
 )
 
-// Upward is what the desk asks of the uplink to the station of record.
+// Upward is what the desk asks of the uplink to the station of record. One that
+// can also keep the twin to itself for a turn, or tell the bay display what the
+// tablet does, is asked to do so.
 type Upward interface {
 	// Link is how the tablet stands to the station now.
 	Link() Link
-	// Changed is closed when Link or a readiness has changed.
+	// Changed is closed when Link, Station or Pending may have changed.
 	Changed() <-chan struct{}
-	// Readiness is a vehicle's as the station last told it; nil when it never did.
-	Readiness(vehicle string) *pb.Readiness
+	// Station is a vehicle's readiness as the station last told it; nil when it never did.
+	Station(vehicle string) *pb.Readiness
+	// Pending is how many commands about a vehicle the station has not acknowledged.
+	Pending(vehicle string) int
 	// Dismiss takes away a refusal that was read.
-	Dismiss(id string) error
+	Dismiss(id string)
 }
+
+// turns is an uplink that takes nothing over while somebody has a turn.
+type turns interface{ Turn() (done func()) }
+
+// walkTeller is an uplink that tells the bay display what the tablet does.
+type walkTeller interface{ SetWalk(*BayWalk) }
 
 // PhotoKeeper keeps photos on the tablet.
 type PhotoKeeper interface {
@@ -73,6 +83,7 @@ type Desk struct {
 	scene   *scene     // guarded by mu; what was last read from the twin
 	stale   bool       // guarded by mu: the twin has changed since
 	dues    dues       // guarded by mu
+	told    *BayWalk   // guarded by mu: what the bay display was told last
 	wakeAt  time.Time  // guarded by mu: when the view changes by itself; zero = it does not
 
 	view    atomic.Pointer[View]
@@ -220,6 +231,7 @@ func (d *Desk) show(ctx context.Context) error {
 		v.Version = before.Version + 1
 	}
 	d.view.Store(v)
+	d.tellBay(v)
 	d.telling.Lock()
 	defer d.telling.Unlock()
 	close(d.changed)
@@ -242,7 +254,8 @@ func (d *Desk) noticeOf(err error) *Notice {
 // noUplink is a tablet that never hears of a station.
 type noUplink struct{}
 
-func (noUplink) Link() Link                     { return Link{} }
-func (noUplink) Changed() <-chan struct{}       { return nil }
-func (noUplink) Readiness(string) *pb.Readiness { return nil }
-func (noUplink) Dismiss(string) error           { return nil }
+func (noUplink) Link() Link                   { return Link{} }
+func (noUplink) Changed() <-chan struct{}     { return nil }
+func (noUplink) Station(string) *pb.Readiness { return nil }
+func (noUplink) Pending(string) int           { return 0 }
+func (noUplink) Dismiss(string)               {}

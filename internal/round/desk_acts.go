@@ -145,7 +145,10 @@ func commanding() []string {
 // nothing is an act that only takes the notice away.
 func (d *Desk) nothing(context.Context, Act) error { return nil }
 
-func (d *Desk) dismiss(_ context.Context, a Act) error { return d.uplink.Dismiss(a.Values["id"]) }
+func (d *Desk) dismiss(_ context.Context, a Act) error {
+	d.uplink.Dismiss(a.Values["id"])
+	return nil
+}
 
 // home goes to the list of vehicles; the round stays as it is, and whoever is
 // signed in stays so.

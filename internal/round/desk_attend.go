@@ -74,8 +74,14 @@ func (d *Desk) attend(ctx context.Context) {
 func (d *Desk) renew(ctx context.Context, stale bool) error {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	d.stale = d.stale || stale
+	d.stale = d.stale || stale || d.otherLibrary(ctx)
 	return errors.Join(d.look(ctx), d.show(ctx))
+}
+
+// otherLibrary tells that something else is in force than when the desk last looked.
+func (d *Desk) otherLibrary(ctx context.Context) bool {
+	lib, err := d.twin.GetLibrary(ctx, &pb.GetLibraryRequest{KnownDigest: d.scene.digest})
+	return err == nil && lib.GetLibrary() != nil
 }
 
 // untilWake is how long time alone changes nothing.

@@ -49,6 +49,9 @@ func (d *Desk) command(ctx context.Context, p *pending, request proto.Message) e
 // carryOut carries out the command that waits.
 func (d *Desk) carryOut(ctx context.Context) error {
 	p := d.session.Pending
+	if up, ok := d.uplink.(turns); ok {
+		defer up.Turn()()
+	}
 	err := d.ask(context.WithoutCancel(ctx), p) // whoever tapped may go away; what was begun is ended
 	var f *fault.Fault
 	switch known := errors.As(err, &f); {

@@ -54,9 +54,9 @@ func (d *Desk) vehiclesInto(ctx context.Context, v *View) error {
 // here. Where the two differ the stricter one is shown, and it is provisional.
 func (d *Desk) readinessOf(vehicle string, l Link) (ready *pb.Readiness, provisional bool) {
 	own := d.scene.readiness[vehicle]
-	theirs := d.uplink.Readiness(vehicle)
+	theirs := d.uplink.Station(vehicle)
 	switch {
-	case theirs == nil || !l.Live || l.Pending > 0:
+	case theirs == nil || !l.Live || d.uplink.Pending(vehicle) > 0:
 		return own, true
 	case theirs.GetVerdict() == own.GetVerdict():
 		return theirs, false
