@@ -57,6 +57,9 @@
 //	    then:                        # found, cured, read again: further results of the step
 //	      - cure: {done: topped up, amount: 1.5 L}   # or cure: topped up
 //	        level: 0.8
+//	  AMB-030:
+//	    reading: {main: 150 bar, portable: 140 bar}
+//	    also_seen: AMB-030-02        # faults beside a reading, profile or level, written as under seen
 //	  LMP-020/rear-nearside:
 //	    seen: LMP-020-01             # condition or fault; [a, b]; {a: 2 of 4}; `sound`
 //	    left_open: true

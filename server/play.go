@@ -27,6 +27,7 @@ them, or that everything not listed is sound. The file's words:
     TYR-121/axle-2-offside-inner: {reading: 6.1 bar, note: nail in the tread}
     FLU-010: {level: below, then: [{cure: {done: topped up, amount: 1.5 L}, level: 0.8}]}
     LMP-020: {seen: LMP-020-01}
+    AMB-030: {reading: {main: 150 bar, portable: 140 bar}, also_seen: AMB-030-02}
     WIN-010: {not_checked: no_assistant}
 
 testdata/demo/rounds holds whole ones. When something breaks off half-way, play it again: ids

@@ -129,6 +129,11 @@ func (r *roundFile) result(step *pb.CheckStep, given *givenFile, vehicle *pb.Veh
 	if err := r.answer(result, step, given, vehicle); err != nil {
 		return nil, err
 	}
+	beside, err := conditions(step, given.alsoSeen)
+	if err != nil {
+		return nil, err
+	}
+	result.AlsoSeen = beside.GetConditions()
 	if result.GetReading() != nil || result.GetProfile() != nil {
 		result.Gauge = given.gauge
 		for _, part := range step.GetParts() {

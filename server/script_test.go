@@ -27,9 +27,13 @@ func smallPlan() (*pb.Plan, *pb.VehicleConfiguration) {
 		{Id: "whole", Meaning: &pb.Condition_Sound{Sound: true}},
 		{Id: "01", Meaning: &pb.Condition_Fault{Fault: "GLA-010-01"}},
 	}
+	beside := []*pb.Condition{
+		{Id: "02", Meaning: &pb.Condition_Fault{Fault: "OIL-010-02"}},
+		{Id: "03", Meaning: &pb.Condition_Fault{Fault: "OIL-010-03"}},
+	}
 	plan := &pb.Plan{Vehicle: "vehicles/p1", Routine: "routines/shift", Steps: []*pb.CheckStep{
 		{StepId: "GLA-010/screen", Item: "GLA-010", AnswerKind: pb.AnswerKind_ANSWER_KIND_CONDITION, Conditions: seen, LeastLookS: 4},
-		{StepId: "OIL-010/dipstick", Item: "OIL-010", AnswerKind: pb.AnswerKind_ANSWER_KIND_LEVEL},
+		{StepId: "OIL-010/dipstick", Item: "OIL-010", AnswerKind: pb.AnswerKind_ANSWER_KIND_LEVEL, Conditions: beside, Alike: 2},
 		{StepId: "TYR-010/axle-1-nearside", Item: "TYR-010", AnswerKind: pb.AnswerKind_ANSWER_KIND_READING, Parts: pressure, Units: []string{"psi"}, Target: proto.Float64(850)},
 		{StepId: "TYR-010/axle-1-offside", Item: "TYR-010", AnswerKind: pb.AnswerKind_ANSWER_KIND_READING, Parts: pressure, Units: []string{"bar"}},
 		{StepId: "TYR-020/axle-1-offside", Item: "TYR-020", AnswerKind: pb.AnswerKind_ANSWER_KIND_PROFILE, Axle: 1, Parts: []*pb.ReadingPart{{Id: "depth", Quantity: pb.Quantity_QUANTITY_LENGTH}}},
@@ -120,6 +124,50 @@ func TestScript_TheStepBeatsItsItemAndNothingElseIsAnswered(t *testing.T) {
 	}
 }
 
+// Faults beside a value are named as those that are the whole answer: by their
+// own ids or by their conditions', one, several, or with how many show them.
+func TestScript_FaultsBesideAValue(t *testing.T) {
+	one, three := &pb.ConditionSeen{Condition: "02"}, &pb.ConditionSeen{Condition: "03"}
+	for _, tc := range []struct {
+		says string
+		want []*pb.ConditionSeen
+	}{
+		{"level: 0.5, also_seen: OIL-010-02", []*pb.ConditionSeen{one}},
+		{`level: below, also_seen: "03"`, []*pb.ConditionSeen{three}},
+		{"level: 0.5, also_seen: [OIL-010-03, OIL-010-02]", []*pb.ConditionSeen{three, one}},
+		{"level: 0.5, also_seen: {OIL-010-02: 1 of 2}", []*pb.ConditionSeen{{Condition: "02", Count: &pb.Count{Affected: 1, Of: 2}}}},
+		{"level: 0.5", nil},
+		{"note: nothing else", nil}, // answered soundly
+	} {
+		acts, err := scripted(t, "answer: sound\nsteps:\n  OIL-010: {"+tc.says+"}\n")
+		if err != nil {
+			t.Fatalf("%s: %v", tc.says, err)
+		}
+		for step, r := range results(acts) {
+			want := tc.want
+			if step != "OIL-010/dipstick" {
+				want = nil
+			}
+			if diff := cmp.Diff(want, r.GetAlsoSeen(), protocmp.Transform()); diff != "" {
+				t.Errorf("%s, at %s (-want +got):\n%s", tc.says, step, diff)
+			}
+		}
+	}
+}
+
+// A plan says at which steps faults can be seen beside the value.
+func TestAsks_SaysWhatCanBeSeenBesideTheValue(t *testing.T) {
+	plan, _ := smallPlan()
+	var got []string
+	for _, step := range plan.GetSteps()[:3] {
+		got = append(got, asks(step))
+	}
+	want := []string{"one of 2 conditions", "level between the marks; beside it 2 faults can be seen", "read psi, about 123.3 psi"}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Errorf("what is asked (-want +got):\n%s", diff)
+	}
+}
+
 func TestScript_ACureSpeaksOfTheResultBeforeIt(t *testing.T) {
 	acts, err := scripted(t, "steps:\n  OIL-010: {begin: true, level: below, then: [{cure: topped up, level: 0.8}, {correction: true, level: 0.7}], pause_after: call}\n")
 	if err != nil {
@@ -152,6 +200,8 @@ func TestScript_SaysWhatDoesNotFitThePlan(t *testing.T) {
 		{"an item it does not have", "  LMP-020: {seen: sound}\n", "round.yaml:5:3: routines/shift asks for no LMP-020"},
 		{"a place it does not have", "  OIL-010/elsewhere: {level: 0.5}\n", "asks for no OIL-010/elsewhere"},
 		{"a condition it does not have", "  GLA-010: {seen: GLA-010-09}\n", `GLA-010/screen has no condition "GLA-010-09"`},
+		{"a fault it cannot show beside its value", "  OIL-010: {level: 0.5, also_seen: OIL-010-09}\n", `OIL-010/dipstick has no condition "OIL-010-09"`},
+		{"sound beside a value", "  OIL-010: {level: 0.5, also_seen: sound}\n", `OIL-010/dipstick has no condition "sound"`},
 		{"one value for two parts", "  PMP-040: {reading: 0.8 bar}\n", "reads vacuum, loss; say which part"},
 		{"a part it does not have", "  TYR-010: {reading: {temperature: 4 degC}}\n", "reads pressure, each once"},
 		{"a part that is missing", "  PMP-040: {reading: {vacuum: 0.8 bar}}\n", "each once"},

@@ -137,6 +137,15 @@ func (c *console) planTable(plan *pb.Plan) {
 
 // asks says in a few words what answer a step wants.
 func asks(step *pb.CheckStep) string {
+	words := asksFor(step)
+	if beside := len(step.GetConditions()); beside > 0 && step.GetAnswerKind() != pb.AnswerKind_ANSWER_KIND_CONDITION {
+		words += fmt.Sprintf("; beside it %s can be seen", count(beside, "fault"))
+	}
+	return words
+}
+
+// asksFor says what kind of answer a step wants.
+func asksFor(step *pb.CheckStep) string {
 	switch step.GetAnswerKind() {
 	case pb.AnswerKind_ANSWER_KIND_READING:
 		return "read " + strings.Join(step.GetUnits(), ", ") + about(step)

@@ -26,13 +26,15 @@ type pauseFile struct {
 }
 
 // givenFile is one answer. At most one of reading, profile, level, seen and
-// notChecked is there; none means the sound one.
+// notChecked is there; none means the sound one. alsoSeen stands beside one of
+// the first three.
 type givenFile struct {
 	at         *yaml.Node
 	reading    map[string]amount // by part; "" for the only part
 	profile    *pb.TreadProfile
 	level      *pb.Level
 	seen       []seenFile
+	alsoSeen   []seenFile
 	notChecked pb.NotCheckedReason
 	gauge      string
 	note       string
@@ -81,9 +83,13 @@ func readStep(y *yamlReader, key, n *yaml.Node) *stepFile {
 	return s
 }
 
+// onlyOne refuses an answer of several kinds, and faults beside no value.
 func onlyOne(y *yamlReader, g *givenFile) {
 	if g.kinds > 1 {
 		y.wrong(g.at, "one answer is of one kind: reading, profile, level, seen or not_checked")
+	}
+	if g.alsoSeen != nil && g.reading == nil && g.profile == nil && g.level == nil {
+		y.wrong(g.at, "also_seen stands beside a reading, a profile or a level")
 	}
 }
 
@@ -97,6 +103,7 @@ func answerWords(y *yamlReader, g *givenFile) map[string]func(*yaml.Node) {
 		"profile":     kind(func(n *yaml.Node) { g.profile = readProfile(y, n) }),
 		"level":       kind(func(n *yaml.Node) { g.level = readLevel(y, n) }),
 		"seen":        kind(func(n *yaml.Node) { g.seen = readSeen(y, n) }),
+		"also_seen":   func(n *yaml.Node) { g.alsoSeen = readSeen(y, n) },
 		"not_checked": kind(func(n *yaml.Node) { g.notChecked = readReason(y, n) }),
 		"gauge":       func(n *yaml.Node) { g.gauge = inCollection("gauges", y.text(n)) },
 		"note":        func(n *yaml.Node) { g.note = y.text(n) },
