@@ -43,25 +43,18 @@ func (u *Uplink) roundWords(ctx context.Context, name string) string {
 	return u.callSign(ctx, r.GetVehicle()) + ", " + routine
 }
 
-// stepWords names a step by what and where it is.
+// stepWords names a step by its title, which says where it is.
 func (u *Uplink) stepWords(ctx context.Context, round, stepID string) string {
 	r := u.roundOf(ctx, round)
 	resp, err := u.twin.GetPlan(ctx, &pb.GetPlanRequest{Vehicle: r.GetVehicle(), Routine: r.GetRoutine()})
 	if err == nil {
 		for _, step := range resp.GetPlan().GetSteps() {
 			if step.GetStepId() == stepID {
-				return u.callSign(ctx, r.GetVehicle()) + ", " + stepTitle(step)
+				return u.callSign(ctx, r.GetVehicle()) + ", " + step.GetTitle()
 			}
 		}
 	}
 	return u.callSign(ctx, r.GetVehicle()) + ", " + stepID
-}
-
-func stepTitle(step *pb.CheckStep) string {
-	if place := step.GetPlace().GetTitle(); place != "" {
-		return step.GetTitle() + ", " + place
-	}
-	return step.GetTitle()
 }
 
 // roundOf is empty when the twin does not know the round.

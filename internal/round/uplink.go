@@ -93,14 +93,18 @@ func OpenUplink(c Config) (*Uplink, error) {
 }
 
 // Run sends, listens and takes over until ctx ends or Close is called, and
-// returns when all of it has ended. It runs once.
+// returns when all of it has ended; at once when it was closed before. It runs once.
 func (u *Uplink) Run(ctx context.Context) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	u.mu.Lock()
-	if u.closed || u.cancel != nil {
+	switch {
+	case u.closed:
 		u.mu.Unlock()
-		return errors.New("this uplink runs already, or was closed")
+		return nil
+	case u.cancel != nil:
+		u.mu.Unlock()
+		return errors.New("this uplink runs already")
 	}
 	u.cancel = cancel
 	u.running.Add(1)

@@ -1,6 +1,7 @@
 package round_test
 
 import (
+	"bytes"
 	"context"
 	"testing"
 	"time"
@@ -35,12 +36,26 @@ type ofRecord struct {
 	wire   *wire
 }
 
-// openOfRecord opens a small station and serves it.
-func openOfRecord(t testing.TB) *ofRecord {
+// openOfRecord opens a small station and serves it; oldNew are texts to be
+// replaced in its configuration.
+func openOfRecord(t testing.TB, oldNew ...string) *ofRecord {
 	t.Helper()
-	kit := openSmall(t, stationtest.Small())
+	kit := openSmall(t, altered(t, oldNew...))
 	served := stationtest.Serve(t, kit.Station, rpc.Options{StopAfter: time.Millisecond})
 	return &ofRecord{Kit: kit, served: served, wire: newWire(t, served.Address)}
+}
+
+// altered is the small configuration with texts replaced, old and new in turn.
+func altered(t testing.TB, oldNew ...string) []catalogue.File {
+	t.Helper()
+	files := stationtest.Small()
+	for i := 0; i < len(oldNew); i += 2 {
+		before := files[0].Content
+		if files[0].Content = bytes.ReplaceAll(before, []byte(oldNew[i]), []byte(oldNew[i+1])); bytes.Equal(before, files[0].Content) {
+			t.Fatalf("the small configuration has no %q", oldNew[i])
+		}
+	}
+	return files
 }
 
 func openSmall(t testing.TB, files []catalogue.File) *stationtest.Kit {
@@ -65,6 +80,7 @@ type tablet struct {
 	*stationtest.Kit
 	up     *round.Uplink
 	conn   *grpc.ClientConn
+	ended  chan error // what Run returned, then closed
 	device string
 	dir    string
 }
@@ -89,27 +105,30 @@ func newTablet(t testing.TB, w *wire, device string) *tablet {
 func (b *tablet) start() {
 	b.T.Helper()
 	up, err := round.OpenUplink(round.Config{Twin: b.Station, Conn: b.conn, Device: b.device, Dir: b.dir})
-	if err != nil {
-		b.T.Fatal(err)
-	}
-	b.up = up
-	ended := make(chan error, 1)
-	go func() { ended <- up.Run(context.Background()) }()
-	b.T.Cleanup(func() {
-		b.T.Helper()
-		if err := up.Close(); err != nil {
-			b.T.Errorf("closing the uplink: %v", err)
-		}
-		if err := <-ended; err != nil {
-			b.T.Errorf("the uplink ended with %v", err)
-		}
-	})
+	b.must(err)
+	b.up, b.ended = up, make(chan error, 1)
+	go func() {
+		b.ended <- up.Run(context.Background())
+		close(b.ended)
+	}()
 }
 
+// stop ends the uplink.
 func (b *tablet) stop() {
+	b.T.Helper()
 	if err := b.up.Close(); err != nil {
 		b.T.Errorf("closing the uplink: %v", err)
 	}
+	if err := <-b.ended; err != nil {
+		b.T.Errorf("the uplink ended with %v", err)
+	}
+}
+
+// restart ends the uplink and starts another one on the same twin.
+func (b *tablet) restart() {
+	b.T.Helper()
+	b.stop()
+	b.start()
 }
 
 // begin opens a round on the tablet.
@@ -193,14 +212,9 @@ func (b *tablet) sent() {
 func driven(t testing.TB, st *station.Station) (commands []proto.Message) {
 	t.Helper()
 	err := st.Events(context.Background(), 1, func(ev *pb.JournalEvent) error {
-		_, request := round.CommandOf(ev)
-		if request == nil {
-			return nil
+		if _, request := round.CommandOf(ev); request != nil {
+			commands = append(commands, request)
 		}
-		if m := request.ProtoReflect(); ev.GetDeviceTime() == nil && ev.GetResultRecorded() == nil {
-			m.Clear(m.Descriptor().Fields().ByName("device_time")) // the station did not keep it
-		}
-		commands = append(commands, request)
 		return nil
 	})
 	if err != nil {

@@ -1,0 +1,139 @@
+package round_test
+
+import (
+	"context"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/uuid"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/testing/protocmp"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"bayround/internal/round"
+	"bayround/internal/station"
+	"bayround/internal/stationtest"
+	pb "bayround/proto/bayround/v1"
+)
+
+// carry carries out any command of a driver's on a station.
+func carry(st *station.Station, request proto.Message) (err error) {
+	ctx := context.Background()
+	switch r := request.(type) {
+	case *pb.OpenRoundRequest:
+		_, err = st.OpenRound(ctx, r)
+	case *pb.PauseRoundRequest:
+		_, err = st.PauseRound(ctx, r)
+	case *pb.ResumeRoundRequest:
+		_, err = st.ResumeRound(ctx, r)
+	case *pb.FinishRoundRequest:
+		_, err = st.FinishRound(ctx, r)
+	case *pb.GiveUpRoundRequest:
+		_, err = st.GiveUpRound(ctx, r)
+	case *pb.BeginStepRequest:
+		_, err = st.BeginStep(ctx, r)
+	case *pb.MakeSafeRequest:
+		_, err = st.MakeSafe(ctx, r)
+	case *pb.RecordResultRequest:
+		_, err = st.RecordResult(ctx, r)
+	}
+	return err
+}
+
+// everyCommand is a driver's morning in which every command occurs with every
+// field that it has. Commands turn what was done some seconds ago into the record.
+func everyCommand(device string) []proto.Message {
+	first, second := "rounds/"+uuid.NewString(), "rounds/"+uuid.NewString()
+	began := time.Now().Add(-time.Minute)
+	tick := 0
+	now := func() *timestamppb.Timestamp {
+		tick++
+		return timestamppb.New(began.Add(time.Duration(tick) * time.Second))
+	}
+	ambient := 11.5
+	stood := &pb.RoundConditions{EngineStopped: timestamppb.New(began.Add(-9 * time.Hour)), AmbientCelsius: &ambient}
+	result := func(r *pb.Result) *pb.Result {
+		r.ResultId, r.Person, r.Device, r.DeviceTime = uuid.NewString(), "people/driver", device, now()
+		return r
+	}
+	low := result(stationtest.Stands("OIL-010/engine-flap", pb.LevelMark_LEVEL_MARK_BELOW, 0))
+	low.Note, low.LookedS, low.LeftOpen = "dry on the stick", 12.5, true
+	low.Photos = []string{"00112233445566778899aabbccddeeff00112233445566778899aabbccddeeff"}
+	cured := result(stationtest.Stands("OIL-010/engine-flap", pb.LevelMark_LEVEL_MARK_BETWEEN, 0.8))
+	cured.Cure = &pb.Cure{FoundResultId: low.GetResultId(), Done: "topped up", Amount: 1.5, Unit: "L"}
+	pressure := result(stationtest.Read("TYR-010/axle-1-nearside", "pressure", 5.2, "bar"))
+	pressure.Gauge, pressure.Confirmed, pressure.AloneMethod, pressure.SpotProof = "gauges/g-1", true, true, "5.2"
+	again := result(stationtest.Read("TYR-010/axle-1-nearside", "pressure", 8.2, "bar"))
+	again.Correction = true
+	cracked := stationtest.Seen(windscreen, "01")
+	cracked.GetSeen().GetConditions()[0].Count = &pb.Count{Affected: 1, Of: 1}
+	return []proto.Message{
+		&pb.OpenRoundRequest{Round: first, Vehicle: firstPump, Routine: shiftCheck, Driver: "people/driver", Assistant: "people/other", Device: device, Conditions: stood, DeviceTime: now()},
+		&pb.BeginStepRequest{RequestId: uuid.NewString(), Round: first, StepId: pumpStep, DeviceTime: now()},
+		&pb.RecordResultRequest{Round: first, Result: low},
+		&pb.RecordResultRequest{Round: first, Result: cured},
+		&pb.RecordResultRequest{Round: first, Result: pressure},
+		&pb.RecordResultRequest{Round: first, Result: again},
+		&pb.PauseRoundRequest{RequestId: uuid.NewString(), Round: first, Note: "turnout", Turnout: true, DeviceTime: now()},
+		&pb.MakeSafeRequest{RequestId: uuid.NewString(), Round: first, StepIds: []string{pumpStep}, DeviceTime: now()},
+		&pb.ResumeRoundRequest{RequestId: uuid.NewString(), Round: first, Conditions: stood, DeviceTime: now()},
+		&pb.RecordResultRequest{Round: first, Result: result(stationtest.NotChecked(pumpStep, pb.NotCheckedReason_NOT_CHECKED_REASON_NO_TIME))},
+		&pb.RecordResultRequest{Round: first, Result: result(cracked)},
+		&pb.FinishRoundRequest{RequestId: uuid.NewString(), Round: first, Note: "windscreen to the workshop", ShownVerdict: pb.Verdict_VERDICT_UNPROVEN, DeviceTime: now()},
+		&pb.OpenRoundRequest{Round: second, Vehicle: secondPump, Routine: "routines/weekly", Driver: "people/other", Device: device, DeviceTime: now()},
+		&pb.RecordResultRequest{Round: second, Result: result(stationtest.Tread("TYR-020/axle-1-nearside", 10, 9.5, 10))},
+		&pb.GiveUpRoundRequest{RequestId: uuid.NewString(), Round: second, Note: "called away", DeviceTime: now()},
+	}
+}
+
+func TestCommandOf_IsTheCommandTheEventCameFrom(t *testing.T) {
+	k := openSmall(t, stationtest.Small())
+	commands := everyCommand("tablet-1")
+	kinds := map[string]bool{}
+	for _, c := range commands {
+		if err := carry(k.Station, c); err != nil {
+			t.Fatalf("%v: %v", c, err)
+		}
+		kinds[string(c.ProtoReflect().Descriptor().Name())] = true
+	}
+	if len(kinds) != 8 {
+		t.Fatalf("only %d kinds of command occur", len(kinds))
+	}
+	if diff := cmp.Diff(commands, driven(t, k.Station), protocmp.Transform()); diff != "" {
+		t.Errorf("turned back into commands (-given +read):\n%s", diff)
+	}
+}
+
+func TestCommandOf_IDsAreThoseOfTheCommands(t *testing.T) {
+	k := openSmall(t, stationtest.Small())
+	var want, got []string
+	for _, c := range everyCommand("tablet-1") {
+		if err := carry(k.Station, c); err != nil {
+			t.Fatal(err)
+		}
+		want = append(want, idOf(c))
+	}
+	err := k.Events(t.Context(), 1, func(ev *pb.JournalEvent) error {
+		if id, request := round.CommandOf(ev); request != nil {
+			got = append(got, id)
+		}
+		return nil
+	})
+	if diff := cmp.Diff(want, got); err != nil || diff != "" {
+		t.Errorf("%v (-given +read):\n%s", err, diff)
+	}
+}
+
+// idOf is the command id that a request carries.
+func idOf(request proto.Message) string {
+	switch r := request.(type) {
+	case *pb.OpenRoundRequest:
+		return r.GetRound()
+	case *pb.RecordResultRequest:
+		return r.GetResult().GetResultId()
+	case interface{ GetRequestId() string }:
+		return r.GetRequestId()
+	}
+	return ""
+}
