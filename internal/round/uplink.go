@@ -60,6 +60,12 @@ type Uplink struct {
 	running  sync.WaitGroup     // counts Run
 }
 
+var _ interface { // what the desk asks of an uplink
+	Upward
+	turns
+	walkTeller
+} = (*Uplink)(nil)
+
 // OpenUplink makes an uplink; Run brings it to life. A file of a newer program in
 // Dir is refused.
 func OpenUplink(c Config) (*Uplink, error) {
