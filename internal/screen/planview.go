@@ -1,0 +1,163 @@
+package screen
+
+import (
+	"encoding/xml"
+	"fmt"
+	"html/template"
+	"math"
+	"strings"
+
+	"bayround/internal/round"
+	pb "bayround/proto/bayround/v1"
+)
+
+// The sheet a vehicle is drawn on, in millimetres on the glass of the smallest
+// tablet; larger glass shows it larger. The nose points up and the nearside lies on
+// the left, as it does where traffic keeps left: no configuration says otherwise yet.
+const (
+	sheetWidth  = 54.0
+	sheetHeight = 72.0
+	sheetMargin = 5.5 // round the vehicle, where the driver walks
+	walkOffset  = 3.2 // of the walking line from the vehicle's side
+)
+
+// planFrame lays a vehicle on the sheet.
+type planFrame struct {
+	v                 *pb.VehicleConfiguration
+	scale             float64 // millimetres on the sheet for a metre
+	front, rear, half float64 // of the vehicle itself, in metres
+	top               float64 // the x that lies at the upper margin, in metres
+}
+
+// newPlanFrame makes a vehicle and every given place fit on the sheet.
+func newPlanFrame(v *pb.VehicleConfiguration, places []*pb.Place) planFrame {
+	d := v.GetDimensions()
+	f := planFrame{v: v, front: d.GetFrontOverhangM(), half: d.GetWidthM() / 2}
+	f.rear = f.front - d.GetLengthM()
+	top, bottom, side := f.front, f.rear, f.half
+	for _, p := range places {
+		at := p.GetAt()
+		top, bottom, side = max(top, at.GetXM()), min(bottom, at.GetXM()), max(side, math.Abs(at.GetYM()))
+	}
+	f.scale = min((sheetHeight-2*sheetMargin)/max(top-bottom, 0.5), (sheetWidth-2*sheetMargin)/max(2*side, 0.5))
+	f.top = (top+bottom)/2 + sheetHeight/2/f.scale
+	return f
+}
+
+// planPoint is a place on the sheet, in millimetres from its upper left corner.
+type planPoint struct{ x, y float64 }
+
+// at is where a spot of the vehicle lies on the sheet.
+func (f planFrame) at(xM, yM float64) planPoint {
+	return planPoint{sheetWidth/2 - yM*f.scale, (f.top - xM) * f.scale}
+}
+
+func (f planFrame) place(p *pb.Place) planPoint {
+	return f.at(p.GetAt().GetXM(), p.GetAt().GetYM())
+}
+
+func (p planPoint) distance(q planPoint) float64 { return math.Hypot(p.x-q.x, p.y-q.y) }
+
+// planPen writes SVG elements.
+type planPen struct {
+	planFrame
+	out strings.Builder
+}
+
+// put writes an element; numbers are rounded to a hundredth of a millimetre.
+func (p *planPen) put(format string, values ...any) {
+	for i, v := range values {
+		if n, ok := v.(float64); ok {
+			values[i] = math.Round(n*100) / 100
+		}
+	}
+	fmt.Fprintf(&p.out, format, values...)
+}
+
+// box draws a rectangle between two signs of the vehicle, with rounded corners
+// of a radius in metres.
+func (p *planPen) box(class string, x1, y1, x2, y2 float64) {
+	a, b := p.at(max(x1, x2), max(y1, y2)), p.at(min(x1, x2), min(y1, y2))
+	p.put(`<rect class="%s" x="%v" y="%v" width="%v" height="%v" rx="%v"/>`, class, a.x, a.y, b.x-a.x, b.y-a.y, min(0.06*p.scale, 0.6))
+}
+
+// line draws through signs of the vehicle, given as x and y in turn.
+func (p *planPen) line(class string, xy ...float64) {
+	p.put(`<path class="%s" d="%s"/>`, class, p.way(xy))
+}
+
+// area is a line that is closed.
+func (p *planPen) area(class string, xy ...float64) {
+	p.put(`<path class="%s" d="%sZ"/>`, class, p.way(xy))
+}
+
+func (p *planPen) way(xy []float64) string {
+	var d strings.Builder
+	for i := 0; i+1 < len(xy); i += 2 {
+		at, command := p.at(xy[i], xy[i+1]), "L"
+		if i == 0 {
+			command = "M"
+		}
+		fmt.Fprintf(&d, "%s%.2f %.2f", command, at.x, at.y)
+	}
+	return d.String()
+}
+
+// disc draws a circle of a radius in metres round a spot of the vehicle.
+func (p *planPen) disc(class string, x, y, radius float64) {
+	at := p.at(x, y)
+	p.put(`<circle class="%s" cx="%v" cy="%v" r="%v"/>`, class, at.x, at.y, radius*p.scale)
+}
+
+// planView draws a vehicle from above and, when a round is given, its steps: those
+// to come as rings, those done filled, what was found as a shape of its own, the
+// step in the light inside a ring with the driver beside it.
+func planView(v *pb.VehicleConfiguration, r *round.Round, step *round.Step) template.HTML {
+	if v == nil {
+		return ""
+	}
+	p := &planPen{planFrame: newPlanFrame(v, placesOf(r))}
+	p.put(`<svg class="plan-sheet" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %v %v" role="group" aria-label="%s">`,
+		sheetWidth, sheetHeight, escape(v.GetCallSign()+" from above, nose up, nearside left"))
+	signs := signsOf(p.planFrame, r)
+	lit := current(r)
+	if lit != nil {
+		at := p.place(lit.Place)
+		p.put(`<circle class="pv-pool" cx="%v" cy="%v" r="10"/>`, at.x, at.y)
+	}
+	p.drawWalk(r, step, lit)
+	p.drawVehicle()
+	p.drawSigns(signs)
+	p.drawLit(lit)
+	p.put(`<g class="pv-word" aria-hidden="true"><text transform="translate(3.6 %v) rotate(-90)" text-anchor="middle">nearside</text>`, sheetHeight/2)
+	p.put(`<text transform="translate(%v %v) rotate(90)" text-anchor="middle">offside</text></g>`, sheetWidth-3.6, sheetHeight/2)
+	p.drawTargets(r)
+	p.out.WriteString(`</svg>`)
+	return template.HTML(p.out.String())
+}
+
+// placesOf is where the steps of a round are.
+func placesOf(r *round.Round) (places []*pb.Place) {
+	if r == nil {
+		return nil
+	}
+	for _, m := range r.Marks {
+		places = append(places, m.Place)
+	}
+	return places
+}
+
+// current is the step in the light; nil when there is none.
+func current(r *round.Round) *round.Mark {
+	if r == nil || r.Current < 0 || r.Current >= len(r.Marks) {
+		return nil
+	}
+	return &r.Marks[r.Current]
+}
+
+// escape makes a text safe inside an attribute or element.
+func escape(text string) string {
+	var safe strings.Builder
+	_ = xml.EscapeText(&safe, []byte(text)) // a strings.Builder takes everything
+	return safe.String()
+}

@@ -1,0 +1,116 @@
+package screen
+
+import (
+	"fmt"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"bayround/internal/round"
+	pb "bayround/proto/bayround/v1"
+
+	"google.golang.org/protobuf/types/known/timestamppb"
+)
+
+// allowedSkew is how far the tablet's clock may be off before it is said.
+const allowedSkew = 2 * time.Minute
+
+// CallSign is the vehicle dealt with; the station where there is none yet.
+func (p pane) CallSign() string {
+	if p.Chosen == nil || p.Phase == round.PhaseVehicles {
+		return p.Station
+	}
+	return p.Chosen.Configuration.GetCallSign()
+}
+
+// RoutineTitle is what the chosen check is called; for a round its own.
+func (p pane) RoutineTitle() string {
+	if p.Phase == round.PhaseVehicles || p.Round == nil {
+		return ""
+	}
+	return p.Round.Routine.GetTitle()
+}
+
+// Who drives and who assists.
+func (p pane) Who() string {
+	if p.Session == nil || p.Session.Driver == nil {
+		return ""
+	}
+	if p.Session.Assistant == nil {
+		if p.Phase == round.PhaseVehicles || p.Phase == round.PhaseSignIn {
+			return p.Session.Driver.GetTitle()
+		}
+		return p.Session.Driver.GetTitle() + ", alone"
+	}
+	return shortName(p.Session.Driver) + " with " + shortName(p.Session.Assistant)
+}
+
+// shortName is a person's name with the first of it as a letter.
+func shortName(who *pb.Person) string {
+	first, rest, ok := strings.Cut(who.GetTitle(), " ")
+	if r, _ := utf8.DecodeRuneInString(first); ok {
+		return string(r) + ". " + rest
+	}
+	return who.GetTitle()
+}
+
+// Progress is where in the walk the light stands.
+func (p pane) Progress() string {
+	if p.Round == nil || p.Phase == round.PhaseVehicles {
+		return ""
+	}
+	if lit := current(p.Round); lit != nil && p.Phase == round.PhaseStep {
+		return fmt.Sprintf("stop %d of %d · step %d", lit.Stop+1, len(p.Round.Stops), p.Round.Current+1)
+	}
+	return fmt.Sprintf("%d of %d answered", p.Round.Answered, len(p.Round.Marks))
+}
+
+// LinkWords say how the tablet stands to the station.
+func (p pane) LinkWords() string {
+	var words []string
+	switch {
+	case p.Link.Live:
+	case p.Link.Since.IsZero():
+		words = append(words, "STATION NOT YET REACHED")
+	default:
+		words = append(words, "NOT LIVE since "+p.At(p.Link.Since))
+	}
+	if p.Link.Pending > 0 {
+		words = append(words, fmt.Sprintf("◌ %d to send", p.Link.Pending))
+	}
+	if p.Link.Photos > 0 {
+		words = append(words, counted(p.Link.Photos, "photo")+" to send")
+	}
+	switch {
+	case len(words) == 0:
+		return "● live, all sent"
+	case p.Provisional():
+		words = append(words, "verdicts provisional")
+	}
+	return strings.Join(words, " · ")
+}
+
+// SkewWords say that the tablet's clock is off.
+func (p pane) SkewWords() string {
+	skew, way := p.Link.Skew, "fast"
+	if skew < 0 {
+		skew, way = -skew, "slow"
+	}
+	if skew <= allowedSkew {
+		return ""
+	}
+	return "This tablet’s clock is " + lasting(skew) + " " + way + " of the station’s. Both times are kept; have it set."
+}
+
+// Since says a message's time.
+func (p pane) Since(t *timestamppb.Timestamp) string {
+	return p.At(instant(t))
+}
+
+// FormerAt is when the answer before the last one was given.
+func (p pane) FormerAt() string {
+	if p.Given == nil {
+		return ""
+	}
+	return p.At(p.Given.FormerAt)
+}

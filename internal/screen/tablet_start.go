@@ -1,0 +1,198 @@
+package screen
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"bayround/internal/round"
+	pb "bayround/proto/bayround/v1"
+)
+
+// vehicleRow is one vehicle of the list.
+type vehicleRow struct {
+	round.Vehicle
+	Due, NotDue []choice
+}
+
+// choice is one check that can be begun.
+type choice struct {
+	Vehicle string
+	round.RoutineDue
+}
+
+// Vehicles are the vehicles with their checks, those that are due apart.
+func (p pane) Vehicles() []vehicleRow {
+	var rows []vehicleRow
+	for _, v := range p.View.Vehicles {
+		row := vehicleRow{Vehicle: v}
+		for _, r := range v.Routines {
+			c := choice{v.Configuration.GetName(), r}
+			switch {
+			case r.Steps == 0:
+			case r.Unproven > 0 && len(row.Due) < 4:
+				row.Due = append(row.Due, c)
+			default:
+				row.NotDue = append(row.NotDue, c)
+			}
+		}
+		rows = append(rows, row)
+	}
+	return rows
+}
+
+// RoutineTitle is what a vehicle's routine is called.
+func (v vehicleRow) RoutineTitle(name string) string {
+	for _, r := range v.Routines {
+		if r.Routine.GetName() == name {
+			return r.Routine.GetTitle()
+		}
+	}
+	return name
+}
+
+// DueNext says what becomes due next, and when.
+func (p pane) DueNext(r *pb.Readiness) string {
+	due := r.GetDueNext()
+	if len(due) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("Next due %s: %s", p.Since(due[0].GetDue()), counted(int(due[0].GetSteps()), "step"))
+}
+
+// Drivers are the people who may drive.
+func (p pane) Drivers() []*pb.Person {
+	return slices.DeleteFunc(slices.Clone(p.People), func(who *pb.Person) bool {
+		return !slices.Contains(who.GetRoles(), pb.Role_ROLE_DRIVER)
+	})
+}
+
+// Assistants are the people who can assist: whoever is at a station but the driver.
+func (p pane) Assistants() []*pb.Person {
+	return slices.DeleteFunc(slices.Clone(p.People), func(who *pb.Person) bool {
+		desk := slices.Equal(who.GetRoles(), []pb.Role{pb.Role_ROLE_CONTROL})
+		return desk || p.Session != nil && who.GetName() == p.Session.Driver.GetName()
+	})
+}
+
+// engineTime is one answer to when the engine last ran: the least time it has
+// stood, so that nothing counts as colder than it is.
+type engineTime struct {
+	Minutes int
+	Words   string
+}
+
+// EngineTimes are the answers that are one touch away.
+func (p pane) EngineTimes() []engineTime {
+	return []engineTime{
+		{0, "under 1 h ago"},
+		{60, "1 to 2 h ago"},
+		{120, "2 to 3 h ago"},
+		{180, "3 to 6 h ago"},
+		{360, "6 h ago or more"},
+	}
+}
+
+// EngineWords say what was said of the engine.
+func (p pane) EngineWords() string {
+	switch b := p.Before; {
+	case b.Running:
+		return "Running now."
+	case b.Unknown:
+		return "Nobody knows."
+	case b.EngineStopped != nil:
+		return fmt.Sprintf("Stopped %s, %s ago.", p.At(*b.EngineStopped), lasting(p.Now.Sub(*b.EngineStopped)))
+	}
+	return ""
+}
+
+// ColdWords say what a warm engine does to the round.
+func (p pane) ColdWords() string {
+	b := p.Before
+	switch {
+	case b.ColdSteps == 0 || b.EngineStopped == nil && !b.Unknown && !b.Running:
+		return ""
+	case b.ColdAt != nil && b.ColdAt.After(p.Now):
+		return fmt.Sprintf("%s wait for a cold engine until %s. They stay open and are asked then.", counted(b.ColdSteps, "step"), p.At(*b.ColdAt))
+	case b.Unknown || b.Running:
+		return fmt.Sprintf("%s wait until the engine is known to be cold. They stay open.", counted(b.ColdSteps, "step"))
+	}
+	return ""
+}
+
+// BeforeNeeds says what must still be told before the round can begin.
+func (p pane) BeforeNeeds() string {
+	b := p.Before
+	if b.ColdSteps > 0 && b.EngineStopped == nil && !b.Unknown && !b.Running {
+		return "Say first when the engine last ran."
+	}
+	return ""
+}
+
+// gaugeChoice is one gauge that can be taken in hand.
+type gaugeChoice struct {
+	Gauge   *pb.Gauge
+	InHand  bool
+	Overdue string
+}
+
+// gaugeGroup is the gauges for one quantity.
+type gaugeGroup struct {
+	Quantity pb.Quantity
+	Gauges   []gaugeChoice
+}
+
+// GaugeChoices are the gauges for what the plan measures.
+func (p pane) GaugeChoices() []gaugeGroup {
+	var groups []gaugeGroup
+	for _, q := range p.Before.Quantities {
+		groups = append(groups, gaugeGroup{q, p.gaugesFor(q, p.Before.Gauges[q])})
+	}
+	return groups
+}
+
+func (p pane) gaugesFor(q pb.Quantity, inHand string) (choices []gaugeChoice) {
+	for _, g := range p.Gauges {
+		if g.GetQuantity() == q && !g.GetWithdrawn() {
+			choices = append(choices, gaugeChoice{g, g.GetName() == inHand, overdueWords(g, p.Now)})
+		}
+	}
+	return choices
+}
+
+// overdueWords say that a gauge's calibration has lapsed, or is not known.
+func overdueWords(g *pb.Gauge, now time.Time) string {
+	switch due := instant(g.GetCalibrationDue()); {
+	case due.IsZero():
+		return "calibration not known"
+	case due.Before(now):
+		return "calibration lapsed"
+	}
+	return ""
+}
+
+// key is one key of a pad.
+type key struct {
+	Value, Press, Face, Name, Class string
+}
+
+// PinPad is the keys of a PIN in three columns.
+func (p pane) PinPad() []key {
+	keys := digits("1", "2", "3", "4", "5", "6", "7", "8", "9")
+	keys = append(keys, key{Press: "", Face: "back", Name: "Take back the last digit", Class: "word"})
+	return append(keys, digits("0")...)
+}
+
+// PinKeys is the keys of a PIN in four columns, where numbers are typed elsewhere.
+func (p pane) PinKeys() []key {
+	keys := digits("7", "8", "9")
+	keys = append(keys, key{Press: "", Face: "back", Name: "Take back the last digit", Class: "word"})
+	return append(keys, digits("4", "5", "6", "0", "1", "2", "3")...)
+}
+
+func digits(faces ...string) (keys []key) {
+	for _, face := range faces {
+		keys = append(keys, key{Value: face, Press: face, Face: face})
+	}
+	return keys
+}
