@@ -80,7 +80,7 @@ func palettes(css string) (found []map[string]string) {
 // Each pair that a style sheet says it lays on one another has its contrast in each
 // palette, and no colour stands outside the palettes.
 func TestStyles_EveryColourPairHasItsContrast(t *testing.T) {
-	for _, name := range []string{"bay.css"} {
+	for _, name := range []string{"bay.css", "tablet.css"} {
 		content, err := files.ReadFile("static/" + name)
 		if err != nil {
 			t.Fatal(err)

@@ -14,6 +14,7 @@ import "html/template"
 //	data-photo         on a form to /photo: choosing a file sends it
 //	data-key="7"       on a button: the key of that name presses it; digits, "." "-"
 //	                   "Backspace" and "Enter", when no field has the focus
+//	data-put="7"       on a button: types into the field with the id pin; "" takes back
 //	data-badge         on an input: a badge reader's keys and Enter go there and nowhere else
 //	data-hold="<unix ms>"  inside a button: shows the seconds left to that instant
 //	                       and is emptied then; the desk alone decides what is taken

@@ -80,11 +80,26 @@ func (p pane) EnterWord() string {
 	return "RECORD"
 }
 
+// typing is the number being typed.
+type typing struct{ round.Field }
+
+// Bounds say what is usual and how finely it is read.
+func (f typing) Bounds() string {
+	var words []string
+	if f.Range != "" {
+		words = append(words, "usual "+f.Range)
+	}
+	if f.Resolution != "" {
+		words = append(words, "read to "+f.Resolution)
+	}
+	return strings.Join(words, " · ")
+}
+
 // ActiveField is the number being typed; nil when there is none.
-func (p pane) ActiveField() *round.Field {
-	for i := range p.Step.Entry.Fields {
-		if p.Step.Entry.Fields[i].Active {
-			return &p.Step.Entry.Fields[i]
+func (p pane) ActiveField() *typing {
+	for _, f := range p.Step.Entry.Fields {
+		if f.Active {
+			return &typing{f}
 		}
 	}
 	return nil
@@ -201,7 +216,7 @@ func (p pane) Levels() []levelTile {
 		return nil
 	}
 	kind := p.levelReading()
-	words := [...]string{"below the low mark", "at the low mark", "a quarter", "half", "three quarters", "at the high mark", "above the high mark"}
+	words := [...]string{"below the low mark", "at the low mark", "a quarter", "half", "three quarters", "at the top mark", "above the top mark"}
 	if kind == pb.FluidReading_FLUID_READING_CAB_GAUGE {
 		words[0], words[1], words[5], words[6] = "below the empty mark", "at the empty mark", "at the full mark", "above the full mark"
 	}

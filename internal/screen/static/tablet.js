@@ -151,6 +151,12 @@
     button.click();
   });
 
+  document.addEventListener("click", (e) => { // keys of a PIN, which no frame carries one by one
+    const key = e.target.closest("[data-put]");
+    const pin = key && byId("pin");
+    if (pin) pin.value = key.dataset.put ? pin.value + key.dataset.put : pin.value.slice(0, -1);
+  });
+
   // --- words and seconds
   function say(s) {
     const at = byId("said");
