@@ -31,6 +31,7 @@ func (s *Station) OpenRound(ctx context.Context, req *pb.OpenRoundRequest) (*pb.
 			Assistant: req.GetAssistant(), Device: req.GetDevice(), State: pb.RoundState_ROUND_STATE_OPEN,
 			Conditions: req.GetConditions(), Opened: now, LastActivity: now, OpenedDeviceTime: req.GetDeviceTime(),
 			VehicleRevision: v.model.vehicle.GetRevision(), PlanDigest: p.GetDigest(), Steps: int32(len(p.GetSteps())),
+			SpotProofs: spotProofs(req.GetRound(), p),
 		}
 		err = c.happen(&pb.JournalEvent{
 			Person: req.GetDriver(), Device: req.GetDevice(), Vehicle: v.name, DeviceTime: req.GetDeviceTime(),

@@ -66,12 +66,54 @@ func TestOpenRound_SaysWhatItWasOpenedOn(t *testing.T) {
 		Name: resp.GetRound().GetName(), Vehicle: p1, Routine: shift, Driver: "people/driver", Assistant: "people/other",
 		Device: "tablet-1", State: pb.RoundState_ROUND_STATE_OPEN, Conditions: conditions, Opened: now, LastActivity: now,
 		VehicleRevision: 1, PlanDigest: plan.GetDigest(), Steps: int32(len(plan.GetSteps())), Sequence: resp.GetRound().GetSequence(),
+		SpotProofs: resp.GetRound().GetSpotProofs(),
 	}
 	if d := diff(want, resp.GetRound()); d != "" {
 		t.Errorf("round (want: -)\n%s", d)
 	}
 	if live := k.Readiness(p1).GetRounds(); len(live) != 1 || live[0].GetName() != want.GetName() {
 		t.Errorf("rounds on the vehicle: %v", live)
+	}
+}
+
+// What is asked for as a spot proof stands in the round from its opening on; what
+// is answered stays in the record, and whoever does not answer is taken as well.
+func TestOpenRound_AsksForSpotProofs(t *testing.T) {
+	k := stationtest.Open(t)
+	var asked *pb.Round
+	for range 100 { // 9 steps have one in 9 of 40 rounds
+		name := k.OpenRound(p1, shift)
+		resp, err := k.GetRound(ctx, &pb.GetRoundRequest{Name: name})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(resp.GetRound().GetSpotProofs()) > 0 {
+			asked = resp.GetRound()
+			break
+		}
+	}
+	if asked == nil {
+		t.Fatal("no round was asked for a spot proof")
+	}
+	step := asked.GetSpotProofs()[0].GetStepId()
+	silent := k.Record(asked.GetName(), stationtest.Read(step, "pressure", 8.5, "bar"))
+	r := stationtest.Read(step, "pressure", 8.4, "bar")
+	r.SpotProof = "2319"
+	told := k.Record(asked.GetName(), r)
+	if len(silent.GetFindings())+len(told.GetFindings()) != 0 {
+		t.Errorf("findings %v and %v, want none", silent.GetFindings(), told.GetFindings())
+	}
+	k.Reopen()
+	if got := lastOf(t, k, shift, step).GetSpotProof(); got != "2319" {
+		t.Errorf("the answer kept is %q", got)
+	}
+	resp, err := k.GetRound(ctx, &pb.GetRoundRequest{Name: asked.GetName()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := &pb.Round{SpotProofs: asked.GetSpotProofs()}
+	if d := diff(want, &pb.Round{SpotProofs: resp.GetRound().GetSpotProofs()}); d != "" {
+		t.Errorf("asked (at the opening: -, after a restart: +)\n%s", d)
 	}
 }
 
