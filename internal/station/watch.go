@@ -11,9 +11,9 @@ import (
 )
 
 const (
-	// heartbeatEvery keeps the promise of a heartbeat at least every five
+	// heartbeatEvery keeps the promise of a heartbeat at least every two
 	// seconds, a late timer included.
-	heartbeatEvery = 4 * time.Second
+	heartbeatEvery = 1500 * time.Millisecond
 	// lull is the least time between two wakings of all watchers. Under load
 	// it saves them from waking for every batch; a display cannot tell.
 	lull = 10 * time.Millisecond
