@@ -44,15 +44,25 @@ help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-12s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
 
 .PHONY: demo
-demo: $(BIN)/server $(BIN)/grpcurl $(BIN)/grpc-health-probe ## a fresh station with demo vehicles: a sound round, a bad round, a server to ask
-	$(BIN)/server demo
+demo: $(BIN)/server $(BIN)/kiosk $(BIN)/grpcurl $(BIN)/grpc-health-probe ## a fresh station with demo vehicles: rounds, a server to ask, the tablet and the bay display to open
+	$(BIN)/server demo --kiosk $(BIN)/kiosk
 
 .PHONY: server
 server: $(BIN)/server ## build the station server into build/bin
 
-.PHONY: $(BIN)/server
+.PHONY: kiosk
+kiosk: $(BIN)/kiosk $(BIN)/kiosk-linux-arm64 ## build the tablet's program into build/bin, for this machine and for linux/arm64
+
+# No C, so that one file is the whole program.
+.PHONY: $(BIN)/server $(BIN)/kiosk $(BIN)/kiosk-linux-arm64
 $(BIN)/server:
 	@$(BUILD) -o $@ ./server
+
+$(BIN)/kiosk:
+	@CGO_ENABLED=0 $(BUILD) -trimpath -o $@ ./kiosk
+
+$(BIN)/kiosk-linux-arm64:
+	@CGO_ENABLED=0 GOOS=linux GOARCH=arm64 $(BUILD) -trimpath -ldflags=-s -o $@ ./kiosk
 
 .PHONY: test
 test: machine tools proto-check lint ## everything that must hold: contract, lint, vet, all tests with the race detector
@@ -63,8 +73,8 @@ test: machine tools proto-check lint ## everything that must hold: contract, lin
 	@.ci/skips build/test.log
 
 .PHONY: machine
-machine: # what apt has and Go has not: a C compiler for the race detector, git, strace
-	@.ci/machine gcc:gcc,libc6-dev git:git strace:strace
+machine: # what apt has and Go has not: a C compiler for the race detector, git, strace, a browser
+	@.ci/machine gcc:gcc,libc6-dev git:git strace:strace $(if $(CHROME),,chromium:chromium)
 
 .PHONY: tools
 tools: $(TOOLS) ## build the tools of tools.mod into build/bin
@@ -118,7 +128,7 @@ fuzz: ## every fuzz target with FUZZ=20000x inputs
 .PHONY: cover
 cover: ## which lines the tests run, in build/cover.html
 	@mkdir -p build
-	$(GO) test -timeout 15m -coverpkg=./internal/...,./server/... -coverprofile=build/cover.profile ./...
+	$(GO) test -timeout 15m -coverpkg=./internal/...,./server/...,./kiosk/... -coverprofile=build/cover.profile ./...
 	@$(GO) tool cover -html=build/cover.profile -o build/cover.html
 	@$(GO) tool cover -func=build/cover.profile | tail -n 1
 

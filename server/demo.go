@@ -22,8 +22,11 @@ empty or not there.`
 
 type demoFlags struct {
 	serveFlags
-	files string
-	once  bool
+	files        string
+	once         bool
+	kiosk        string
+	tabletListen string
+	bayListen    string
 }
 
 func newDemo(c *console) *cobra.Command {
@@ -32,7 +35,7 @@ func newDemo(c *console) *cobra.Command {
 		Use:     "demo",
 		Short:   "A fresh station of an invented county, filled and served",
 		Long:    demoHelp,
-		Example: "  server demo\n  server demo --once    show it and end",
+		Example: "  server demo\n  server demo --kiosk build/bin/kiosk    with the tablet and the bay display\n  server demo --once    show it and end",
 		Args:    cobra.NoArgs,
 		RunE:    func(cmd *cobra.Command, _ []string) error { return f.run(cmd.Context(), c) },
 	}
@@ -41,6 +44,9 @@ func newDemo(c *console) *cobra.Command {
 	f.logLevel = "warn"
 	cmd.Flags().StringVar(&f.data, "data", "", "folder of the record, empty or not there; a temporary one when left out")
 	cmd.Flags().StringVar(&f.files, "files", filepath.Join("testdata", "demo"), "folder of the county: configuration, and rounds in its folder \"rounds\"")
+	cmd.Flags().StringVar(&f.kiosk, "kiosk", "", "kiosk program to run beside the station; none when left out")
+	cmd.Flags().StringVar(&f.tabletListen, "tablet-listen", "127.0.0.1:7500", "address of the kiosk's pages for the driver")
+	cmd.Flags().StringVar(&f.bayListen, "bay-listen", "127.0.0.1:7501", "address of the kiosk's bay display")
 	cmd.Flags().BoolVar(&f.once, "once", false, "end after the rounds instead of serving on")
 	return cmd
 }
@@ -63,8 +69,29 @@ func (f *demoFlags) run(ctx context.Context, c *console) (err error) {
 	if f.once {
 		return running.stop()
 	}
+	return f.serveOn(ctx, c, running)
+}
+
+// serveOn leaves the station running, with a kiosk beside it when one was named,
+// and says what to try.
+func (f *demoFlags) serveOn(ctx context.Context, c *console, running *running) error {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	var kiosk *demoKiosk
+	if f.kiosk != "" {
+		var err error
+		if kiosk, err = startKiosk(ctx, c, f, running.ready.Listen); err != nil {
+			return errors.Join(err, running.stop())
+		}
+		c.Say("%s", kiosk.invitation())
+	}
 	c.Say("%s", tryNext(running.ready.Listen))
-	return running.wait(ctx)
+	err := running.wait(ctx)
+	if kiosk != nil {
+		cancel()
+		err = errors.Join(err, kiosk.stop())
+	}
+	return err
 }
 
 // freshFolder makes sure that the record begins empty, and returns what removes

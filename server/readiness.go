@@ -25,7 +25,7 @@ as the station knows it (vehicles/wn11) or shortly (wn11).
 The shapes say all; colour is added on a terminal unless NO_COLOR is set.
 
 With --watch it goes on and prints a line for each change, until Ctrl-C. When nothing is
-heard for five seconds it says so: what was printed before is then no longer live. It
+heard for ten seconds it says so: what was printed before is then no longer live. It
 connects again by itself.
 
 With --exit-code the verdict is the exit code: 0 FIT, 12 RESTRICTED, 13 UNPROVEN,

@@ -14,7 +14,7 @@ import (
 
 const (
 	// silence is how long nothing may be heard before what was heard is not live.
-	silence = 5 * time.Second
+	silence = 10 * time.Second
 	// again is how long to wait before watching again.
 	again = time.Second
 )

@@ -50,8 +50,8 @@ func TestWatch_GivesUpAStationThatFallsSilent(t *testing.T) {
 		t.Errorf("a silent station = %v", err)
 	}
 	requireIn(t, out.String(), "[^]  WN11  FIT TO RESPOND")
-	if silence != 5*time.Second {
-		t.Errorf("a watch may be silent for %v, want the 5 s of the contract", silence)
+	if silence != 10*time.Second {
+		t.Errorf("a watch may be silent for %v, want the 10 s of the contract", silence)
 	}
 }
 

@@ -11,9 +11,9 @@ import (
 )
 
 const (
-	// heartbeatEvery keeps the promise of a heartbeat at least every two
+	// heartbeatEvery keeps the promise of a heartbeat at least every five
 	// seconds, a late timer included.
-	heartbeatEvery = 1500 * time.Millisecond
+	heartbeatEvery = 4 * time.Second
 	// lull is the least time between two wakings of all watchers. Under load
 	// it saves them from waking for every batch; a display cannot tell.
 	lull = 10 * time.Millisecond

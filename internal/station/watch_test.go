@@ -105,7 +105,7 @@ func TestWatch_PresentStatesComeFirst(t *testing.T) {
 	})
 }
 
-func TestWatch_HeartbeatsEveryTwoSeconds(t *testing.T) {
+func TestWatch_HeartbeatsEveryFiveSeconds(t *testing.T) {
 	bubble(t, func(t *testing.T, k *stationtest.Kit) {
 		l := watch(k)
 		l.present(t)
@@ -113,8 +113,8 @@ func TestWatch_HeartbeatsEveryTwoSeconds(t *testing.T) {
 		for range 100 {
 			m := <-l.messages
 			gap := time.Since(last)
-			if m.GetHeartbeat() == nil || gap > 2*time.Second {
-				t.Fatalf("%v after %v, want a heartbeat within 2 s", m, gap)
+			if m.GetHeartbeat() == nil || gap > 5*time.Second {
+				t.Fatalf("%v after %v, want a heartbeat within 5 s", m, gap)
 			}
 			if m.GetHeartbeat().GetSequence() != 14 || !m.GetHeartbeat().GetStationTime().AsTime().Equal(time.Now()) {
 				t.Fatalf("heartbeat %v at %v", m, time.Now())

@@ -1,0 +1,33 @@
+package main
+
+import (
+	"context"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"bayround/internal/command"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	context.AfterFunc(ctx, stop) // a second signal ends the process at once
+	os.Exit(run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
+}
+
+// run is the whole program: it carries out one command line and returns the exit
+// code. It ends early when ctx does, as after a signal.
+func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
+	c := &command.Console{Out: stdout, Err: stderr}
+	root := newRoot(c)
+	root.SetArgs(args)
+	root.SetIn(stdin)
+	root.SetOut(stdout)
+	root.SetErr(stderr)
+	err := root.ExecuteContext(ctx)
+	if err != nil && !c.Understood {
+		err = command.Misuse("%w\n(kiosk help says what can be asked for)", err)
+	}
+	return c.Tell(err)
+}

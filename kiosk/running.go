@@ -1,0 +1,235 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"os"
+	"path/filepath"
+	"regexp"
+	"time"
+
+	"google.golang.org/grpc"
+
+	"bayround/internal/access"
+	"bayround/internal/command"
+	"bayround/internal/photo"
+	"bayround/internal/round"
+	"bayround/internal/rpc"
+	"bayround/internal/screen"
+	"bayround/internal/station"
+)
+
+// running is a kiosk that serves. What start opened, stop closes, last opened first.
+type running struct {
+	log    *slog.Logger
+	clock  func() time.Time
+	twin   *station.Station
+	uplink *round.Uplink
+	desk   *round.Desk
+	ready  ready
+	close  []func() error
+	ended  chan error // what serving ended with, once for each listener and the uplink
+}
+
+// ready is what --ready-file holds.
+type ready struct {
+	Tablet string `json:"tablet"`
+	Bay    string `json:"bay"`
+	Data   string `json:"data"`
+	PID    int    `json:"pid"`
+}
+
+// deviceName is how the contract writes a device.
+var deviceName = regexp.MustCompile(`^[a-z0-9]+(-[a-z0-9]+)*$`)
+
+// check refuses what cannot be meant before anything is opened.
+func (f *serveFlags) check() error {
+	if !deviceName.MatchString(f.device) {
+		return command.Misuse("--device %q: say lower-case letters, digits and single hyphens, for instance tablet-1", f.device)
+	}
+	if err := command.MayListen(f.listen, false); err != nil {
+		return command.Misuse("--listen: %w; the driver's pages act, so they are for this tablet alone", err)
+	}
+	return command.MayListen(f.bay, f.anywhere)
+}
+
+// start opens everything, from the record up to the pages.
+func start(ctx context.Context, f *serveFlags, log *slog.Logger, clock func() time.Time) (r *running, err error) {
+	r = &running{log: log, clock: clock, ended: make(chan error, 3)}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, r.stop())
+		}
+	}()
+	display, err := f.display.display()
+	if err != nil {
+		return r, err
+	}
+	if err := r.openRecord(ctx, f); err != nil {
+		return r, err
+	}
+	if err := r.openDesk(ctx, f); err != nil {
+		return r, err
+	}
+	if err := r.serve(f, display); err != nil {
+		return r, err
+	}
+	r.ready.Data, r.ready.PID = f.data, os.Getpid()
+	return r, command.WriteReady(f.readyFile, r.ready)
+}
+
+// later remembers what stop must close.
+func (r *running) later(closes func() error) { r.close = append(r.close, closes) }
+
+// openRecord opens the tablet's own station, which works without the other.
+func (r *running) openRecord(ctx context.Context, f *serveFlags) (err error) {
+	r.twin, err = station.Open(ctx, station.Options{
+		Dir: filepath.Join(f.data, "record"), Origin: "bayround/" + f.device, Now: r.clock, Logger: r.log,
+	})
+	if err != nil {
+		return fmt.Errorf("opening the tablet's record in %s: %w", f.data, err)
+	}
+	r.later(r.twin.Close)
+	return nil
+}
+
+// openDesk opens what leads the driver and what talks to the station.
+func (r *running) openDesk(ctx context.Context, f *serveFlags) error {
+	photos, err := photo.Open(photo.Options{Dir: filepath.Join(f.data, "photos")})
+	if err != nil {
+		return fmt.Errorf("opening the tablet's photos in %s: %w", f.data, err)
+	}
+	guard, err := access.OpenGuard(filepath.Join(f.data, "attempts"), r.clock)
+	if err != nil {
+		return err
+	}
+	conn, err := rpc.Dial(f.station)
+	if err != nil {
+		return command.MisusedBy(err)
+	}
+	r.later(conn.Close)
+	if err := r.openUplink(ctx, f, conn); err != nil {
+		return err
+	}
+	r.desk, err = round.OpenDesk(ctx, round.DeskConfig{
+		Twin: r.twin, Uplink: r.uplink, Guard: guard, Photos: photo.Camera{Store: photos}, Device: f.device, Dir: f.data, Clock: r.clock, Log: r.log,
+	})
+	if err != nil {
+		return err
+	}
+	r.later(r.desk.Close)
+	return nil
+}
+
+func (r *running) openUplink(ctx context.Context, f *serveFlags, conn grpc.ClientConnInterface) (err error) {
+	r.uplink, err = round.OpenUplink(round.Config{
+		Twin: r.twin, Conn: conn, Device: f.device, Dir: f.data, Clock: r.clock, Log: r.log,
+	})
+	if err != nil {
+		return err
+	}
+	r.later(r.uplink.Close)
+	go func() {
+		if err := r.uplink.Run(context.WithoutCancel(ctx)); err != nil {
+			r.ended <- err
+		}
+	}()
+	return nil
+}
+
+// pages is what both pages rest on: the driver's side and the bay's.
+type pages struct {
+	*round.Desk
+	uplink *round.Uplink
+}
+
+// Bay is what the display shows.
+func (p pages) Bay() *round.Bay { return p.uplink.Bay() }
+
+// BayChanged is closed when the display must show something else.
+func (p pages) BayChanged() <-chan struct{} { return p.uplink.BayChanged() }
+
+// serve opens both listeners, and serves on them when both are there.
+func (r *running) serve(f *serveFlags, display screen.Display) error {
+	tablet, err := net.Listen("tcp", f.listen)
+	if err != nil {
+		return inUse("the driver's pages", err)
+	}
+	bay, err := net.Listen("tcp", f.bay)
+	if err != nil {
+		return errors.Join(inUse("the bay display", err), tablet.Close())
+	}
+	r.ready.Tablet, r.ready.Bay = "http://"+tablet.Addr().String()+"/", "http://"+bay.Addr().String()+"/bay"
+	server, err := screen.New(screen.Config{
+		Desk: pages{r.desk, r.uplink}, TabletHosts: names(tablet), BayHosts: append(names(bay), f.bayHosts...),
+		Log: r.log, Display: display, Clock: r.clock,
+	})
+	if err != nil {
+		return errors.Join(err, tablet.Close(), bay.Close())
+	}
+	r.later(func() error { server.Close(); return nil })
+	r.listen(tablet, server.Handler())
+	r.listen(bay, server.BayHandler())
+	return nil
+}
+
+// listen serves pages until stop. Sockets outlive a shutdown, so it is the pages'
+// own Close that ends them.
+func (r *running) listen(on net.Listener, handler http.Handler) {
+	server := &http.Server{
+		Handler: handler, ReadHeaderTimeout: 5 * time.Second, IdleTimeout: time.Minute, MaxHeaderBytes: 16 << 10,
+		ErrorLog: slog.NewLogLogger(r.log.Handler(), slog.LevelDebug),
+	}
+	r.later(server.Close)
+	go func() { r.ended <- server.Serve(on) }()
+}
+
+// names are the Host values of a listener on this machine.
+func names(l net.Listener) []string {
+	host, port, err := net.SplitHostPort(l.Addr().String())
+	if err != nil {
+		return nil
+	}
+	return []string{net.JoinHostPort(host, port), net.JoinHostPort("localhost", port)}
+}
+
+// wait serves until ctx ends, the record stops itself or a listener breaks, and
+// then ends everything in order.
+func (r *running) wait(ctx context.Context) error {
+	var why error
+	select {
+	case <-ctx.Done():
+		r.log.Info("stopping")
+	case <-r.twin.Failed():
+		why = errStopped
+	case why = <-r.ended:
+	}
+	return errors.Join(why, r.stop())
+}
+
+// errStopped is why serve ended when the record stopped itself.
+var errStopped = command.StoppedBy(errors.New("the tablet's record stopped itself because a write failed; the log says why. " +
+	"Start it again: it finds out what reached the disk. Nothing that was shown as recorded is lost"))
+
+// stop closes everything, last opened first.
+func (r *running) stop() error {
+	var err error
+	for len(r.close) > 0 {
+		last := len(r.close) - 1
+		err = errors.Join(err, r.close[last]())
+		r.close = r.close[:last]
+	}
+	return err
+}
+
+// readyLine is the one line that says where the pages are.
+func (r *running) readyLine() string {
+	return fmt.Sprintf("ready: tablet %s, bay display %s, record in %s", r.ready.Tablet, r.ready.Bay, r.ready.Data)
+}
+
+// inUse says which address could not be had.
+func inUse(what string, err error) error { return fmt.Errorf("listening for %s: %w", what, err) }
