@@ -33,13 +33,13 @@ func drawBay(b *round.Bay, names bool, now time.Time) ([]region, beat, error) {
 
 // bayPage answers GET /bay. What it holds was true when it was asked for and may be
 // old when it is seen: it counts as not live until the script has heard a frame.
-func (s *Server) bayPage(w http.ResponseWriter, r *http.Request, names bool) {
+func (s *Server) bayPage(w http.ResponseWriter, r *http.Request, bay *hub) {
 	board, err := boardOf(s.config.Display.Board, r.URL.Query())
 	if err != nil {
 		http.Error(w, "The display cannot be as this address says: "+err.Error()+".", http.StatusBadRequest)
 		return
 	}
-	regions, signs, err := drawBay(s.config.Desk.Bay(), names, s.now())
+	regions, signs, err := bay.look()
 	if err != nil {
 		s.drawingFailed(w, "bay", err)
 		return

@@ -77,11 +77,14 @@ func (b Board) check() error {
 		return errors.New("the board's picture must be 320 to 16384 pixels wide and high")
 	case !(b.FarM >= 2 && b.FarM <= 100):
 		return errors.New("the board must be read from 2 to 100 m")
-	case b.Theme != "" && b.Theme != "day" && b.Theme != "night":
+	case !themed(b.Theme):
 		return fmt.Errorf("the theme is day or night, not %q", b.Theme)
 	}
 	return nil
 }
+
+// themed says whether there is such a theme; empty is as the browser prefers.
+func themed(theme string) bool { return theme == "" || theme == "day" || theme == "night" }
 
 // layout is how the board is shared out; lengths are CSS pixels of the board.
 type layout struct {

@@ -87,7 +87,11 @@ func (b *browser) do(t *testing.T, steps ...chromedp.Action[chromedp.Void]) {
 func (b *browser) until(t *testing.T, expression string) {
 	t.Helper()
 	ask := "new Promise(yes => { const look = () => (" + expression + ") ? yes(true) : setTimeout(look, 20); look(); })"
-	if _, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](ask, chromedp.EvalAwaitPromise)); err != nil {
+	_, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](ask, chromedp.EvalAwaitPromise))
+	for err != nil && (strings.Contains(err.Error(), "navigated") || strings.Contains(err.Error(), "context was destroyed")) {
+		_, err = chromedp.Run(b.ctx, chromedp.Evaluate[bool](ask, chromedp.EvalAwaitPromise)) // the page loaded itself anew
+	}
+	if err != nil {
 		t.Fatalf("waiting for %s: %v; the console: %s", expression, err, b.complaints())
 	}
 }

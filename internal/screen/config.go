@@ -21,6 +21,7 @@ type Desk interface {
 // Display is the glass that the pages are shown on.
 type Display struct {
 	TabletMMPerPX float64 // millimetres on the tablet's glass for each CSS pixel
+	TabletTheme   string  // "day" or "night"; empty: as the browser prefers
 	Board         Board   // the bay display, as it is unless its address says otherwise
 }
 

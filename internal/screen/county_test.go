@@ -203,7 +203,13 @@ func configFor(desk Desk, clock func() time.Time) Config {
 
 func serve(t testing.TB, desk *trivialDesk, l limits) *kit {
 	t.Helper()
-	s, err := newServer(configFor(desk, func() time.Time { return morning }), l)
+	return serveBy(t, desk, l, func() time.Time { return morning })
+}
+
+// serveBy serves by a clock of the test's own.
+func serveBy(t testing.TB, desk *trivialDesk, l limits, clock func() time.Time) *kit {
+	t.Helper()
+	s, err := newServer(configFor(desk, clock), l)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -33,8 +33,8 @@ func defaultLimits() limits {
 // source is where a hub's pictures come from.
 type source struct {
 	name    string
-	changed func() <-chan struct{} // closed at the next change
-	draw    func(now time.Time) ([]region, beat, error)
+	changed func() <-chan struct{}                      // closed at the next change
+	draw    func(now time.Time) ([]region, beat, error) // never called twice at once
 }
 
 // hub shows one page to all its sockets: one picture at a time, drawn once for
@@ -107,6 +107,13 @@ func (h *hub) refreshLocked(due bool) {
 	for s := range h.sockets {
 		s.rouse()
 	}
+}
+
+// look draws what the page shows now, for whoever asks once.
+func (h *hub) look() ([]region, beat, error) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.drawn(h.now())
 }
 
 // drawn draws, and takes a panic for an error: the tablet's program must go on

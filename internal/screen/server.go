@@ -48,6 +48,8 @@ func newServer(c Config, l limits) (*Server, error) {
 		return nil, errors.New("screen: desk, log and clock must be given")
 	case !(c.Display.TabletMMPerPX >= 0.02 && c.Display.TabletMMPerPX <= 2):
 		return nil, fmt.Errorf("screen: the tablet has %v mm a pixel; it must lie between 0.02 and 2", c.Display.TabletMMPerPX)
+	case !themed(c.Display.TabletTheme):
+		return nil, fmt.Errorf("screen: the tablet's theme is day or night, not %q", c.Display.TabletTheme)
 	}
 	if err := c.Display.Board.check(); err != nil {
 		return nil, fmt.Errorf("screen: %w", err)
@@ -99,7 +101,7 @@ func (s *Server) enter() bool {
 // Handler is for the tablet's own listener: the tablet's page, its acts, and the
 // bay page with names.
 func (s *Server) Handler() http.Handler {
-	mux := s.both(s.inside, true)
+	mux := s.both(s.inside)
 	mux.HandleFunc("GET /{$}", s.tabletPage)
 	mux.HandleFunc("POST /act", s.act)
 	mux.HandleFunc("POST /photo", s.photo)
@@ -112,15 +114,15 @@ func (s *Server) Handler() http.Handler {
 // BayHandler is for the listener that other machines reach: the bay page without
 // people's names, and no act at all.
 func (s *Server) BayHandler() http.Handler {
-	mux := s.both(s.public, false)
+	mux := s.both(s.public)
 	mux.Handle("GET /{$}", http.RedirectHandler("/bay", http.StatusSeeOther))
 	return guard(s.config.BayHosts, mux)
 }
 
 // both is what both listeners serve.
-func (s *Server) both(bay *hub, names bool) *http.ServeMux {
+func (s *Server) both(bay *hub) *http.ServeMux {
 	mux := http.NewServeMux()
-	mux.HandleFunc("GET /bay", func(w http.ResponseWriter, r *http.Request) { s.bayPage(w, r, names) })
+	mux.HandleFunc("GET /bay", func(w http.ResponseWriter, r *http.Request) { s.bayPage(w, r, bay) })
 	mux.HandleFunc("GET /bay/setup", s.setupPage)
 	mux.HandleFunc("GET /display.css", s.sizes)
 	mux.HandleFunc("GET /static/{digest}/{name}", s.assets.serve)

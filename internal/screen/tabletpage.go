@@ -29,12 +29,12 @@ func (s *Server) tabletSource() source {
 }
 
 func (s *Server) tabletPage(w http.ResponseWriter, _ *http.Request) {
-	regions, err := tabletRegions(s.config.Desk.View(), s.config.Display)
+	regions, _, err := s.tablet.look()
 	if err != nil {
 		s.drawingFailed(w, "tablet", err)
 		return
 	}
 	s.write(w, tabletPages, "tablet.html", shell{
-		Title: "Bayround", Build: s.assets.build, Boot: s.boot, Regions: regions, assets: s.assets,
+		Title: "Bayround", Build: s.assets.build, Boot: s.boot, Theme: s.config.Display.TabletTheme, Regions: regions, assets: s.assets,
 	})
 }

@@ -141,7 +141,7 @@
     const on = document.activeElement;
     if (on && on !== document.body) {
       if (isText(on) || on.matches("select, input[type=range], [contenteditable]")) return;
-      if ((e.key === "Enter" || e.key === " ") && on.matches("button, a, summary")) return;
+      if (e.key === " " || (e.key === "Enter" && on.matches("button:not([data-key]), a, summary"))) return;
     }
     const key = e.key === "," ? "." : e.key;
     if (!/^([0-9.\-]|Backspace|Enter)$/.test(key)) return;
@@ -155,6 +155,10 @@
     const key = e.target.closest("[data-put]");
     const pin = key && byId("pin");
     if (pin) pin.value = key.dataset.put ? pin.value + key.dataset.put : pin.value.slice(0, -1);
+  });
+
+  document.addEventListener("keypress", (e) => { // Enter is the pad's, whichever of its keys was touched last
+    if (e.key === "Enter" && document.activeElement && document.activeElement.matches("button[data-key]")) e.preventDefault();
   });
 
   // --- words and seconds

@@ -1,0 +1,164 @@
+package screen
+
+import (
+	"net/http"
+	"net/http/httptest"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"bayround/internal/round"
+
+	"github.com/chromedp/chromedp"
+)
+
+// What a person at the board can see of verdicts, and of their having been taken away.
+const (
+	marksSeen = `[...document.querySelectorAll('.truth, .mark, .word')].filter(e => e.checkVisibility()).length`
+	deadTiles = `[...document.querySelectorAll('.far, .row, .defects')].filter(tile =>
+		[...tile.querySelectorAll('.dead')].some(d => d.checkVisibility() && d.innerText.includes('NOT LIVE SINCE 07:42'))).length`
+)
+
+// openBay opens the display and waits until it is live.
+func openBay(t *testing.T, b *browser, k *kit) {
+	t.Helper()
+	b.do(t, chromedp.Navigate(k.public.URL+"/bay?theme=day"))
+	b.until(t, "!document.body.classList.contains('notlive')")
+	if n := value[int](t, b, marksSeen); n < 5 {
+		t.Fatalf("the live display shows %d marks and words", n)
+	}
+	if n := value[int](t, b, deadTiles); n != 0 {
+		t.Fatalf("the live display has %d dead tiles", n)
+	}
+}
+
+// dies waits until every tile says since when it is not live, and no mark is left.
+func dies(t *testing.T, b *browser, k *kit) {
+	t.Helper()
+	b.until(t, "document.body.classList.contains('notlive')")
+	if n := value[int](t, b, marksSeen); n != 0 {
+		t.Errorf("the dead display still shows %d marks or words", n)
+	}
+	if n, want := value[int](t, b, deadTiles), len(k.desk.Bay().Vehicles)+2; n != want {
+		t.Errorf("%d tiles say since when they are not live, want %d", n, want)
+	}
+}
+
+func TestFailSafe_AKioskThatFallsSilent(t *testing.T) {
+	b := openBrowser(t, 1920, 1080)
+	k := serve(t, newDesk(wholeBay(t)), defaultLimits())
+	openBay(t, b, k)
+	k.Close() // no socket any more
+	dies(t, b, k)
+	b.shoot(t, "bay-lost")
+}
+
+// The page as it is delivered says nothing of the present before its socket does.
+func TestFailSafe_APageWithoutASocket(t *testing.T) {
+	b := openBrowser(t, 1920, 1080)
+	k := serve(t, newDesk(wholeBay(t)), defaultLimits())
+	k.Close()
+	b.do(t, chromedp.Navigate(k.public.URL+"/bay"))
+	dies(t, b, k)
+}
+
+func TestFailSafe_TimeThatRunsBackwards(t *testing.T) {
+	b := openBrowser(t, 1920, 1080)
+	var back atomic.Int64
+	start := time.Now()
+	desk := newDesk(wholeBay(t))
+	k := serveBy(t, desk, defaultLimits(), func() time.Time {
+		return morning.Add(time.Since(start) - time.Duration(back.Load()))
+	})
+	fresh := func() { // the station is heard all the while
+		bay := wholeBay(t)
+		bay.Heard = k.now()
+		desk.setBay(bay)
+	}
+	fresh()
+	openBay(t, b, k)
+	back.Store(int64(time.Minute))
+	fresh()
+	b.until(t, "document.body.classList.contains('notlive')")
+	fresh()
+	b.until(t, "!document.body.classList.contains('notlive')") // it has settled
+}
+
+// When the script itself stops, for whatever reason, the page covers itself.
+func TestFailSafe_AScriptThatStops(t *testing.T) {
+	b := openBrowser(t, 1920, 1080)
+	k := serve(t, newDesk(wholeBay(t)), defaultLimits())
+	openBay(t, b, k)
+	covered := "getComputedStyle(document.getElementById('cover')).visibility === 'visible'"
+	if value[bool](t, b, covered) {
+		t.Fatal("the live page is covered")
+	}
+	value[bool](t, b, "JSON.parse = () => { throw new Error('broken') }, true")
+	value[bool](t, b, "(() => { for (let i = 0; i < 10000; i++) clearInterval(i); return true; })()")
+	b.until(t, covered)
+	b.shoot(t, "bay-covered")
+}
+
+func TestFailSafe_AProgramOfAnotherVersion(t *testing.T) {
+	b := openBrowser(t, 1920, 1080)
+	former := serve(t, newDesk(wholeBay(t)), defaultLimits())
+	newer := serve(t, newDesk(wholeBay(t)), defaultLimits())
+	newer.assets.build = "another"
+	newer.Server.public.current.Store(&picture{build: "another", boot: newer.boot})
+	var now atomic.Pointer[http.Handler]
+	first, second := former.BayHandler(), newer.BayHandler()
+	now.Store(&first)
+	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { (*now.Load()).ServeHTTP(w, r) }))
+	defer server.Close()
+	defer newer.Close()
+	b.do(t, chromedp.Navigate(server.URL+"/bay"))
+	b.until(t, "!document.body.classList.contains('notlive')")
+	now.Store(&second)
+	former.Close()
+	b.until(t, "document.body && document.documentElement.dataset.build === 'another' && !document.body.classList.contains('notlive')")
+}
+
+func TestBayPage_SpeaksEachCommandOnce(t *testing.T) {
+	b := openBrowser(t, 1920, 1080)
+	k := serve(t, newDesk(wholeBay(t)), defaultLimits())
+	openBay(t, b, k)
+	value[bool](t, b, "(() => { window.heard = []; speechSynthesis.speak = u => heard.push(u.text); return true; })()")
+	command := func(step, found string) {
+		k.desk.setBay(walked(t, func(w *round.BayWalk) {
+			w.Step, w.Found, w.Command = step, found, "Press the brake pedal. Hold."
+		}))
+	}
+	command("Brake lamps", "")
+	b.until(t, "heard.length === 1")
+	command("Brake lamps", "a lamp is dark")
+	k.desk.setBay(wholeBay(t))
+	b.until(t, "!document.querySelector('[data-say]')")
+	command("Brake travel", "")
+	b.until(t, "heard.length > 1")
+	if said := value[[]string](t, b, "heard"); len(said) != 2 || said[1] != "Press the brake pedal. Hold." {
+		t.Errorf("said %q", said)
+	}
+}
+
+// A page that is open for weeks is shown many states: none leaves anything behind.
+func TestBayPage_DoesNotGrow(t *testing.T) {
+	b := openBrowser(t, 1920, 1080)
+	k := serve(t, newDesk(wholeBay(t)), defaultLimits())
+	openBay(t, b, k)
+	size := "document.querySelectorAll('*').length"
+	before := value[int](t, b, size)
+	for n := range 300 {
+		bay := walked(t, func(w *round.BayWalk) { w.Answered = n })
+		if n%2 == 0 {
+			bay = wholeBay(t)
+		}
+		k.desk.setBay(bay)
+	}
+	bay := wholeBay(t)
+	bay.Events[0].Text = "the last one"
+	k.desk.setBay(bay)
+	b.until(t, "document.getElementById('foot').innerText.includes('the last one')")
+	if after := value[int](t, b, size); after != before {
+		t.Errorf("%d elements became %d", before, after)
+	}
+}
