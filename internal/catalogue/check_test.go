@@ -185,7 +185,7 @@ func TestCheck_Vehicles(t *testing.T) {
 			`v.yaml:52:16: WN11 has the feature "pupm", which no item of the catalogue fits; did you mean pump?`,
 		}},
 		{"feature that does not follow", []string{"[pump, twin_rear]", "[pump, electric]"}, []string{
-			`v.yaml:52:22: WN11 has the feature electric, but the rest of its configuration says otherwise; take it away: this word follows from power train, brakes and axles`,
+			`v.yaml:52:22: WN11 has the feature electric, but the rest of its configuration says otherwise; take it away: this word follows from the other fields`,
 		}},
 		{"gauge's station", []string{"title: G1\n    station: stations/quay", "title: G1\n    station: stations/x"}, []string{
 			`v.yaml:12:14: gauge gauges/g1 refers to "stations/x", which does not exist; there is stations/quay`,

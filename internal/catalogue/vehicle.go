@@ -5,6 +5,7 @@ import (
 	"maps"
 	"slices"
 
+	"bayround/internal/feature"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -89,31 +90,15 @@ func places[T interface{ GetPlace() *pb.Place }](check func(string, *pb.Place), 
 // checkFeatures checks that every feature word decides something, and that those
 // which follow from other fields do follow.
 func (in *inspector) checkFeatures(v *pb.VehicleConfiguration, known *index) {
-	derived := derivedFeatures(v)
+	derived := feature.Derived(v)
 	for i, word := range v.GetFeatures() {
 		path := fmt.Sprintf("features[%d]", i)
 		follows, isDerived := derived[word]
 		switch {
 		case isDerived && !follows:
-			in.wrong(path, fmt.Sprintf("%s has the feature %s, but the rest of its configuration says otherwise", v.GetCallSign(), word), "take it away: this word follows from power train, brakes and axles")
+			in.wrong(path, fmt.Sprintf("%s has the feature %s, but the rest of its configuration says otherwise", v.GetCallSign(), word), "take it away: this word follows from the other fields")
 		case !isDerived && !known.features[word]:
 			in.wrong(path, fmt.Sprintf("%s has the feature %s, which no item of the catalogue fits", v.GetCallSign(), shown(word)), suggestion(word, slices.Sorted(maps.Keys(known.features))))
 		}
-	}
-}
-
-// derivedFeatures says of every word that follows from other fields whether it
-// does for this vehicle.
-func derivedFeatures(v *pb.VehicleConfiguration) map[string]bool {
-	twin := slices.ContainsFunc(v.GetAxles()[min(1, len(v.GetAxles())):], func(a *pb.Axle) bool { return a.GetWheelsPerSide() == 2 })
-	train, brakes := v.GetPowerTrain(), v.GetBrakingSystem()
-	return map[string]bool{
-		"powered":          train != pb.PowerTrain_POWER_TRAIN_NONE,
-		"trailer":          train == pb.PowerTrain_POWER_TRAIN_NONE,
-		"air_brakes":       brakes == pb.BrakingSystem_BRAKING_SYSTEM_AIR,
-		"hydraulic_brakes": brakes == pb.BrakingSystem_BRAKING_SYSTEM_HYDRAULIC,
-		"twin_rear":        twin,
-		"electric":         train == pb.PowerTrain_POWER_TRAIN_BATTERY_ELECTRIC,
-		"hybrid":           train == pb.PowerTrain_POWER_TRAIN_HYBRID,
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"regexp"
 	"strconv"
 
+	"bayround/internal/feature"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -28,7 +29,7 @@ var ordinals = [...]string{"first", "second", "third", "fourth", "fifth", "sixth
 func countFront(v *pb.VehicleConfiguration) int {
 	front := 0
 	for i, axle := range v.GetAxles() {
-		first := i == 0 && isPowered(v)
+		first := i == 0 && feature.IsPowered(v)
 		if !first && (!axle.GetSteers() || axle.GetXM() < -frontReachM) {
 			break
 		}

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"bayround/internal/catalogue"
+	"bayround/internal/feature"
 	"bayround/internal/plan"
 	pb "bayround/proto/bayround/v1"
 
@@ -121,15 +122,14 @@ func drawSome(t *rapid.T, label string, all []string) []string {
 	return some
 }
 
-// derivedWords follow from other fields and are never configured (vehicle.proto, field features).
-var derivedWords = []string{"powered", "trailer", "air_brakes", "hydraulic_brakes", "twin_rear", "electric", "hybrid"}
-
-// featureWords is every word that a vehicle may be configured with.
+// featureWords is every word that a vehicle may be configured with; what follows
+// from other fields never is.
 func featureWords(c *pb.Catalogue) []string {
 	var words []string
 	for _, item := range c.GetItems() {
 		words = append(words, item.GetFitsAny()...)
 	}
 	slices.Sort(words)
-	return slices.DeleteFunc(slices.Compact(words), func(w string) bool { return slices.Contains(derivedWords, w) })
+	derived := feature.Derived(&pb.VehicleConfiguration{})
+	return slices.DeleteFunc(slices.Compact(words), func(w string) bool { _, follows := derived[w]; return follows })
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"bayround/internal/feature"
 	"bayround/internal/plan"
 	pb "bayround/proto/bayround/v1"
 
@@ -140,7 +141,7 @@ func isDue(item *pb.Item, r *pb.Routine) bool {
 }
 
 func fitsVehicle(item *pb.Item, v *pb.VehicleConfiguration) bool {
-	features := plan.Features(v)
+	features := feature.All(v)
 	for _, word := range item.GetFitsAny() {
 		if features[word] {
 			return true

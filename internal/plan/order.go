@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"bayround/internal/feature"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -76,7 +77,7 @@ func (l *layout) door(o outline) *pb.Point {
 	switch {
 	case door != nil:
 		return door.GetAt()
-	case !isPowered(l.v):
+	case !feature.IsPowered(l.v):
 		return &pb.Point{XM: o.front, YM: -o.half}
 	}
 	return &pb.Point{XM: o.along(0.15), YM: o.driver * o.half}

@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"strings"
 
+	"bayround/internal/feature"
 	pb "bayround/proto/bayround/v1"
 
 	"google.golang.org/protobuf/proto"
@@ -29,7 +30,7 @@ type Input struct {
 // Build returns the plan of a routine for a vehicle.
 func Build(in Input) *pb.Plan {
 	l := newLayout(in.Vehicle)
-	features := Features(in.Vehicle)
+	features := feature.All(in.Vehicle)
 	stops := make(map[string]*pb.Stop, len(in.Catalogue.GetStops()))
 	for _, stop := range in.Catalogue.GetStops() {
 		stops[stop.GetId()] = stop

@@ -1,7 +1,6 @@
 package plan_test
 
 import (
-	"maps"
 	"slices"
 	"strings"
 	"testing"
@@ -11,29 +10,6 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 )
-
-// TestFeatures is the list of words in vehicle.proto that follow from other fields.
-func TestFeatures(t *testing.T) {
-	twin := []*pb.Axle{{WheelsPerSide: 1}, {WheelsPerSide: 2}}
-	for _, tc := range []struct {
-		name string
-		v    *pb.VehicleConfiguration
-		want []string
-	}{
-		{"nothing said", &pb.VehicleConfiguration{}, nil},
-		{"configured words stay", &pb.VehicleConfiguration{Features: []string{"pump", "newer"}}, []string{"newer", "pump"}},
-		{"diesel, air, twins", &pb.VehicleConfiguration{PowerTrain: pb.PowerTrain_POWER_TRAIN_DIESEL, BrakingSystem: pb.BrakingSystem_BRAKING_SYSTEM_AIR, Axles: twin}, []string{"air_brakes", "powered", "twin_rear"}},
-		{"hybrid, hydraulic", &pb.VehicleConfiguration{PowerTrain: pb.PowerTrain_POWER_TRAIN_HYBRID, BrakingSystem: pb.BrakingSystem_BRAKING_SYSTEM_HYDRAULIC, Axles: twin[:1]}, []string{"hybrid", "hydraulic_brakes", "powered"}},
-		{"battery", &pb.VehicleConfiguration{PowerTrain: pb.PowerTrain_POWER_TRAIN_BATTERY_ELECTRIC}, []string{"electric", "powered"}},
-		{"trailer", &pb.VehicleConfiguration{PowerTrain: pb.PowerTrain_POWER_TRAIN_NONE, BrakingSystem: pb.BrakingSystem_BRAKING_SYSTEM_OVERRUN}, []string{"trailer"}},
-	} {
-		t.Run(tc.name, func(t *testing.T) {
-			if diff := cmp.Diff(tc.want, slices.Sorted(maps.Keys(plan.Features(tc.v)))); diff != "" {
-				t.Errorf("features (-want +got):\n%s", diff)
-			}
-		})
-	}
-}
 
 // wheelsOf plans one item over some wheels of a vehicle and returns where they are.
 func wheelsOf(v *pb.VehicleConfiguration, over pb.RepeatOver) []*pb.CheckStep {

@@ -9,6 +9,7 @@ import (
 	"cel.dev/cel-go/common/types/ref"
 	"cel.dev/cel-go/common/types/traits"
 
+	"bayround/internal/feature"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -55,7 +56,7 @@ func functions() []cel.EnvOption {
 		cel.Function("count_seen", cel.Overload("count_seen_list_list",
 			[]*cel.Type{cel.ListType(observationType), cel.ListType(cel.StringType)}, cel.IntType, cel.BinaryBinding(countSeen))),
 		cel.Function("feature", cel.Overload("feature_vehicle_string",
-			[]*cel.Type{vehicleType, cel.StringType}, cel.BoolType, cel.BinaryBinding(feature))),
+			[]*cel.Type{vehicleType, cel.StringType}, cel.BoolType, cel.BinaryBinding(hasFeature))),
 		cel.Function("least", cel.Overload("least_list", []*cel.Type{doubles}, cel.DoubleType, cel.UnaryBinding(least))),
 		cel.Function("greatest", cel.Overload("greatest_list", []*cel.Type{doubles}, cel.DoubleType, cel.UnaryBinding(greatest))),
 		cel.Function("spread", cel.Overload("spread_list", []*cel.Type{doubles}, cel.DoubleType, cel.UnaryBinding(spread))),
@@ -97,13 +98,13 @@ func countSeen(group, faults ref.Val) ref.Val {
 	return types.Int(count)
 }
 
-func feature(vehicle, word ref.Val) ref.Val {
+func hasFeature(vehicle, word ref.Val) ref.Val {
 	v, ok := vehicle.Value().(*pb.VehicleConfiguration)
 	w, isString := word.(types.String)
 	if !ok || !isString {
 		return types.MaybeNoSuchOverloadErr(vehicle)
 	}
-	return types.Bool(hasFeature(v, string(w)))
+	return types.Bool(feature.Has(v, string(w)))
 }
 
 func least(list ref.Val) ref.Val {
