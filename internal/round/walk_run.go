@@ -17,13 +17,20 @@ func changedByRun(step *pb.CheckStep) bool {
 		return true
 	case step.GetFluid() != pb.FluidKind_FLUID_KIND_UNSPECIFIED:
 		return true
+	case step.GetAxle() > 0 && len(step.GetParts()) > 0 && step.GetParts()[0].GetQuantity() == pb.Quantity_QUANTITY_PRESSURE:
+		return true
 	}
-	family := step.GetFamily()
-	return family == familyPreconditions || family == familyCloseDown ||
-		strings.HasPrefix(family, familyTyres) || strings.HasPrefix(family, familyBrakes)
+	switch family := step.GetFamily(); {
+	case family == familyTyres:
+		return step.GetAnswerKind() == pb.AnswerKind_ANSWER_KIND_CONDITION
+	case strings.HasPrefix(family, familyBrakes):
+		return true
+	default:
+		return family == familyPreconditions || family == familyCloseDown
+	}
 }
 
-// Families of the catalogue; brakes are divided further.
+// Families of the catalogue; those of brakes are divided further.
 const (
 	familyPreconditions = "Preconditions"
 	familyCloseDown     = "Close-down"
