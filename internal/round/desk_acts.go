@@ -164,6 +164,9 @@ func (d *Desk) edit(ctx context.Context, a Act) error {
 	if err != nil {
 		return err
 	}
+	if a.Name == "alone" && step.GetAlonePrompt() == "" {
+		return fault.New(fault.Invalid, "NO_ALONE_METHOD", "there is no accepted method for one alone; get somebody, or leave it not checked")
+	}
 	next, err := edited(d.session.Draft, step, a)
 	if err != nil {
 		return err

@@ -109,6 +109,9 @@ func (tab *hands) refused(reason, name string, values ...string) string {
 // signIn chooses a vehicle, signs in, takes the gauges of the county and begins.
 func (tab *hands) begin(vehicle, routine, assistant string) {
 	tab.t.Helper()
+	if tab.View().Phase != round.PhaseVehicles {
+		tab.act("home")
+	}
 	tab.act("choose", "vehicle", vehicle, "routine", routine)
 	if tab.View().Session == nil {
 		tab.act("sign-in", "person", "people/arkwith", "pin", "2468")
@@ -150,7 +153,7 @@ func (tab *hands) sound() *round.View {
 			tab.typeIn(f.ID, "10")
 		}
 	case pb.AnswerKind_ANSWER_KIND_LEVEL:
-		tab.act("level", "mark", "between", "fraction", "0.8")
+		tab.act("level", "mark", "between", "fraction", "1")
 	case pb.AnswerKind_ANSWER_KIND_CONDITION:
 		tab.act("see", "condition", r.GetSeen().GetConditions()[0].GetCondition())
 	}

@@ -21,7 +21,7 @@ type handover struct {
 	note      string
 	at        time.Time
 	zone      *time.Location
-	why       string // why the verdict is provisional; empty when it is not
+	waits     string // why the verdict is provisional; empty when it is not
 }
 
 // mostNamed is how many of a kind are named before the rest is counted.
@@ -38,14 +38,15 @@ func (h handover) text() string {
 	}
 	b.WriteString(".\n")
 	fmt.Fprintf(&b, "Verdict: %s", sayVerdict(h.readiness.GetVerdict()))
-	if h.why != "" {
-		fmt.Fprintf(&b, " (%s)", h.why)
+	if h.waits != "" {
+		fmt.Fprintf(&b, " (%s)", h.waits)
 	}
 	b.WriteString(".\n")
 	for _, part := range []struct {
 		title string
 		lines []string
 	}{
+		{"Why", h.why()},
 		{"Limits in force", h.limits()},
 		{"Found today", h.found(true)},
 		{"Open from before", h.found(false)},
@@ -74,6 +75,16 @@ func write(b *strings.Builder, title string, lines []string) {
 		}
 		fmt.Fprintf(b, "- %s\n", line)
 	}
+}
+
+// why are the reasons that stand below under no heading of their own.
+func (h handover) why() (lines []string) {
+	for _, r := range h.readiness.GetReasons() {
+		if r.GetDefect() == "" {
+			lines = append(lines, strings.TrimSuffix(r.GetText(), "."))
+		}
+	}
+	return lines
 }
 
 func (h handover) limits() (lines []string) {
@@ -140,16 +151,25 @@ func (h handover) leftOpen() (lines []string) {
 	return lines
 }
 
+// dueNext is what comes due, minute by minute.
 func (h handover) dueNext() (lines []string) {
-	for _, due := range h.readiness.GetDueNext() {
-		line := fmt.Sprintf("%s: %s", clockWords(due.GetDue().AsTime(), h.at, h.zone), due.GetTitle())
-		switch n := due.GetSteps() - 1; {
-		case n == 1:
-			line += " and 1 more"
-		case n > 1:
-			line += fmt.Sprintf(" and %d more", n)
+	at, first, steps := "", "", int32(0)
+	flush := func() {
+		switch {
+		case steps == 0:
+		case steps == 1:
+			lines = append(lines, at+": "+first)
+		default:
+			lines = append(lines, fmt.Sprintf("%s: %s and %d more", at, first, steps-1))
 		}
-		lines = append(lines, line)
 	}
+	for _, due := range h.readiness.GetDueNext() {
+		if minute := clockWords(due.GetDue().AsTime(), h.at, h.zone); minute != at {
+			flush()
+			at, first, steps = minute, due.GetTitle(), 0
+		}
+		steps += due.GetSteps()
+	}
+	flush()
 	return lines
 }
