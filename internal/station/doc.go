@@ -33,6 +33,14 @@
 // happened in the few milliseconds before it and was not yet synced is in it,
 // though whoever asked at that very moment was not shown it.
 //
+// # Twins
+//
+// A tablet runs a station of its own beside the station of record. It takes over
+// what is in force there (AdoptLibrary) and what is known of a vehicle
+// (GetStanding, AdoptStanding), and then says of it what the station of record
+// says at the same instant; only its sequence numbers are its own. Every other
+// event in a twin's journal was commanded at the tablet.
+//
 // # Rows, version 4
 //
 // Rows are small and point at events by sequence number. Their values are
@@ -49,10 +57,15 @@
 //	standing/{vehicle}           1 verdict, 2 since, 3 time of its newest event, 4 ref of its newest event
 //	round/{uuid}                 1 Round without its progress, 2 ref of its opening, 3 time of its last change of state,
 //	                             4 RoundConditions, one for each time they were given, 5 ref of its newest event that is no result,
+//	                             6 ref of the event that took it over with its plan; absent when it was opened here,
 //	                             7 Timestamp of its last change of state by the device's clock
 //	live/{vehicle}/{uuid}        empty; there while the round is open or paused
 //	answered/{uuid}/{step}       1 refs of the results, oldest first, 2 position in the plan, 3 newest is "not checked",
-//	                             4 time of the newest
+//	                             4 time of the newest, 5 for each ref of 1 the place, from 1, among the results of the round in
+//	                             the event that took it over, 0 where the event recorded it; absent when all are 0
+//
+// A ref to a result may point at an event that took a vehicle over (standing_adopted);
+// the result is then the one that this event tells of the step.
 //
 // {vehicle} is the whole resource name, vehicles/wn11.
 package station

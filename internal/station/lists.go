@@ -5,6 +5,7 @@ import (
 	"slices"
 	"sort"
 	"strconv"
+	"strings"
 
 	pb "bayround/proto/bayround/v1"
 )
@@ -124,20 +125,20 @@ func (s *Station) ListRounds(ctx context.Context, req *pb.ListRoundsRequest) (*p
 		return nil, err
 	}
 	resp := &pb.ListRoundsResponse{}
-	last := int64(0)
+	last := roundRef{}
 	for _, ref := range slices.Backward(older) {
 		if req.GetVehicle() != "" && ref.vehicle != req.GetVehicle() {
 			continue
 		}
 		if len(resp.GetRounds()) == pageSize(req) {
-			resp.NextPageToken = pageToken(strconv.FormatInt(last, 10))
+			resp.NextPageToken = pageToken(strconv.FormatInt(last.opening, 10) + " " + last.name)
 			break
 		}
 		r, err := s.roundOf(ctx, ref.name, p.sequence)
 		if err != nil {
 			return nil, err
 		}
-		resp.Rounds, last = append(resp.Rounds, r), ref.opening
+		resp.Rounds, last = append(resp.Rounds, r), ref
 	}
 	return resp, nil
 }
@@ -148,9 +149,11 @@ func olderThan(opened []roundRef, token string) ([]roundRef, error) {
 	if err != nil || after == "" {
 		return opened, err
 	}
-	before, err := strconv.ParseInt(after, 10, 64)
+	opening, name, _ := strings.Cut(after, " ")
+	before := roundRef{name: name}
+	before.opening, err = strconv.ParseInt(opening, 10, 64)
 	if err != nil {
 		return nil, invalid("PAGE_TOKEN_UNREADABLE", "page_token", "this is no token of this list; give back next_page_token as it was, or none for the first page")
 	}
-	return opened[:sort.Search(len(opened), func(i int) bool { return opened[i].opening >= before })], nil
+	return opened[:sort.Search(len(opened), func(i int) bool { return opened[i].compare(before) >= 0 })], nil
 }

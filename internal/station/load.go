@@ -1,9 +1,11 @@
 package station
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"maps"
+	"slices"
 	"strings"
 
 	"google.golang.org/protobuf/proto"
@@ -15,8 +17,9 @@ import (
 
 // loader reads what the rows said at one time, and the events they point at.
 type loader struct {
-	journal *journal.Journal
-	at      uint64 // event number; 0 = now
+	journal   *journal.Journal
+	at        uint64                     // event number; 0 = now
+	adoptions map[int64]*pb.JournalEvent // those read so far, by sequence
 }
 
 // event reads one event.
@@ -36,19 +39,73 @@ func parseEvent(sequence uint64, b []byte) (*pb.JournalEvent, error) {
 	return ev, nil
 }
 
-// result reads the result that an event recorded; nil for 0.
-func (l *loader) result(sequence int64) (*pb.Result, error) {
+// origin reads an event that something came from. One that took a vehicle
+// over is kept, as it is asked for again for every step.
+func (l *loader) origin(sequence int64) (*pb.JournalEvent, error) {
+	if ev := l.adoptions[sequence]; ev != nil {
+		return ev, nil
+	}
+	ev, err := l.event(sequence)
+	if err != nil || ev.GetStandingAdopted() == nil {
+		return ev, err
+	}
+	if l.adoptions == nil {
+		l.adoptions = map[int64]*pb.JournalEvent{}
+	}
+	l.adoptions[sequence] = ev
+	return ev, nil
+}
+
+// result reads the result that an event recorded, or took over as the newest one
+// of a step, or as the newest of somebody who looked; nil for 0.
+func (l *loader) result(sequence int64, stepID string, real bool) (*pb.Result, error) {
 	if sequence == 0 {
 		return nil, nil
 	}
-	ev, err := l.event(sequence)
+	ev, err := l.origin(sequence)
 	if err != nil {
 		return nil, err
 	}
-	if ev.GetResultRecorded().GetResult() == nil {
+	res := ev.GetResultRecorded().GetResult()
+	if answers := ev.GetStandingAdopted().GetAnswers(); len(answers) > 0 {
+		i, _ := slices.BinarySearchFunc(answers, stepID, func(a *pb.StandingAnswer, id string) int { return cmp.Compare(a.GetStepId(), id) })
+		if res = nil; i < len(answers) && answers[i].GetStepId() == stepID {
+			res = takenFrom(answers[i], real)
+		}
+	}
+	if res == nil {
 		return nil, unreadable(fmt.Sprintf("event %d", sequence), errEvent)
 	}
-	return ev.GetResultRecorded().GetResult(), nil
+	return res, nil
+}
+
+// takenFrom picks a result of what was taken over of a step.
+func takenFrom(a *pb.StandingAnswer, real bool) *pb.Result {
+	if real && !a.GetNewestIsReal() {
+		return a.GetReal()
+	}
+	return a.GetNewest()
+}
+
+// recorded reads a result of a round.
+func (l *loader) recorded(round string, from source) (*pb.Result, error) {
+	ev, err := l.origin(from.sequence)
+	if err != nil {
+		return nil, err
+	}
+	res := ev.GetResultRecorded().GetResult()
+	if from.place > 0 {
+		res = nil
+		for _, r := range ev.GetStandingAdopted().GetRounds() {
+			if r.GetRound().GetName() == round && from.place <= len(r.GetResults()) {
+				res = r.GetResults()[from.place-1]
+			}
+		}
+	}
+	if res == nil {
+		return nil, unreadable(fmt.Sprintf("event %d", from.sequence), errEvent)
+	}
+	return res, nil
 }
 
 // each reads all rows whose key begins with prefix; key comes without it.
@@ -144,19 +201,21 @@ func (l *loader) vehicle(ctx context.Context, m *model) (*vehicle, error) {
 func (l *loader) answers(ctx context.Context, v *vehicle) error {
 	return l.eachRecord(ctx, stepRows+v.name+"/", func(id string, f fields) (err error) {
 		a := &verdict.Answer{Sequence: f.number(1), RealSequence: f.number(2), VoidBefore: f.instant(3)}
-		if a.Newest, err = l.result(a.Sequence); err != nil {
-			return err
-		}
-		if a.RealSequence == a.Sequence {
-			a.Real = a.Newest
-		} else if a.Real, err = l.result(a.RealSequence); err != nil {
+		if a.Newest, err = l.result(a.Sequence, id, false); err != nil {
 			return err
 		}
 		v.answers[id] = a
 		if sequence := f.number(4); sequence != 0 {
 			v.former[id] = former{sequence: sequence}
 		}
-		return nil
+		if a.RealSequence == a.Sequence && l.adoptions[a.Sequence] == nil {
+			a.Real = a.Newest
+			return nil
+		}
+		if a.Real, err = l.result(a.RealSequence, id, true); a.Real.GetResultId() == a.Newest.GetResultId() {
+			a.Real = a.Newest
+		}
+		return err
 	})
 }
 

@@ -27,7 +27,7 @@ func parseFrame(uuid string, value []byte) (*frame, int64, error) {
 	if err != nil {
 		return nil, 0, unreadable("row "+roundRows+uuid, err)
 	}
-	f := &frame{round: &pb.Round{}, opening: row.number(2), changed: row.instant(3)}
+	f := &frame{round: &pb.Round{}, opening: row.number(2), changed: row.instant(3), planned: row.number(6)}
 	if err := proto.Unmarshal([]byte(row.text(1)), f.round); err != nil {
 		return nil, 0, unreadable("row "+roundRows+uuid, err)
 	}
@@ -60,7 +60,7 @@ func (l *loader) progress(ctx context.Context, uuid string) (p progress, err err
 		}
 		p.entries = append(p.entries, entry{
 			stepID: id, position: int(f.number(2)), notChecked: f.number(3) == 1,
-			sequence: int64(refs[len(refs)-1]), at: f.instant(4),
+			source: source{sequence: int64(refs[len(refs)-1])}, at: f.instant(4),
 		})
 		return nil
 	})
@@ -78,32 +78,70 @@ func (l *loader) round(ctx context.Context, uuid string, m *model, lib *library)
 	}
 	r := newRound(f)
 	r.newest = newest
-	var refs []uint64
-	err = l.eachRecord(ctx, answeredRows+uuid+"/", func(_ string, f fields) error {
-		refs = append(refs, f.numbers[1]...)
-		return nil
-	})
+	sources, err := l.sources(ctx, f)
 	if err != nil {
 		return nil, err
 	}
-	slices.Sort(refs)
-	for _, sequence := range refs {
-		res, err := l.result(int64(sequence))
+	for _, from := range sources {
+		res, err := l.recorded(f.name(), from)
 		if err != nil {
 			return nil, err
 		}
-		r.take(res, int64(sequence), res.GetStationTime().AsTime())
+		r.take(res, from, res.GetStationTime().AsTime())
 	}
 	return r, nil
+}
+
+// sources lists where the results of a round stand, in the order they came. A
+// plan that stands in for another learns from it in which order they are told.
+func (l *loader) sources(ctx context.Context, f *frame) ([]source, error) {
+	type turn struct {
+		source
+		after source // of the latest that came before it at its step, or its own
+	}
+	var turns []turn
+	err := l.eachRecord(ctx, answeredRows+uuidOf(f.name())+"/", func(id string, row fields) error {
+		places := row.numbers[5]
+		if len(places) > 0 && len(places) != len(row.numbers[1]) {
+			return unreadable("row "+answeredRows+uuidOf(f.name())+"/"+id, errRow)
+		}
+		if f.plan.standsIn {
+			f.plan.positions[id] = int(row.number(2))
+		}
+		after := source{}
+		for i, sequence := range row.numbers[1] {
+			t := turn{source: source{sequence: int64(sequence)}}
+			if len(places) > 0 {
+				t.place = int(places[i])
+			}
+			if after.compare(t.source) < 0 {
+				after = t.source
+			}
+			t.after = after
+			turns = append(turns, t)
+		}
+		return nil
+	})
+	slices.SortStableFunc(turns, func(a, b turn) int { return a.after.compare(b.after) })
+	sources := make([]source, len(turns))
+	for i, t := range turns {
+		sources[i] = t.source
+	}
+	return sources, err
+}
+
+// compare puts sources in the order of the journal.
+func (s source) compare(t source) int {
+	return cmp.Or(cmp.Compare(s.sequence, t.sequence), cmp.Compare(s.place, t.place))
 }
 
 // outline works out the plan a round was opened on: mostly it is the plan of
 // today, otherwise that of what was in force then.
 func (l *loader) outline(ctx context.Context, f *frame, m *model, lib *library) (*outline, error) {
-	if p := m.plan(f.round.GetRoutine()); p.GetDigest() == f.round.GetPlanDigest() {
+	if p := m.plan(f.round.GetRoutine()); f.planned == 0 && p.GetDigest() == f.round.GetPlanDigest() {
 		return newOutline(p), nil
 	}
-	then := loader{journal: l.journal, at: uint64(f.opening)}
+	then := loader{journal: l.journal, at: uint64(cmp.Or(f.planned, f.opening))}
 	refs, err := then.refs(ctx)
 	if err != nil {
 		return nil, err
@@ -115,7 +153,11 @@ func (l *loader) outline(ctx context.Context, f *frame, m *model, lib *library) 
 	if old.models[f.vehicle()] == nil {
 		return nil, unreadable("round "+f.name(), errEvent)
 	}
-	return newOutline(old.models[f.vehicle()].plan(f.round.GetRoutine())), nil
+	p := old.models[f.vehicle()].plan(f.round.GetRoutine())
+	if f.planned != 0 {
+		return takenOver(p, f.round.GetPlanDigest()), nil
+	}
+	return newOutline(p), nil
 }
 
 // liveRounds lists the rounds of a vehicle that were open or paused, by uuid.
@@ -186,6 +228,6 @@ func (l *loader) opened(ctx context.Context, st *state) error {
 		st.opened = append(st.opened, roundRef{name: f.name(), vehicle: f.vehicle(), opening: f.opening})
 		return nil
 	})
-	slices.SortFunc(st.opened, func(a, b roundRef) int { return cmp.Compare(a.opening, b.opening) })
+	slices.SortFunc(st.opened, roundRef.compare)
 	return err
 }

@@ -27,7 +27,7 @@ func (st *state) formerOf(v *vehicle, res *pb.Result) (*pb.Result, error) {
 	before := v.former[res.GetStepId()]
 	if before.result == nil && before.sequence != 0 {
 		var err error
-		if before.result, err = st.archive.result(before.sequence); err != nil {
+		if before.result, err = st.archive.result(before.sequence, res.GetStepId()); err != nil {
 			return nil, err
 		}
 		v.former[res.GetStepId()] = before

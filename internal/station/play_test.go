@@ -26,6 +26,25 @@ type play struct {
 	results map[string][]string // ids by step
 	seen    []seen
 	packs   int
+
+	twin   *stationtest.Kit // that acts are carried out at first; nil for none
+	atTwin bool             // the next one is
+}
+
+// each carries out an act: at the twin first when it is done there, then at the
+// station, under the same ids. What counts is what the station says.
+func (p *play) each(act func(s *station.Station) error) error {
+	if p.atTwin {
+		if err := act(p.twin.Station); !refused(err) {
+			p.rt.Fatalf("unexpected at the twin: %v", err)
+		}
+	}
+	return act(p.Station)
+}
+
+// refused tells that an act was carried out, or refused in a way that is right here.
+func refused(err error) bool {
+	return err == nil || fault.Is(err, fault.Precondition) || fault.Is(err, fault.NotFound) || fault.Is(err, fault.Invalid)
 }
 
 // seen is a readiness as it was answered.
@@ -53,8 +72,7 @@ func (p *play) act() {
 		p.pause, p.resume, p.finish, p.giveUp, p.begin, p.makeSafe, p.repair, p.apply,
 	}
 	err := rapid.SampledFrom(acts).Draw(p.rt, "act")()
-	// Refusals are right here; anything else is not.
-	if err != nil && !fault.Is(err, fault.Precondition) && !fault.Is(err, fault.NotFound) && !fault.Is(err, fault.Invalid) {
+	if !refused(err) {
 		p.rt.Fatalf("unexpected: %v", err)
 	}
 	p.look()
@@ -93,7 +111,10 @@ func (p *play) open() error {
 	if rapid.Bool().Draw(p.rt, "conditions") {
 		req.Conditions = &pb.RoundConditions{EngineStopped: timestamppb.New(p.Clock.Now().Add(-4 * time.Hour))}
 	}
-	_, err := p.Station.OpenRound(context.Background(), req)
+	err := p.each(func(s *station.Station) error {
+		_, err := s.OpenRound(context.Background(), req)
+		return err
+	})
 	if err == nil {
 		p.rounds = append(p.rounds, name)
 	}
@@ -120,7 +141,11 @@ func (p *play) record() error {
 	late := time.Duration(rapid.Int64Range(0, int64(5*time.Hour)).Draw(p.rt, "late"))
 	r.DeviceTime = timestamppb.New(p.Clock.Now().Add(-late))
 	req := p.Request(name, r)
-	if _, err := p.RecordResult(context.Background(), req); err != nil {
+	err = p.each(func(s *station.Station) error {
+		_, err := s.RecordResult(context.Background(), req)
+		return err
+	})
+	if err != nil {
 		return err
 	}
 	p.results[key] = append(p.results[key], req.GetResult().GetResultId())
@@ -159,8 +184,10 @@ func (p *play) pause() error {
 	req := &pb.PauseRoundRequest{RequestId: p.ID(), Round: p.round(), Note: "turnout", Turnout: true}
 	ahead := time.Duration(rapid.Int64Range(int64(-3*time.Hour), int64(time.Hour)).Draw(p.rt, "device"))
 	req.DeviceTime = timestamppb.New(p.Clock.Now().Add(ahead))
-	_, err := p.PauseRound(context.Background(), req)
-	return err
+	return p.each(func(s *station.Station) error {
+		_, err := s.PauseRound(context.Background(), req)
+		return err
+	})
 }
 
 func (p *play) resume() error {
@@ -168,24 +195,35 @@ func (p *play) resume() error {
 	if rapid.Bool().Draw(p.rt, "conditions") {
 		req.Conditions = &pb.RoundConditions{EngineStopped: timestamppb.New(p.Clock.Now().Add(-time.Hour))}
 	}
-	_, err := p.ResumeRound(context.Background(), req)
-	return err
+	return p.each(func(s *station.Station) error {
+		_, err := s.ResumeRound(context.Background(), req)
+		return err
+	})
 }
 
 func (p *play) finish() error {
-	_, err := p.FinishRound(context.Background(), &pb.FinishRoundRequest{RequestId: p.ID(), Round: p.round()})
-	return err
+	req := &pb.FinishRoundRequest{RequestId: p.ID(), Round: p.round()}
+	return p.each(func(s *station.Station) error {
+		_, err := s.FinishRound(context.Background(), req)
+		return err
+	})
 }
 
 func (p *play) giveUp() error {
-	_, err := p.GiveUpRound(context.Background(), &pb.GiveUpRoundRequest{RequestId: p.ID(), Round: p.round(), Note: "no time"})
-	return err
+	req := &pb.GiveUpRoundRequest{RequestId: p.ID(), Round: p.round(), Note: "no time"}
+	return p.each(func(s *station.Station) error {
+		_, err := s.GiveUpRound(context.Background(), req)
+		return err
+	})
 }
 
 func (p *play) begin() error {
 	step := rapid.SampledFrom([]string{"OIL-010/engine-flap", "PMP-010/pump"}).Draw(p.rt, "step")
-	_, err := p.BeginStep(context.Background(), &pb.BeginStepRequest{RequestId: p.ID(), Round: p.round(), StepId: step})
-	return err
+	req := &pb.BeginStepRequest{RequestId: p.ID(), Round: p.round(), StepId: step}
+	return p.each(func(s *station.Station) error {
+		_, err := s.BeginStep(context.Background(), req)
+		return err
+	})
 }
 
 func (p *play) makeSafe() error {
@@ -196,8 +234,10 @@ func (p *play) makeSafe() error {
 	if len(req.StepIds) == 0 {
 		return nil
 	}
-	_, err := p.MakeSafe(context.Background(), req)
-	return err
+	return p.each(func(s *station.Station) error {
+		_, err := s.MakeSafe(context.Background(), req)
+		return err
+	})
 }
 
 func (p *play) repair() error {

@@ -45,7 +45,7 @@ func (st *state) putFrame(r *round, rows *rowSet) error {
 		}
 		row = row.message(4, b)
 	}
-	row = row.number(5, r.newest)
+	row = row.number(5, r.newest).number(6, r.planned)
 	if r.changedDevice != nil {
 		b, err := proto.Marshal(r.changedDevice)
 		if err != nil {
@@ -135,7 +135,7 @@ func (st *state) resultRecorded(v *vehicle, e *pb.ResultRecorded, known *judgeme
 	if err := st.paced(v, r, res, rows); err != nil {
 		return err
 	}
-	st.putAnswered(r, r.take(res, st.sequence, st.station), rows)
+	st.putAnswered(r, r.take(res, source{sequence: st.sequence}, st.station), rows)
 	st.answered(v, res, known, rows)
 	switch u := v.undone[res.GetStepId()]; {
 	case res.GetLeftOpen():
@@ -202,15 +202,29 @@ func (st *state) putStep(v *vehicle, id string, a *verdict.Answer, rows *rowSet)
 }
 
 func (st *state) putAnswered(r *round, e entry, rows *rowSet) {
-	row := record{}
-	for _, a := range r.of(e.stepID) {
+	rows.put(answeredRows+uuidOf(r.name())+"/"+e.stepID, r.answeredRow(e.stepID))
+}
+
+// answeredRow is the row of a step that was answered in the round.
+func (r *round) answeredRow(stepID string) record {
+	row, results := record{}, r.of(stepID)
+	takenOver := false
+	for _, a := range results {
 		row = row.number(1, a.sequence)
+		takenOver = takenOver || a.place > 0
 	}
-	row = row.number(2, int64(e.position))
-	if e.notChecked {
+	newest := results[len(results)-1]
+	row = row.number(2, int64(newest.position))
+	if newest.notChecked {
 		row = row.number(3, 1)
 	}
-	rows.put(answeredRows+uuidOf(r.name())+"/"+e.stepID, row.instant(4, e.at))
+	row = row.instant(4, newest.at)
+	if takenOver {
+		for _, a := range results {
+			row = row.each(5, int64(a.place))
+		}
+	}
+	return row
 }
 
 // undoneAt is what a step has undone. s is nil when the step is not in the

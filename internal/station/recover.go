@@ -76,7 +76,7 @@ type noArchive struct{}
 
 func (noArchive) round(string) (*round, error) { return nil, nil }
 
-func (noArchive) result(int64) (*pb.Result, error) { return nil, nil }
+func (noArchive) result(int64, string) (*pb.Result, error) { return nil, nil }
 
 // liveArchive reads rounds that have ended from the rows. What is asked for is
 // not in memory, so it was durable before it was forgotten.
@@ -97,9 +97,9 @@ func (a liveArchive) round(name string) (*round, error) {
 	return l.round(context.Background(), uuid, v.model, s.work.lib)
 }
 
-func (a liveArchive) result(sequence int64) (*pb.Result, error) {
+func (a liveArchive) result(sequence int64, stepID string) (*pb.Result, error) {
 	l := loader{journal: a.station.journal}
-	return l.result(sequence)
+	return l.result(sequence, stepID, true)
 }
 
 // Verify re-reads a station's whole journal offline and says what it found.

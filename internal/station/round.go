@@ -21,6 +21,7 @@ type frame struct {
 	changedDevice *timestamppb.Timestamp // when it last changed its state, by the device's clock; nil when it did not, or the device did not say
 	conditions    []*pb.RoundConditions  // each time they were given, oldest first
 	plan          *outline
+	planned       int64 // sequence of the event that took it over with its plan; 0 when it was opened here
 }
 
 func (f *frame) name() string         { return f.round.GetName() }
@@ -70,6 +71,7 @@ func (f *frame) engineStopped(before time.Time) (time.Time, bool) {
 type outline struct {
 	steps     map[string]*pb.CheckStep
 	positions map[string]int
+	standsIn  bool // for a plan that a twin has no configuration for
 }
 
 func newOutline(p *pb.Plan) *outline {
@@ -89,14 +91,21 @@ type round struct {
 	byStep  map[string][]int // places in entries, oldest first
 }
 
+// source says where a result stands: in the event that recorded it, or among the
+// results of its round in an event that took it over.
+type source struct {
+	sequence int64
+	place    int // from 1; 0 when the event recorded it
+}
+
 // entry is a result as its round sees it.
 type entry struct {
+	source
 	stepID     string
 	resultID   string
 	person     string
 	position   int // of the step in the plan
 	notChecked bool
-	sequence   int64
 	at         time.Time
 }
 
@@ -109,13 +118,16 @@ func newRound(f *frame) *round {
 }
 
 // take adds a result.
-func (r *round) take(res *pb.Result, sequence int64, at time.Time) entry {
+func (r *round) take(res *pb.Result, from source, at time.Time) entry {
 	id := res.GetStepId()
-	e := entry{
-		stepID: id, resultID: res.GetResultId(), person: res.GetPerson(), position: r.plan.positions[id],
-		notChecked: res.GetNotChecked() != nil, sequence: sequence, at: at,
-	}
-	r.byStep[id] = append(r.byStep[id], len(r.entries))
+	return r.put(entry{
+		source: from, stepID: id, resultID: res.GetResultId(), person: res.GetPerson(), position: r.plan.positions[id],
+		notChecked: res.GetNotChecked() != nil, at: at,
+	})
+}
+
+func (r *round) put(e entry) entry {
+	r.byStep[e.stepID] = append(r.byStep[e.stepID], len(r.entries))
 	r.entries = append(r.entries, e)
 	return e
 }

@@ -37,6 +37,11 @@ func (r record) number(field protowire.Number, n int64) record {
 	if n == 0 {
 		return r
 	}
+	return r.each(field, n)
+}
+
+// each appends one of a list of numbers; 0 is one of them.
+func (r record) each(field protowire.Number, n int64) record {
 	return protowire.AppendVarint(protowire.AppendTag(r, field, protowire.VarintType), uint64(n))
 }
 

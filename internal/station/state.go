@@ -1,6 +1,7 @@
 package station
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"strings"
@@ -31,14 +32,20 @@ type state struct {
 type archive interface {
 	// round returns an ended round as the rows have it; nil when there is none.
 	round(name string) (*round, error)
-	// result returns the result that an event recorded.
-	result(sequence int64) (*pb.Result, error)
+	// result returns the look at a step that an event recorded or took over.
+	result(sequence int64, stepID string) (*pb.Result, error)
 }
 
 // roundRef is a line of the list of all rounds.
 type roundRef struct {
 	name, vehicle string
 	opening       int64
+}
+
+// compare puts rounds in the order of opening; several may have been taken over
+// by one event.
+func (r roundRef) compare(s roundRef) int {
+	return cmp.Or(cmp.Compare(r.opening, s.opening), cmp.Compare(r.name, s.name))
 }
 
 func newState(a archive) *state {
@@ -108,6 +115,8 @@ func (st *state) happen(v *vehicle, ev *pb.JournalEvent, known *judgement, rows 
 		return st.resultRecorded(v, e.ResultRecorded, known, rows)
 	case *pb.JournalEvent_RepairRecorded:
 		return st.repairRecorded(v, e.RepairRecorded, rows)
+	case *pb.JournalEvent_StandingAdopted:
+		return st.standingAdopted(v, e.StandingAdopted, rows)
 	}
 	return fmt.Errorf("%T: %w", ev.GetEvent(), errEvent)
 }

@@ -51,3 +51,24 @@ func (k *Kit) Digest() string {
 	}
 	return resp.GetDigest()
 }
+
+// Standing returns what the verdict about a vehicle rests on.
+func (k *Kit) Standing(vehicle string) *pb.Standing {
+	k.T.Helper()
+	resp, err := k.GetStanding(context.Background(), &pb.GetStandingRequest{Vehicle: vehicle})
+	if err != nil {
+		k.T.Fatalf("reading what is known of %s: %v", vehicle, err)
+	}
+	return resp.GetStanding()
+}
+
+// AdoptStanding takes over what another station knows of a vehicle and tells
+// whether that changed anything.
+func (k *Kit) AdoptStanding(of *Kit, vehicle string) bool {
+	k.T.Helper()
+	changed, err := k.Station.AdoptStanding(context.Background(), k.ID(), of.Standing(vehicle))
+	if err != nil {
+		k.T.Fatalf("taking over %s: %v", vehicle, err)
+	}
+	return changed
+}
