@@ -78,7 +78,7 @@ func TestAdoptStanding_TwinSaysWhatTheStationSays(t *testing.T) {
 		p.twin = p.Twin()
 		defer func() { p.twin.Close() }()
 		p.takeOver()
-		for range rapid.IntRange(1, 8).Draw(rt, "takings") {
+		for range rapid.IntRange(1, 5).Draw(rt, "takings") {
 			for range rapid.IntRange(1, 12).Draw(rt, "acts") {
 				p.atTwin = rapid.Bool().Draw(rt, "at the twin")
 				p.act()
