@@ -25,3 +25,9 @@ func (u *Uplink) Acknowledged() int64 {
 	defer u.outbox.mu.Unlock()
 	return u.outbox.place.Acknowledged
 }
+
+// Watches is how many watches have told every present state.
+func (u *Uplink) Watches() int {
+	_, _, watches := u.heard.all()
+	return watches
+}
