@@ -9,8 +9,7 @@ import (
 
 // Consider tells what the rules would say of a step if conditions were recorded
 // there now; nothing is recorded. At a step that asks for a value they are
-// considered as seen beside it, without the value. What it returns is shared with
-// nobody.
+// considered as seen beside it; rules that need the value say nothing then.
 func (s *Station) Consider(_ context.Context, vehicle, stepID string, seen []*pb.ConditionSeen) ([]*pb.Finding, error) {
 	snap, err := s.current.Load().vehicle(vehicle)
 	if err != nil {
@@ -25,18 +24,20 @@ func (s *Station) Consider(_ context.Context, vehicle, stepID string, seen []*pb
 	if o == nil {
 		return nil, nil
 	}
-	found := m.single(o)
-	if step.island == noIsland {
-		return found, nil
-	}
-	var others []*pb.Observation
-	if i := snap.islands[step.island]; i != nil {
-		others = i.observations
-	}
-	for _, f := range m.group(replaceObservation(others, stepID, o)) {
-		if slices.Contains(f.GetStepIds(), stepID) {
-			found = append(found, f)
+	found := slices.Clone(m.single(o))
+	if step.island != noIsland {
+		var others []*pb.Observation
+		if i := snap.islands[step.island]; i != nil {
+			others = i.observations
 		}
+		for _, f := range m.group(replaceObservation(others, stepID, o)) {
+			if slices.Contains(f.GetStepIds(), stepID) {
+				found = append(found, f)
+			}
+		}
+	}
+	if step.GetAnswerKind() != pb.AnswerKind_ANSWER_KIND_CONDITION {
+		found = slices.DeleteFunc(found, func(f *pb.Finding) bool { return f.GetEffect() == pb.Effect_EFFECT_UNSPECIFIED })
 	}
 	return found, nil
 }
