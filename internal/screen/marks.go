@@ -35,6 +35,15 @@ func mark(v pb.Verdict) template.HTML {
 	return markWithLimits(v, 1)
 }
 
+// foundMark is the sign of what something found leads to. What takes nothing away
+// has the plain diamond of the plan and not the sign of FIT: a fault is never green.
+func foundMark(v pb.Verdict) template.HTML {
+	if v != pb.Verdict_VERDICT_FIT {
+		return mark(v)
+	}
+	return `<svg class="mark mark-noted" viewBox="0 0 24 24" aria-hidden="true" focusable="false"><path fill="none" stroke="currentColor" stroke-width="2.4" d="M12 2 L22 12 L12 22 L2 12 Z"/></svg>`
+}
+
 // markWithLimits is the sign of a verdict; a restricted one carries a bar for
 // each of its limits, three at most.
 func markWithLimits(v pb.Verdict, limits int) template.HTML {

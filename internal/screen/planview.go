@@ -16,7 +16,7 @@ import (
 // the left, as it does where traffic keeps left: no configuration says otherwise yet.
 const (
 	sheetWidth  = 54.0
-	sheetHeight = 72.0
+	sheetHeight = 68.0
 	sheetMargin = 5.5 // round the vehicle, where the driver walks
 	walkOffset  = 3.2 // of the walking line from the vehicle's side
 )

@@ -108,7 +108,7 @@ func (p *planPen) drawWalk(r *round.Round, step *round.Step, lit *round.Mark) {
 	if outside(step) {
 		p.drawLight(here, at)
 	}
-	if next := nextPlace(r, p.planFrame); next != nil {
+	if next := nextPlace(r, p.planFrame); next != nil && step != nil {
 		p.put(`<path class="pv-way" aria-hidden="true" d="%s"/>`, line.way(stand, line.beside(*next)))
 		end := line.along(line.beside(*next))
 		p.put(`<circle class="pv-way-end" aria-hidden="true" cx="%v" cy="%v" r="0.8"/>`, end.x, end.y)

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"html/template"
+	"slices"
 	"strings"
 	"time"
 
@@ -17,12 +18,13 @@ var tabletPages = template.Must(template.New("tablet").Funcs(template.FuncMap{
 	"caution":       cautionSign,
 	"counted":       counted,
 	"defect":        defectWords,
-	"defectMark":    func(d *pb.Defect) template.HTML { return mark(worstOf(d)) },
+	"defectMark":    func(d *pb.Defect) template.HTML { return foundMark(worstOf(d)) },
 	"effect":        effectWords,
-	"findingMark":   func(f *pb.Finding) template.HTML { return mark(findingVerdict(f)) },
+	"findingMark":   func(f *pb.Finding) template.HTML { return foundMark(findingVerdict(f)) },
 	"grade":         gradeWord,
 	"legend":        func() string { return planLegend },
 	"lost":          lostWords,
+	"foundMark":     foundMark,
 	"mark":          mark,
 	"pressed":       pressed,
 	"quantity":      quantityWord,
@@ -116,7 +118,27 @@ func (p pane) PlanView() template.HTML {
 	if p.Chosen == nil || p.Phase == round.PhaseVehicles || p.Phase == round.PhaseSignIn || p.Link.Recovery != "" {
 		return ""
 	}
+	if p.Turnout != nil {
+		return planView(p.Chosen.Configuration, lightAt(p.Round, p.Turnout.Items), nil)
+	}
 	return planView(p.Chosen.Configuration, p.Round, p.Step)
+}
+
+// lightAt is a round with the light on the first thing that must be put back.
+func lightAt(r *round.Round, items []round.SafeItem) *round.Round {
+	if r == nil {
+		return nil
+	}
+	lit := *r
+	lit.Current = -1
+	for _, item := range items {
+		at := slices.IndexFunc(r.Marks, func(m round.Mark) bool { return m.StepID == item.StepID })
+		if !item.Done && at >= 0 {
+			lit.Current = at
+			break
+		}
+	}
+	return &lit
 }
 
 // At says an instant in the station's time.

@@ -69,25 +69,30 @@ func (p pane) Progress() string {
 func (p pane) LinkWords() string {
 	var words []string
 	switch {
-	case p.Link.Live:
-	case p.Link.Since.IsZero():
-		words = append(words, "STATION NOT YET REACHED")
-	default:
-		words = append(words, "NOT LIVE since "+p.At(p.Link.Since))
-	}
-	if p.Link.Pending > 0 {
+	case p.Link.Pending > 0 && p.Link.Photos > 0:
+		words = append(words, fmt.Sprintf("◌ %d and %s to send", p.Link.Pending, counted(p.Link.Photos, "photo")))
+	case p.Link.Pending > 0:
 		words = append(words, fmt.Sprintf("◌ %d to send", p.Link.Pending))
-	}
-	if p.Link.Photos > 0 {
-		words = append(words, counted(p.Link.Photos, "photo")+" to send")
-	}
-	switch {
-	case len(words) == 0:
+	case p.Link.Photos > 0:
+		words = append(words, "◌ "+counted(p.Link.Photos, "photo")+" to send")
+	case p.Link.Live:
 		return "● live, all sent"
-	case p.Provisional():
-		words = append(words, "verdicts provisional")
+	}
+	if p.Provisional() {
+		words = append(words, "provisional")
 	}
 	return strings.Join(words, " · ")
+}
+
+// CutWords say since when the station is not heard; empty while it is.
+func (p pane) CutWords() string {
+	switch {
+	case p.Link.Live:
+		return ""
+	case p.Link.Since.IsZero():
+		return "STATION NOT YET REACHED"
+	}
+	return "NOT LIVE since " + p.At(p.Link.Since)
 }
 
 // SkewWords say that the tablet's clock is off.
@@ -112,5 +117,36 @@ func (p pane) FormerAt() string {
 	if p.Given == nil {
 		return ""
 	}
-	return p.At(p.Given.FormerAt)
+	return dayWords(p.Given.FormerAt, p.Now, p.TimeZone)
+}
+
+// noticeRow is the one thing that is said above everything else.
+type noticeRow struct {
+	Strong, Text string
+	Act, ID      string // what tells that it was read; no act for what stays
+}
+
+// NoticeRow is the most pressing of what must be said: that nothing can be recorded,
+// what the last act led to, what the station would not take, a clock that is off. One
+// at a time: each takes its place from the step.
+func (p pane) NoticeRow() *noticeRow {
+	switch refused := p.Link.Refused; {
+	case p.Link.Recovery != "":
+		return &noticeRow{Strong: "Nothing can be recorded on this tablet.", Text: p.Link.Recovery}
+	case p.Notice != nil:
+		return &noticeRow{Text: p.Notice.Message, Act: "dismiss-notice"}
+	case len(refused) > 0:
+		more := ""
+		if len(refused) > 1 {
+			more = fmt.Sprintf(" %d more wait to be read.", len(refused)-1)
+		}
+		return &noticeRow{
+			Strong: "The station did not take: " + refused[0].What + " (" + p.At(refused[0].At) + ").",
+			Text:   refused[0].Message + " It stays in this tablet’s record." + more,
+			Act:    "dismiss", ID: refused[0].ID,
+		}
+	case p.Phase != round.PhaseStep && p.SkewWords() != "":
+		return &noticeRow{Text: p.SkewWords()}
+	}
+	return nil
 }

@@ -61,7 +61,7 @@ func stepViews(t testing.TB, views map[string]*round.View) {
 	views["profile"] = v
 
 	for name, id := range map[string]string{
-		"level-dipstick": "FLU-010/engine-oil", "level-tank": "FLU-030/coolant", "level-dial": "FLU-110/fuel", "level-glass": "FLU-170/pump-gearbox", "level-cap": "FLU-050/steering",
+		"level-dipstick": "FLU-010/engine-oil", "level-tank": "FLU-030/coolant", "level-dial": "FLU-080/gearbox", "level-glass": "FLU-170/pump-gearbox", "level-cap": "FLU-050/steering",
 	} {
 		all := steps(t, "WN11", "shift")
 		routineName := "shift"

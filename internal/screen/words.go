@@ -198,6 +198,23 @@ func lasting(d time.Duration) string {
 	return fmt.Sprintf("%d days", int(d.Hours())/24)
 }
 
+// dayWords says an instant by its day alone, unless it is today.
+func dayWords(at, now time.Time, zone *time.Location) string {
+	words := clockWords(at, now, zone)
+	if day, _, ok := cutLast(words, " "); ok {
+		return day
+	}
+	return words
+}
+
+// cutLast cuts a text round the last separator.
+func cutLast(text, separator string) (before, after string, found bool) {
+	if i := strings.LastIndex(text, separator); i >= 0 {
+		return text[:i], text[i+len(separator):], true
+	}
+	return text, "", false
+}
+
 // clockWords says an instant as people at the station say it: the time alone today,
 // the day too when it is another one.
 func clockWords(at, now time.Time, zone *time.Location) string {
