@@ -21,7 +21,7 @@ const (
 
 var (
 	actName   = regexp.MustCompile(`^[a-z]+(-[a-z]+)*$`)
-	valueName = regexp.MustCompile(`^[a-z]+([-_][a-z0-9]+)*$`)
+	valueName = regexp.MustCompile(`^[a-z][a-z0-9]*([-_][a-z0-9]+)*$`)
 	actID     = regexp.MustCompile(`^[0-9a-zA-Z]{1,24}(\.[0-9a-zA-Z]{1,24}){2}$`)
 )
 

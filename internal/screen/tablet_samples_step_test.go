@@ -161,6 +161,12 @@ func stateViews(t testing.TB, views map[string]*round.View) {
 	v.Notice = &round.Notice{Reason: "NOTHING_SEEN", Message: "Nothing was chosen. Choose what is seen, then record.", At: sampleNow}
 	views["not-live"] = v
 	v = walkView(t, "WN11", "shift", "CAB-060/door-driver")
+	v.Link.Refused = []round.Refused{
+		{ID: "c1", What: "Coolant level", Message: "The round was given up at the station at 07:31; begin a new one.", At: sampleNow.Add(-5 * time.Minute)},
+		{ID: "c2", What: "Fuel level", Message: "The round was given up at the station at 07:31; begin a new one.", At: sampleNow.Add(-4 * time.Minute)},
+	}
+	views["refused"] = v
+	v = walkView(t, "WN11", "shift", "CAB-060/door-driver")
 	v.Link.Recovery = "The record of this tablet does not end where it should: 3 entries are missing. Have the officer in charge run kiosk fsck."
 	views["recovery"] = v
 }
