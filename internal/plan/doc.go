@@ -35,7 +35,16 @@
 //
 // An item that is limited to a side takes the things of that side. A thing that
 // names no side belongs to the side it lies on, and on the centre line to the
-// nearside, so that nothing falls between two items.
+// nearside, so that nothing falls between two items. An opening
+// that lies further out than half way is on that side. What is on none, but
+// belongs to an item of one side, is looked at at the stop "front" or "rear" when
+// it lies in the first or last tenth of the length.
+//
+// # Nuts and bolts
+//
+// An item of wheels (WHL-) that asks for conditions looks at all nuts or bolts of
+// one wheel, as many as its axle has; a wheel that was worked on counts those of
+// the nearest axle.
 //
 // # What a configuration does not list
 //

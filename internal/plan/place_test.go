@@ -167,23 +167,6 @@ func TestBuild_WalksRoundFromTheDriversDoor(t *testing.T) {
 	}
 }
 
-// TestBuild_Titles: readable, and every word once.
-func TestBuild_Titles(t *testing.T) {
-	for _, tc := range []struct{ item, place, want string }{
-		{"Mirror, nearside", "mirror, nearside", "Mirror, nearside"},
-		{"Mirror, nearside", "kerb mirror", "Mirror, nearside, kerb mirror"},
-		{"Rear fog lamp", "rear fog lamp", "Rear fog lamp"},
-		{"Side guard, steps", "here", "Side guard, steps, here"},
-	} {
-		v := vehicle(pb.PowerTrain_POWER_TRAIN_DIESEL, axle(0, true, 1))
-		v.Fittings = []*pb.Fitting{{Place: &pb.Place{Id: "x", Title: tc.place, At: &pb.Point{}}, Kind: pb.FittingKind_FITTING_KIND_MIRROR, Side: pb.Side_SIDE_NEARSIDE}}
-		item := &pb.Item{Title: tc.item, RepeatOver: pb.RepeatOver_REPEAT_OVER_MIRRORS, Side: pb.Side_SIDE_NEARSIDE}
-		if got := one(v, item)[0].GetTitle(); got != tc.want {
-			t.Errorf("%q at %q is called %q, want %q", tc.item, tc.place, got, tc.want)
-		}
-	}
-}
-
 // TestBuild_LampsInOneStep: as many as there are; none where none is, but a
 // vehicle that lists no lamps at all has a hole and keeps the step.
 func TestBuild_LampsInOneStep(t *testing.T) {

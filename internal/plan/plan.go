@@ -40,8 +40,10 @@ func Build(in Input) *pb.Plan {
 		if !isDue(item, in.Routine) || !fits(item, features) {
 			continue
 		}
-		for _, s := range l.spots(item) {
-			steps = append(steps, newStep(item, s, stops[item.GetStop()], in.Station))
+		spots := l.spots(item)
+		nameSpots(item, spots)
+		for _, s := range spots {
+			steps = append(steps, newStep(item, s, s.stop(item, stops), in.Station))
 		}
 	}
 	tellApart(steps)

@@ -1,9 +1,17 @@
 package plan
 
 import (
+	"cmp"
+	"math"
 	"slices"
+	"strings"
 
 	pb "bayround/proto/bayround/v1"
+)
+
+const (
+	wheelItems = "WHL-" // ids of items of the family of wheels
+	endShare   = 0.1    // of the length, from an end, still counts as that end; common practice
 )
 
 // spot is one thing an item is looked at, and where it is.
@@ -17,7 +25,9 @@ type spot struct {
 	lamp  pb.LampFunction
 	fluid *pb.Fluid
 	alike int32
-	named bool // its words belong into the title, for there are others like it
+	named bool   // its words belong into the title, for there are others like it
+	title string // of the step
+	end   string // the stop at that end of the vehicle, for what has no side but belongs to an item that has
 }
 
 // layout is one vehicle's things where they are.
@@ -54,10 +64,61 @@ func (l *layout) spots(item *pb.Item) []spot {
 		}
 		all = l.fittingsOf(kind)
 	}
+	all = slices.DeleteFunc(all, func(s spot) bool { return !s.isOn(item.GetSide()) })
 	for i := range all {
 		all[i].named = true
+		if item.GetSide() != pb.Side_SIDE_UNSPECIFIED && all[i].side == pb.Side_SIDE_UNSPECIFIED {
+			all[i].end = l.endAt(all[i].place.GetAt())
+		}
+		if countsFixings(item) {
+			all[i].alike = max(1, l.fixingsAt(all[i]))
+		}
 	}
-	return slices.DeleteFunc(all, func(s spot) bool { return !s.isOn(item.GetSide()) })
+	return all
+}
+
+// countsFixings tells that an item looks at the nuts or bolts of a wheel, which
+// are alike: items of wheels that ask for conditions.
+func countsFixings(item *pb.Item) bool {
+	return strings.HasPrefix(item.GetId(), wheelItems) && item.GetAnswerKind() == pb.AnswerKind_ANSWER_KIND_CONDITION
+}
+
+// fixingsAt returns how many nuts or bolts hold the wheel at a spot: those of its
+// axle, or of the nearest one where the spot names none; 0 when nobody says.
+func (l *layout) fixingsAt(s spot) int32 {
+	axles := l.v.GetAxles()
+	if len(axles) == 0 {
+		return 0
+	}
+	if s.axle > 0 {
+		return axles[s.axle-1].GetFixing().GetCount()
+	}
+	away := func(a *pb.Axle) float64 { return math.Abs(a.GetXM() - s.place.GetAt().GetXM()) }
+	return slices.MinFunc(axles, func(a, b *pb.Axle) int { return cmp.Compare(away(a), away(b)) }).GetFixing().GetCount()
+}
+
+// endAt returns the stop at the end of the vehicle where a point lies; empty for
+// neither end.
+func (l *layout) endAt(at *pb.Point) string {
+	o := l.outline()
+	switch {
+	case at.GetXM() <= o.along(1-endShare):
+		return "rear"
+	case at.GetXM() >= o.along(endShare):
+		return "front"
+	}
+	return ""
+}
+
+// stop returns where a spot of an item is looked at: the item's stop, or that at
+// the end of the vehicle where the spot lies, if the catalogue has one.
+func (s spot) stop(item *pb.Item, stops map[string]*pb.Stop) *pb.Stop {
+	for _, id := range []string{s.end, item.GetStop()} {
+		if stop := stops[id]; stop != nil {
+			return stop
+		}
+	}
+	return &pb.Stop{Id: item.GetStop()}
 }
 
 // isOn tells that a thing belongs to a side; everything does to none.
@@ -115,10 +176,25 @@ func (l *layout) openingsOf(over pb.RepeatOver) (all []spot) {
 			wanted = over == pb.RepeatOver_REPEAT_OVER_SLIDES
 		}
 		if wanted {
-			all = append(all, spot{place: o.GetPlace(), side: o.GetSide(), alike: 1})
+			all = append(all, spot{place: o.GetPlace(), side: l.sideOf(o), alike: 1})
 		}
 	}
 	return all
+}
+
+// sideOf returns the side an opening is on: the one it names, or the one it lies
+// on, further out than half way; unspecified nearer to the centre line.
+func (l *layout) sideOf(o *pb.Opening) pb.Side {
+	y, halfWay := o.GetPlace().GetAt().GetYM(), l.outline().half/2
+	switch {
+	case o.GetSide() != pb.Side_SIDE_UNSPECIFIED || halfWay == 0:
+		return o.GetSide()
+	case y > halfWay:
+		return pb.Side_SIDE_NEARSIDE
+	case y < -halfWay:
+		return pb.Side_SIDE_OFFSIDE
+	}
+	return pb.Side_SIDE_UNSPECIFIED
 }
 
 func (l *layout) seatsOf(over pb.RepeatOver) (all []spot) {

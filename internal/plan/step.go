@@ -2,7 +2,6 @@ package plan
 
 import (
 	"math"
-	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -21,10 +20,10 @@ func newStep(item *pb.Item, s spot, stop *pb.Stop, station *pb.Station) *pb.Chec
 	step := &pb.CheckStep{
 		StepId:              item.GetId() + "/" + s.place.GetId(),
 		Item:                item.GetId(),
-		Title:               titleOf(item, s),
+		Title:               s.title,
 		Cautions:            item.GetCautions(),
 		Place:               plain(s.place),
-		Stop:                item.GetStop(),
+		Stop:                stop.GetId(),
 		StopTitle:           stop.GetTitle(),
 		State:               item.GetState(),
 		Position:            item.GetPosition(),
@@ -64,30 +63,6 @@ func plain(place *pb.Place) *pb.Place {
 		return place
 	}
 	return &pb.Place{Id: place.GetId(), Title: place.GetTitle(), At: &pb.Point{XM: at.GetXM() + 0, YM: at.GetYM() + 0, ZM: at.GetZM() + 0}}
-}
-
-// titleOf returns the item's title and, for one of several, the words for where:
-// "Tread depth, rear axle, nearside, inner". Words between commas that item and
-// place both say stand once, and the item's side goes where the thing has none.
-func titleOf(item *pb.Item, s spot) string {
-	if !s.named {
-		return item.GetTitle()
-	}
-	where := strings.Split(s.place.GetTitle(), ", ")
-	what := strings.Split(item.GetTitle(), ", ")
-	title := what[:1:1]
-	for _, words := range what[1:] {
-		sideless := s.side == pb.Side_SIDE_UNSPECIFIED && words == nameSide(item.GetSide())
-		if !sideless && !slices.Contains(where, words) {
-			title = append(title, words)
-		}
-	}
-	for _, words := range where {
-		if !strings.EqualFold(words, what[0]) {
-			title = append(title, words)
-		}
-	}
-	return strings.Join(title, ", ")
 }
 
 // unitsOf returns the unit in which each part of an item is entered: the
