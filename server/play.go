@@ -172,14 +172,20 @@ func (c *console) sayFound(found []finding) {
 	}
 }
 
-// titleOf is a step and its place, each said once.
+// titleOf is a step and what its title does not yet say of its place.
 func titleOf(step *pb.CheckStep) string {
-	title, place := step.GetTitle(), step.GetPlace().GetTitle()
-	if place == "" || strings.Contains(strings.ToLower(title), strings.ToLower(place)) {
-		return title
+	title := step.GetTitle()
+	said := strings.FieldsFunc(strings.ToLower(title), betweenWords)
+	for _, part := range strings.Split(step.GetPlace().GetTitle(), ", ") {
+		isSaid := func(word string) bool { return slices.Contains(said, word) }
+		if part != "" && !slices.ContainsFunc(strings.FieldsFunc(strings.ToLower(part), betweenWords), isSaid) {
+			title += ", " + part
+		}
 	}
-	return title + ", " + place
+	return title
 }
+
+func betweenWords(r rune) bool { return r == ' ' || r == ',' }
 
 func sourceWords(f *pb.Finding) string {
 	return strings.TrimSpace(f.GetSource().GetTitle() + " " + f.GetSource().GetClause())

@@ -155,6 +155,21 @@ func TestScript_FaultsBesideAValue(t *testing.T) {
 	}
 }
 
+func TestTitleOf_SaysWhereOnce(t *testing.T) {
+	for _, tc := range []struct{ title, place, want string }{
+		{"Parking brake", "driver seat", "Parking brake, driver seat"},
+		{"Engine oil level", "engine oil dipstick", "Engine oil level"},
+		{"Front tread depth, nearside", "front axle, nearside", "Front tread depth, nearside"},
+		{"Stop lamp, upper, offside", "upper stop lamp, offside", "Stop lamp, upper, offside"},
+		{"Coolant level", "engine flap, nearside", "Coolant level, engine flap, nearside"},
+		{"Horn", "", "Horn"},
+	} {
+		if got := titleOf(&pb.CheckStep{Title: tc.title, Place: &pb.Place{Title: tc.place}}); got != tc.want {
+			t.Errorf("%q at %q is told as %q, want %q", tc.title, tc.place, got, tc.want)
+		}
+	}
+}
+
 // A plan says at which steps faults can be seen beside the value.
 func TestAsks_SaysWhatCanBeSeenBesideTheValue(t *testing.T) {
 	plan, _ := smallPlan()
