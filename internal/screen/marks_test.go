@@ -110,8 +110,11 @@ func onLine(points [][2]float64, x, y float64) float64 {
 	return nearest
 }
 
-// outline is a mark at 24 pixels without any colour: what is filled and what is not.
-func outline(t *testing.T, v pb.Verdict) (filled [24][24]bool) {
+// side is that of a mark on a small screen, in pixels.
+const side = 24
+
+// filledBy is a mark without any colour: what is filled and what is not.
+func filledBy(t *testing.T, v pb.Verdict) (filled [side][side]bool) {
 	t.Helper()
 	shapes := shapesOf(t, mark(v))
 	for row := range filled {
@@ -126,26 +129,61 @@ func outline(t *testing.T, v pb.Verdict) (filled [24][24]bool) {
 	return filled
 }
 
+// outline is what of the picture cannot be reached from its border: the mark as seen
+// from too far away to see what is in it.
+func outline(filled [side][side]bool) (within [side][side]bool) {
+	var outside [side + 2][side + 2]bool // with a border all round
+	waiting := [][2]int{{0, 0}}
+	for len(waiting) > 0 {
+		at := waiting[len(waiting)-1]
+		waiting = waiting[:len(waiting)-1]
+		row, column := at[0], at[1]
+		if row < 0 || column < 0 || row > side+1 || column > side+1 || outside[row][column] {
+			continue
+		}
+		inner := row > 0 && column > 0 && row <= side && column <= side
+		if inner && filled[row-1][column-1] {
+			continue
+		}
+		outside[row][column] = true
+		waiting = append(waiting, [2]int{row - 1, column}, [2]int{row + 1, column}, [2]int{row, column - 1}, [2]int{row, column + 1})
+	}
+	for row := range within {
+		for column := range within[row] {
+			within[row][column] = !outside[row+1][column+1]
+		}
+	}
+	return within
+}
+
+// differ counts the pixels in which two pictures differ, the second as it is or
+// mirrored, whichever is nearer.
+func differ(a, b [side][side]bool) int {
+	straight, mirrored := 0, 0
+	for row := range a {
+		for column := range a[row] {
+			if a[row][column] != b[row][column] {
+				straight++
+			}
+			if a[row][column] != b[row][side-1-column] {
+				mirrored++
+			}
+		}
+	}
+	return min(straight, mirrored)
+}
+
 // Without colour and at 24 pixels each verdict's mark differs from every other in a
-// sixth of the picture at least, also when one of them is mirrored.
+// sixth of the picture at least, and its outline alone in a twelfth.
 func TestMarks_DifferWithoutColour(t *testing.T) {
-	const least = 24 * 24 / 6
 	for a := pb.Verdict_VERDICT_FIT; a <= pb.Verdict_VERDICT_UNFIT; a++ {
 		for b := pb.Verdict_VERDICT_FIT; b < a; b++ {
-			one, other := outline(t, a), outline(t, b)
-			same, mirrored := 0, 0
-			for row := range one {
-				for column := range one[row] {
-					if one[row][column] != other[row][column] {
-						same++
-					}
-					if one[row][column] != other[row][23-column] {
-						mirrored++
-					}
-				}
+			one, other := filledBy(t, a), filledBy(t, b)
+			if n := differ(one, other); n < side*side/6 {
+				t.Errorf("%v and %v differ in %d pixels only", a, b, n)
 			}
-			if min(same, mirrored) < least {
-				t.Errorf("%v and %v differ in %d pixels, mirrored in %d; %d are the least", a, b, same, mirrored, least)
+			if n := differ(outline(one), outline(other)); n < side*side/12 {
+				t.Errorf("the outlines of %v and %v differ in %d pixels only", a, b, n)
 			}
 		}
 	}

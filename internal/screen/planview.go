@@ -16,7 +16,7 @@ import (
 // the left, as it does where traffic keeps left: no configuration says otherwise yet.
 const (
 	sheetWidth  = 54.0
-	sheetHeight = 68.0
+	sheetHeight = 65.0
 	sheetMargin = 5.5 // round the vehicle, where the driver walks
 	walkOffset  = 3.2 // of the walking line from the vehicle's side
 )
@@ -117,7 +117,7 @@ func planView(v *pb.VehicleConfiguration, r *round.Round, step *round.Step) temp
 		return ""
 	}
 	p := &planPen{planFrame: newPlanFrame(v, placesOf(r))}
-	p.put(`<svg class="plan-sheet" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %v %v" role="group" aria-label="%s">`,
+	p.put(`<svg class="plan-sheet" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %v %v" preserveAspectRatio="xMidYMin" role="group" aria-label="%s">`,
 		sheetWidth, sheetHeight, escape(v.GetCallSign()+" from above, nose up, nearside left"))
 	signs := signsOf(p.planFrame, r)
 	lit := current(r)

@@ -8,9 +8,12 @@ import (
 	"bayround/internal/round"
 )
 
-// leastTarget is the least side of what is touched on the plan, in millimetres;
-// plain targets of job-map C1 are 15 mm.
-const leastTarget = 15.0
+// The least side of what is touched on the plan is that of plain targets (20 mm is
+// for answers); a gap keeps it from its neighbour. In millimetres.
+const (
+	leastTarget = 15.0
+	targetGap   = 1.0
+)
 
 // planSign is one or several places so near each other that one sign stands for them.
 type planSign struct {
@@ -101,13 +104,13 @@ type planTarget struct {
 	marks               []int // into Round.Marks, in walking order
 }
 
-// targets cuts the sheet into fields of at least 15 by 15 mm, each with the
+// targets cuts the sheet into fields, none smaller than a target, each with the
 // steps that lie in it: columns along the vehicle, and in each column bands whose
 // borders lie where most room is between places.
 func targets(f planFrame, r *round.Round) []planTarget {
 	borders := []float64{0, sheetWidth / 2, sheetWidth}
-	if f.half*f.scale > leastTarget*0.8 {
-		borders = []float64{0, (sheetWidth - leastTarget) / 2, (sheetWidth + leastTarget) / 2, sheetWidth}
+	if middle := leastTarget + targetGap; f.half*f.scale > middle*0.75 {
+		borders = []float64{0, (sheetWidth - middle) / 2, (sheetWidth + middle) / 2, sheetWidth}
 	}
 	var all []planTarget
 	for i := range len(borders) - 1 {
@@ -123,7 +126,7 @@ func targets(f planFrame, r *round.Round) []planTarget {
 		}
 		cuts := bands(heights)
 		for b := range len(cuts) - 1 {
-			t := planTarget{x: left, y: cuts[b], width: right - left, height: cuts[b+1] - cuts[b]}
+			t := planTarget{x: left + targetGap/2, y: cuts[b] + targetGap/2, width: right - left - targetGap, height: cuts[b+1] - cuts[b] - targetGap}
 			for k, n := range inside {
 				if heights[k] >= cuts[b] && heights[k] < cuts[b+1] {
 					t.marks = append(t.marks, n)
@@ -154,7 +157,7 @@ func bands(heights []float64) []float64 {
 	for i := 1; i < len(cuts); i++ {
 		best[i] = math.Inf(-1)
 		for j := range i {
-			if score := best[j] + gaps[i] + 2; cuts[i]-cuts[j] >= leastTarget && score > best[i] {
+			if score := best[j] + gaps[i] + 2; cuts[i]-cuts[j] >= leastTarget+targetGap && score > best[i] {
 				best[i], before[i] = score, j
 			}
 		}
@@ -193,7 +196,7 @@ func (p *planPen) drawTargets(r *round.Round) {
 			state = ` aria-current="step"`
 		}
 		p.put(`<foreignObject x="%v" y="%v" width="%v" height="%v"><button xmlns="http://www.w3.org/1999/xhtml" type="submit" class="spot" name="step" value="%s" aria-label="%s"%s></button></foreignObject>`,
-			t.x+0.5, t.y+0.5, t.width-1, t.height-1, escape(r.Marks[first].StepID), escape(targetName(r, t, open)), state)
+			t.x, t.y, t.width, t.height, escape(r.Marks[first].StepID), escape(targetName(r, t, open)), state)
 	}
 }
 

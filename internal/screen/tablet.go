@@ -51,9 +51,9 @@ func tabletRegions(v *round.View, d Display) ([]region, error) {
 	main, answer := p.templates()
 	var regions []region
 	for _, r := range []struct{ id, template string }{
-		{"notice", "notice"},
 		{"turnout", "turnout"},
-		{"main", main}, // the right column of the page, with answer
+		{"main", main}, // the right column of the page, with notice and answer
+		{"notice", "notice"},
 		{"answer", answer},
 		{"bar", "bar"}, // the left one, with what follows
 		{"given", "given"},

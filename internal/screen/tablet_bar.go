@@ -126,13 +126,10 @@ type noticeRow struct {
 	Act, ID      string // what tells that it was read; no act for what stays
 }
 
-// NoticeRow is the most pressing of what must be said: that nothing can be recorded,
-// what the last act led to, what the station would not take, a clock that is off. One
+// NoticeRow is the most pressing of what must be said: what the last act led to, what the station would not take, a clock that is off. One
 // at a time: each takes its place from the step.
 func (p pane) NoticeRow() *noticeRow {
 	switch refused := p.Link.Refused; {
-	case p.Link.Recovery != "":
-		return &noticeRow{Strong: "Nothing can be recorded on this tablet.", Text: p.Link.Recovery}
 	case p.Notice != nil:
 		return &noticeRow{Text: p.Notice.Message, Act: "dismiss-notice"}
 	case len(refused) > 0:

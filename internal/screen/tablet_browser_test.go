@@ -1,0 +1,102 @@
+package screen
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"testing"
+
+	"bayround/internal/round"
+
+	"github.com/chromedp/chromedp"
+)
+
+// showView makes the desk show another view, as if something had been done.
+func showView(d *trivialDesk, v *round.View) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	next := *v
+	next.Version = d.view.Version + 1
+	d.view = &next
+	close(d.changed)
+	d.changed = make(chan struct{})
+}
+
+// tooSmall measures what can be touched, in millimetres on the glass; whatever is
+// scrolled out of sight counts too, what is folded away does not.
+const tooSmall = `(() => {
+  const mm = parseFloat(getComputedStyle(document.documentElement).getPropertyValue("--mm"));
+  return [...document.querySelectorAll("button, summary, input:not([type=hidden]), textarea, .pick > span")]
+    .filter(e => e.checkVisibility() && e.type !== "radio")
+    .map(e => [e, e.getBoundingClientRect()])
+    .filter(([e, box]) => { const least = (e.classList.contains("t25") ? 25 : 15) * mm - 0.6; return Math.min(box.width, box.height) < least; })
+    .map(([e, box]) => (e.getAttribute("aria-label") || e.textContent.trim() || e.name) + ": " + (box.width / mm).toFixed(1) + " by " + (box.height / mm).toFixed(1) + " mm");
+})()`
+
+// spilt finds what leaves its place sideways: text out of a button, the page or its
+// parts wider than the glass.
+const spilt = `[...document.querySelectorAll("html, body, .body, .answer, .head, .bar, .given, .notice, button, summary")]
+  .filter(e => e.checkVisibility() && !e.classList.contains("spot"))
+  .filter(e => e.scrollWidth > e.clientWidth + 3 || (e.matches("button, summary") && e.scrollHeight > e.clientHeight + 3) || e.getBoundingClientRect().right > innerWidth + 1)
+  .map(e => e.tagName + "." + e.className + ": " + e.textContent.trim().slice(0, 60) + " " + e.scrollWidth + ">" + e.clientWidth + " " + e.scrollHeight + ">" + e.clientHeight)`
+
+// covered finds controls whose middle lies under something else.
+const covered = `[...document.querySelectorAll("button, summary, input:not([type=hidden]), textarea")]
+  .filter(e => e.checkVisibility() && e.type !== "radio")
+  .map(e => [e, e.getBoundingClientRect()])
+  .filter(([e, b]) => {
+    const scroller = e.closest(".body, .tells, .drawer > div");
+    const view = scroller ? scroller.getBoundingClientRect() : { top: 0, bottom: innerHeight };
+    const x = b.left + b.width / 2, y = b.top + b.height / 2;
+    if (y < view.top || y > view.bottom || y > innerHeight) return false; // scrolled away
+    const top = document.elementFromPoint(x, y);
+    return !top || !(e.contains(top) || top.contains(e) || top.closest(".found"));
+  })
+  .map(([e]) => (e.getAttribute("aria-label") || e.textContent.trim() || e.name))`
+
+// Every sample on the smallest glass, both ways up: nothing is cut off sideways,
+// nothing is too small to touch or lies under something else, no policy is broken.
+func TestTabletPage_FitsTheGlass(t *testing.T) {
+	b := openBrowser(t, 1280, 800)
+	views := sampleViews(t)
+	for _, glass := range []struct {
+		name          string
+		width, height int
+	}{{"landscape", 1280, 800}, {"portrait", 800, 1280}} {
+		desk := newDesk(wholeBay(t))
+		k := serve(t, desk, defaultLimits())
+		b.size(t, glass.width, glass.height)
+		b.do(t, chromedp.Navigate(k.inside.URL+"/"))
+		for _, name := range slices.Sorted(maps.Keys(views)) {
+			t.Run(glass.name+"/"+name, func(t *testing.T) {
+				showView(desk, views[name]) // and the socket brings it
+				b.until(t, fmt.Sprintf("document.getElementById('main').textContent.replace(/\\s+/g, '') === %q", mainWords(t, views[name])))
+				b.shoot(t, "tablet-"+name+"-"+glass.name)
+				for what, question := range map[string]string{"too small": tooSmall, "cut off": spilt, "covered": covered} {
+					if found := value[[]string](t, b, question); len(found) > 0 {
+						t.Errorf("%s: %q", what, found)
+					}
+				}
+			})
+		}
+	}
+	if wrong := b.complaints(); wrong != "" {
+		t.Errorf("the console says: %s", wrong)
+	}
+}
+
+// mainWords is what is read in the main part of a view, without spaces.
+func mainWords(t *testing.T, v *round.View) string {
+	t.Helper()
+	regions, err := tabletRegions(v, Display{TabletMMPerPX: smallTabletMMPerPX})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range regions {
+		if r.ID == "main" {
+			return strings.Join(strings.Fields(wordsOf(parsePage(t, []byte(r.HTML)))), "")
+		}
+	}
+	return ""
+}
