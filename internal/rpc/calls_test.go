@@ -113,6 +113,10 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 		&pb.WatchReadinessRequest{Vehicles: []string{vehicle}},
 		&pb.FollowRequest{IncludeRecords: true, StopAtEnd: true},
 		&pb.GetCheckpointRequest{},
+		&pb.GetLibraryRequest{KnownDigest: strings.Repeat("0a", 32)},
+		&pb.GetStandingRequest{Vehicle: vehicle},
+		&pb.PutPhotoRequest{Sha256: strings.Repeat("0a", 32), Content: []byte{0xff, 0xd8, 0xff}},
+		&pb.GetPhotoRequest{Sha256: strings.Repeat("0a", 32)},
 	}
 	for _, s := range samples {
 		if s.ProtoReflect().Descriptor().Name() == name {

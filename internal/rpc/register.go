@@ -13,4 +13,5 @@ func registerServices(to grpc.ServiceRegistrar, st *station.Station, c *chain) {
 	pb.RegisterRoundServiceServer(to, &rounds{station: st, chain: c})
 	pb.RegisterReadinessServiceServer(to, &readiness{station: st, encodings: newEncodings()})
 	pb.RegisterJournalServiceServer(to, &journal{station: st})
+	pb.RegisterTwinServiceServer(to, &twin{station: st})
 }

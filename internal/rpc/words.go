@@ -11,6 +11,8 @@ var patternWords = map[string]string{
 	`^(gauges/[a-z0-9]+(-[a-z0-9]+)*)?$`:    named("gauges", "g-03") + ", or empty",
 	`^routines/[a-z0-9]+(-[a-z0-9]+)*$`:     named("routines", "shift"),
 	`^packs/[a-z0-9]+(-[a-z0-9]+)*$`:        named("packs", "gb-use"),
+	`^([0-9a-f]{64})?$`:                     `a SHA-256 as 64 hex digits in lower case, or empty`,
+	`^[0-9a-f]{64}$`:                        `a SHA-256 as 64 hex digits in lower case`,
 	`^rounds/[0-9a-f-]{36}$`:                roundName,
 	roundPattern:                            roundName,
 	`^[A-Z]{3,4}-[0-9]{3}/` + hyphened:      `a step of the plan, for instance "TYR-120/axle-2-nearside-inner"`,
