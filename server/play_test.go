@@ -112,6 +112,32 @@ note: relieved by the next watch
 	must(t, "play", stays) // harmless again
 }
 
+// A cylinder that is full and hisses: the gauge alone would say that all is well.
+// The later reading without the hiss does not mend it.
+func TestPlay_FindsWhatIsSeenBesideAValue(t *testing.T) {
+	t.Setenv("BAYROUND_SERVER", filled(t).address)
+	file := filepath.Join(t.TempDir(), "round.yaml")
+	beginning := "vehicle: wn32\nroutine: shift\ndriver: corrabell\nend: leave_open\nsteps:\n  AMB-030: {reading: {main: 160 bar, portable: 180 bar}"
+	const hisses = "Oxygen hisses out"
+	for _, tc := range []struct {
+		more, out string
+		found     bool // by this round
+	}{
+		{"", "wn32", false},
+		{", also_seen: AMB-030-02", "Oxygen, main and portable", true},
+		{", note: closed it tighter", "wn32", false},
+	} {
+		writeFile(t, file, beginning+tc.more+"}\n")
+		out := must(t, "play", file)
+		requireIn(t, out, tc.out)
+		if found := strings.Contains(out, "  MAJOR     Oxygen, main and portable") && strings.Contains(out, hisses); found != tc.found {
+			t.Errorf("%q: found is %v, want %v\n%s", tc.more, found, tc.found, out)
+		}
+	}
+	requireIn(t, must(t, "readiness", "wn32"), hisses)
+	requireIn(t, must(t, "show", "wn32"), "; beside it 1 fault can be seen")
+}
+
 func TestPlay_ARoundThatAnswersNothingIsAMistake(t *testing.T) {
 	t.Setenv("BAYROUND_SERVER", filled(t).address)
 	file := filepath.Join(t.TempDir(), "round.yaml")
