@@ -1,6 +1,7 @@
 package screen
 
 import (
+	"strconv"
 	"testing"
 	"time"
 
@@ -62,6 +63,73 @@ const cutOff = `[...document.querySelectorAll('#board p, #board h1, #board h2, #
     return e.scrollWidth > e.clientWidth + 2 || e.scrollHeight > e.clientHeight + 8 ||
       box.right > innerWidth + 1 || box.bottom > innerHeight + 1 || box.left < -1 || box.top < -1;
   }).map(e => e.className + ': ' + e.textContent)`
+
+// Other glass than a 55-inch board: one that stands upright, a phone, a hall of ten.
+func TestBayPage_FitsOtherGlass(t *testing.T) {
+	ten := wholeBay(t)
+	for n, more := range fiveVehicles(t) {
+		more.Vehicle, more.CallSign = "vehicles/wn4"+strconv.Itoa(n), "WN4"+strconv.Itoa(n)
+		ten.Vehicles = append(ten.Vehicles, more)
+	}
+	b := openBrowser(t, 1920, 1080)
+	for _, tc := range []struct {
+		name, query   string
+		width, height int
+		bay           *round.Bay
+	}{
+		{"ten", "?theme=day", 1920, 1080, ten},
+		{"upright", "?theme=day&width=1080&height=1920", 1080, 1920, walked(t, func(w *round.BayWalk) { w.Found = "Indicator, left rear: dark" })},
+		{"upright-command", "?theme=day&width=1080&height=1920", 1080, 1920, walked(t, func(w *round.BayWalk) { w.Command = "Press the brake pedal. Hold." })},
+		{"phone", "?theme=day&width=390&height=844&inches=6&metres=2", 390, 844, wholeBay(t)},
+		{"window", "?theme=night", 1280, 720, wholeBay(t)},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			k := serve(t, newDesk(tc.bay), defaultLimits())
+			b.size(t, tc.width, tc.height)
+			b.do(t, chromedp.Navigate(k.public.URL+"/bay"+tc.query))
+			b.until(t, "!document.body.classList.contains('lost')")
+			b.shoot(t, "bay-"+tc.name)
+			if cut := value[[]string](t, b, cutOff); len(cut) > 0 {
+				t.Errorf("cut off: %q", cut)
+			}
+		})
+	}
+}
+
+// colours finds each visible text with its colour and what it really lies on.
+const colours = `(() => {
+  const hex = c => '#' + c.match(/[0-9.]+/g).slice(0, 3).map(n => Math.round(n).toString(16).padStart(2, '0')).join('');
+  const solid = c => !/, 0\)$|transparent/.test(c);
+  const found = [];
+  for (const e of document.querySelectorAll('body *')) {
+    if (![...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim()) || !e.checkVisibility({visibilityProperty: true, opacityProperty: true})) continue;
+    let under = e;
+    while (under.parentElement && !solid(getComputedStyle(under).backgroundColor)) under = under.parentElement;
+    found.push([e.textContent.trim().slice(0, 40), hex(getComputedStyle(e).color), hex(getComputedStyle(under).backgroundColor)]);
+  }
+  return found;
+})()`
+
+// What is said to be the contrast is what the browser draws.
+func TestBayPage_EveryTextHasItsContrast(t *testing.T) {
+	b := openBrowser(t, 1920, 1080)
+	for name, bay := range boards(t) {
+		k := serve(t, newDesk(bay), defaultLimits())
+		for _, page := range []string{"/bay?theme=day", "/bay?theme=night", "/bay/setup?theme=day", "/bay/setup?theme=night"} {
+			b.do(t, chromedp.Navigate(k.inside.URL+page))
+			b.until(t, "document.body.classList.contains('setup') || !document.body.classList.contains('lost')")
+			texts := value[[][3]string](t, b, colours)
+			if len(texts) < 3 {
+				t.Fatalf("%s %s: only %d texts were found", name, page, len(texts))
+			}
+			for _, text := range texts {
+				if got := contrast(t, text[1], text[2]); got < 7 {
+					t.Errorf("%s %s: %q is %s on %s, %.2f:1", name, page, text[0], text[1], text[2], got)
+				}
+			}
+		}
+	}
+}
 
 func TestBayPage_SetUp(t *testing.T) {
 	b := openBrowser(t, 1920, 1080)

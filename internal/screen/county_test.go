@@ -18,7 +18,7 @@ import (
 // morning is the instant of all samples: shift start on a winter's day.
 var morning = time.Date(2026, 2, 3, 7, 42, 10, 0, time.UTC)
 
-func at(t *testing.T, day, clock string) *timestamppb.Timestamp {
+func at(t testing.TB, day, clock string) *timestamppb.Timestamp {
 	t.Helper()
 	when, err := time.Parse("2006-01-02 15:04", day+" "+clock)
 	if err != nil {
@@ -30,7 +30,7 @@ func at(t *testing.T, day, clock string) *timestamppb.Timestamp {
 func finding(text string) *pb.Finding { return &pb.Finding{Text: text} }
 
 // fiveVehicles is one vehicle of the invented county for each verdict, worst first.
-func fiveVehicles(t *testing.T) []*pb.Readiness {
+func fiveVehicles(t testing.TB) []*pb.Readiness {
 	t.Helper()
 	return []*pb.Readiness{
 		{
@@ -81,7 +81,7 @@ func unprovenSteps(n int) (steps []*pb.UnprovenStep) {
 }
 
 // wholeBay is the county's board with all five verdicts.
-func wholeBay(t *testing.T) *round.Bay {
+func wholeBay(t testing.TB) *round.Bay {
 	t.Helper()
 	return &round.Bay{
 		Version: 1, Now: morning, TimeZone: time.UTC, Station: "Skarholm Quay", Live: true,
@@ -96,7 +96,7 @@ func wholeBay(t *testing.T) *round.Bay {
 }
 
 // walked is the board while the tablet is at WN11.
-func walked(t *testing.T, change func(*round.BayWalk)) *round.Bay {
+func walked(t testing.TB, change func(*round.BayWalk)) *round.Bay {
 	t.Helper()
 	b := wholeBay(t)
 	b.Walk = &round.BayWalk{
@@ -116,7 +116,8 @@ type trivialDesk struct {
 	bayChanged chan struct{}
 	acts       []round.Act
 	refuse     error
-	during     func() // runs while an act is carried out
+	answer     func(round.Act) *round.View // the view that an act leads to; nil: the same
+	during     func()                      // runs while an act is carried out
 }
 
 func newDesk(bay *round.Bay) *trivialDesk {
@@ -161,7 +162,10 @@ func (d *trivialDesk) Do(_ context.Context, act round.Act) error {
 		return d.refuse
 	}
 	next := *d.view
-	next.Version++
+	if d.answer != nil {
+		next = *d.answer(act)
+	}
+	next.Version = d.view.Version + 1
 	d.view = &next
 	close(d.changed)
 	d.changed = make(chan struct{})
