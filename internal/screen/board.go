@@ -26,7 +26,7 @@ type Board struct {
 //
 // For 55 inches, 1920 × 1080, 15 m, 20′: 1.577 px/mm, a capital of 87.3 mm, type of
 // 197 px, and four lines fill the screen. So the far layer has two or three lines, the
-// layer for a third of the distance one row a vehicle, and the foot of the
+// layer for a third of the distance one row a vehicle and one beneath the verdict, and the foot of the
 // screen is for whoever stands at a tenth of it. The angle is the same in all
 // layers, as large as lets all vehicles in; below 16′ the set-up page says from
 // where it can still be read.
@@ -103,7 +103,7 @@ type layout struct {
 // least lines that each layer wants, then the largest angle that lets them in.
 func (b Board) layout(vehicles int) layout {
 	var l layout
-	for _, want := range []struct{ far, near int }{{3, 5}, {2, 5}, {2, 3}} {
+	for _, want := range []struct{ far, near int }{{3, 6}, {2, 5}, {2, 4}} {
 		l = b.share(vehicles, want.far, want.near)
 		if l.Minutes >= leastMinutes {
 			break
@@ -116,9 +116,14 @@ func (b Board) share(vehicles, farLines, nearLines int) layout {
 	pad := 0.014 * float64(min(b.WidthPX, b.HeightPX))
 	perMinute := func(distanceM float64) float64 { return b.typePX(distanceM, bestMinutes) / bestMinutes }
 	far, mid, near := perMinute(b.FarM), perMinute(b.FarM/midShare), perMinute(b.FarM/nearShare)
-	byHeight := (float64(b.HeightPX) - 5*pad) /
-		(far*farLine*float64(farLines) + mid*rowLine*float64(vehicles) + near*nearLine*float64(nearLines))
-	byWidth := (float64(b.WidthPX) - 4*pad) / (far * (widestWord + markLines*farLine))
+	rows := float64(vehicles + 1) // one for what is said beneath the verdict
+	byHeight := (float64(b.HeightPX) - 6*pad) /
+		(far*farLine*float64(farLines) + mid*rowLine*rows + near*nearLine*float64(nearLines))
+	wide := widestWord + markLines*farLine
+	if b.HeightPX > b.WidthPX {
+		wide = widestWord // the mark stands above the word
+	}
+	byWidth := (float64(b.WidthPX) - 4*pad) / (far * wide)
 	m := min(byHeight, byWidth, mostMinutes)
 	far, mid, near = b.typePX(b.FarM, m), b.typePX(b.FarM/midShare, m), b.typePX(b.FarM/nearShare, m)
 	return layout{
