@@ -44,6 +44,10 @@ func dialWith(t testing.TB, server *httptest.Server, path string, change func(*w
 		return nil, answer, err
 	}
 	t.Cleanup(func() { _ = conn.Close() })
+	conn.SetPingHandler(func(text string) error { // like a browser, reads on when its answer finds nobody
+		_ = conn.WriteControl(websocket.PongMessage, []byte(text), time.Now().Add(tooLong))
+		return nil
+	})
 	return &page{Conn: conn, regions: map[string]string{}}, answer, nil
 }
 
