@@ -43,7 +43,7 @@ func serveTablet(t *testing.T, desk *trivialDesk) *kit {
 func openTablet(t *testing.T, b *browser, k *kit) {
 	t.Helper()
 	b.do(t, chromedp.Navigate(k.inside.URL+"/"))
-	b.until(t, "document.getElementById('cut').hidden")
+	b.until(t, "document.documentElement && document.documentElement.dataset.line === 'up'")
 	value[bool](t, b, "window.same = true")
 }
 

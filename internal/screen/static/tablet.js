@@ -179,6 +179,7 @@
     const now = performance.now();
     const cut = byId("cut");
     if (cut) cut.hidden = up();
+    document.documentElement.dataset.line = up() ? "up" : "down";
     if (!pending.length) return;
     if (boot && !pending[0].id.startsWith(boot + ".")) { pending = []; return; } // made for a program that is gone
     if (now - pending[0].at > patience) post();
