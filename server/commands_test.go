@@ -15,7 +15,10 @@ import (
 func TestRun_ExitCodesTellWhatHappened(t *testing.T) {
 	s := filled(t)
 	nobody := "127.0.0.1:1"
-	empty := t.TempDir()
+	empty, onlyPhotos := t.TempDir(), t.TempDir()
+	if err := os.Mkdir(filepath.Join(onlyPhotos, photosFolder), 0o700); err != nil {
+		t.Fatal(err)
+	}
 	for _, tc := range []struct {
 		why  string
 		args []string
@@ -35,6 +38,7 @@ func TestRun_ExitCodesTellWhatHappened(t *testing.T) {
 		{"a routine nobody knows", []string{"show", "wn11", "--routine", "yearly", "--server", s.address}, command.ExitRefused, "yearly"},
 		{"nobody there", []string{"readiness", "--server", nobody}, command.ExitNotThere, "cannot be reached: 127.0.0.1:1"},
 		{"no record", []string{"verify", "--data", filepath.Join(empty, "none")}, command.ExitMisused, "no record"},
+		{"photos alone are no record", []string{"verify", "--data", onlyPhotos}, command.ExitMisused, "only photos"},
 		{"an empty folder is no record", []string{"rebuild", "--data", empty}, command.ExitMisused, "is empty"},
 		{"an address for everybody", []string{"serve", "--data", empty, "--listen", "0.0.0.0:0"}, command.ExitMisused, "--insecure-listen-anywhere"},
 		{"a log of no known kind", []string{"serve", "--data", empty, "--log-format", "xml"}, command.ExitMisused, "text or json"},

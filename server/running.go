@@ -8,6 +8,7 @@ import (
 	"net"
 	"net/http"
 	"os"
+	"path/filepath"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -15,6 +16,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"bayround/internal/command"
+	"bayround/internal/photo"
 	"bayround/internal/rpc"
 	"bayround/internal/station"
 )
@@ -37,6 +39,10 @@ type ready struct {
 	PID     int    `json:"pid"`
 }
 
+// photosFolder is where photos lie beside the record. The journal lets a folder of
+// this name stand in its directory.
+const photosFolder = "photos"
+
 // start opens the station and serves it. What it has opened is closed again when
 // it fails half-way.
 func start(ctx context.Context, c *console, f *serveFlags, logger *slog.Logger) (r *running, err error) {
@@ -49,9 +55,13 @@ func start(ctx context.Context, c *console, f *serveFlags, logger *slog.Logger) 
 			err = errors.Join(err, st.Close())
 		}
 	}()
+	photos, err := photo.Open(photo.Options{Dir: filepath.Join(f.data, photosFolder)})
+	if err != nil {
+		return nil, fmt.Errorf("opening the station's photos in %s: %w", f.data, err)
+	}
 	registry := prometheus.NewRegistry()
 	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
-	server, err := rpc.New(st, rpc.Options{Logger: logger, Metrics: registry, StreamsPerConnection: f.streams})
+	server, err := rpc.New(st, rpc.Options{Logger: logger, Metrics: registry, StreamsPerConnection: f.streams, Photos: photos})
 	if err != nil {
 		return nil, err
 	}

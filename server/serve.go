@@ -13,7 +13,7 @@ import (
 const serveHelp = `Run the station: take rounds, keep the record, tell whoever asks or watches.
 
 The record lies in the folder --data, on a local disk; one station, one folder, one
-process. The catalogue, routines and rule packs that come with the program are put in
+process. Photos lie beside it in --data/photos, up to 2 GiB of them. The catalogue, routines and rule packs that come with the program are put in
 force at the start; files of the folder --rules take the place of those of the same
 name (packs/gb-use/tyres-and-wheels.yaml) or join them. When that folder holds a
 mistake, it is said with file, line and column, and what was in force before stays.

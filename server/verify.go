@@ -84,6 +84,9 @@ func isRecord(folder string) error {
 	if len(entries) == 0 {
 		return command.Misuse("there is no record: %s is empty", folder)
 	}
+	if len(entries) == 1 && entries[0].Name() == photosFolder {
+		return command.Misuse("there is no record: %s holds only photos", folder)
+	}
 	return nil
 }
 

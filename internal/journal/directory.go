@@ -16,13 +16,16 @@ const (
 	journalFile = "JOURNAL"
 	signerFile  = "signer.key"
 	badgerDir   = "badger"
-	unfinished  = ".new" // ends the name of a file that is still being written
+	photosDir   = "photos" // not ours, but may stand beside us
+	unfinished  = ".new"   // ends the name of a file that is still being written
 )
 
 // ownNames may stand in a directory in which a journal is made: what an
-// interrupted first start leaves behind, and what every fresh ext4 holds.
+// interrupted first start leaves behind, the photos that belong to the record
+// (brought back from a copy before the station was started), and what every fresh
+// ext4 holds. In a journal's own directory anything may stand.
 func ownNames() []string {
-	return []string{signerFile, badgerDir, journalFile + unfinished, signerFile + unfinished, "lost+found"}
+	return []string{signerFile, badgerDir, journalFile + unfinished, signerFile + unfinished, photosDir, "lost+found"}
 }
 
 // inspect reads the JOURNAL file of dir. It returns nil when there is none

@@ -68,7 +68,7 @@ func TestOpen_RefusesADirectoryOfSomethingElse(t *testing.T) {
 		reason string
 	}{
 		{"a file", func(dir string) error { return os.WriteFile(dir+"/notes.txt", nil, 0o600) }, "DIRECTORY_FOREIGN"},
-		{"a directory", func(dir string) error { return os.Mkdir(dir+"/photos", 0o700) }, "DIRECTORY_FOREIGN"},
+		{"a directory", func(dir string) error { return os.Mkdir(dir+"/pictures", 0o700) }, "DIRECTORY_FOREIGN"},
 		{"a Badger store", func(dir string) error { return foreignBadger(dir) }, "DIRECTORY_FOREIGN"},
 		{"a Badger store in our place", func(dir string) error { return foreignBadger(filepath.Join(dir, badgerDir)) }, "DIRECTORY_FOREIGN"},
 		{"another JOURNAL", func(dir string) error {
@@ -111,12 +111,23 @@ func foreignBadger(dir string) error {
 	return errors.Join(err, db.Close())
 }
 
-func TestOpen_IgnoresLostAndFound(t *testing.T) {
-	dir := t.TempDir()
-	if err := os.Mkdir(dir+"/lost+found", 0o700); err != nil {
-		t.Fatal(err)
+func TestOpen_LeavesAloneWhatMayStandBesideIt(t *testing.T) {
+	for _, name := range []string{"lost+found", "photos"} {
+		t.Run(name, func(t *testing.T) {
+			dir := t.TempDir()
+			inside := filepath.Join(dir, name, "kept")
+			if err := errors.Join(os.Mkdir(filepath.Dir(inside), 0o700), os.WriteFile(inside, []byte("as it was"), 0o600)); err != nil {
+				t.Fatal(err)
+			}
+			mustClose(t, open(t, dir))
+			if _, err := Verify(t.Context(), Options{Dir: dir}); err != nil {
+				t.Errorf("Verify beside %s = %v", name, err)
+			}
+			if got, err := os.ReadFile(inside); err != nil || string(got) != "as it was" {
+				t.Errorf("what lay in %s is now %q, %v", name, got, err)
+			}
+		})
 	}
-	open(t, dir)
 }
 
 func TestOpen_PathThatIsNoDirectory(t *testing.T) {

@@ -1,8 +1,11 @@
 package rpc
 
 import (
+	"bytes"
 	"context"
 	"errors"
+	"image"
+	"image/png"
 	"io"
 	"log/slog"
 	"net"
@@ -17,6 +20,7 @@ import (
 	"google.golang.org/protobuf/reflect/protoregistry"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"bayround/internal/photo"
 	"bayround/internal/station"
 	pb "bayround/proto/bayround/v1"
 )
@@ -106,8 +110,8 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 		&pb.GiveUpRoundRequest{RequestId: id, Round: round, Note: "relieved"},
 		&pb.BeginStepRequest{RequestId: id, Round: round, StepId: "HVE-020/charge-flap"},
 		&pb.MakeSafeRequest{RequestId: id, Round: round, StepIds: []string{"HVE-020/charge-flap"}},
-		&pb.RecordResultRequest{Round: round, Result: soundResult(2, "LMP-020/front").GetRecord().GetResult()},
-		&pb.RecordResultsRequest{Record: soundResult(2, "LMP-020/front").GetRecord()},
+		&pb.RecordResultRequest{Round: round, Result: fullResult(t)},
+		&pb.RecordResultsRequest{Record: &pb.RecordResultRequest{Round: round, Result: fullResult(t)}},
 		&pb.GetReadinessRequest{Vehicle: vehicle, AsOf: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC))},
 		&pb.ListReadinessRequest{PageSize: 10, Station: "stations/skarholm-quay"},
 		&pb.WatchReadinessRequest{Vehicles: []string{vehicle}},
@@ -115,8 +119,8 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 		&pb.GetCheckpointRequest{},
 		&pb.GetLibraryRequest{KnownDigest: strings.Repeat("0a", 32)},
 		&pb.GetStandingRequest{Vehicle: vehicle},
-		&pb.PutPhotoRequest{Sha256: strings.Repeat("0a", 32), Content: []byte{0xff, 0xd8, 0xff}},
-		&pb.GetPhotoRequest{Sha256: strings.Repeat("0a", 32)},
+		&pb.PutPhotoRequest{Sha256: photo.Sum(onePixel(t)), Content: onePixel(t)},
+		&pb.GetPhotoRequest{Sha256: photo.Sum(onePixel(t))},
 	}
 	for _, s := range samples {
 		if s.ProtoReflect().Descriptor().Name() == name {
@@ -125,6 +129,26 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 	}
 	t.Fatalf("no sample of %s: add one", name)
 	return nil
+}
+
+// fullResult is a result with every list filled.
+func fullResult(t testing.TB) *pb.Result {
+	t.Helper()
+	r := soundResult(2, "FLU-010/oil").GetRecord().GetResult()
+	r.Answer = &pb.Result_Level{Level: &pb.Level{Mark: pb.LevelMark_LEVEL_MARK_BETWEEN, Fraction: 0.5}}
+	r.AlsoSeen = []*pb.ConditionSeen{{Condition: "05"}}
+	r.Photos = []string{photo.Sum(onePixel(t))}
+	return r
+}
+
+// onePixel is the smallest photo.
+func onePixel(t testing.TB) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	if err := png.Encode(&b, image.NewGray(image.Rect(0, 0, 1, 1))); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
 }
 
 // call makes one call with one request and returns the error it ended with; of a

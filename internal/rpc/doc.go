@@ -29,7 +29,7 @@
 // happened in and then ends the process, because nobody knows what it left
 // behind. The journal is what a restart begins from.
 //
-// Limits: 1 MiB for a request, 64 streams a connection unless set otherwise.
+// Limits: 1 MiB for a request, of which a photo may take 900 KiB, 64 streams a connection unless set otherwise.
 // Windows and buffers are small and fixed, so that a thousand watchers cost
 // little and no message costs a ping to estimate the bandwidth.
 package rpc

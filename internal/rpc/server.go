@@ -15,6 +15,7 @@ import (
 	"google.golang.org/grpc/health"
 	"google.golang.org/grpc/reflection"
 
+	"bayround/internal/photo"
 	"bayround/internal/station"
 )
 
@@ -34,6 +35,9 @@ type Options struct {
 	// StreamsPerConnection is how many calls and watches one connection may have
 	// open; 0 for 64. A reader of a thousand watches uses several connections.
 	StreamsPerConnection uint32
+	// Photos is where photos are kept; nil for nowhere: PhotoService says so then.
+	// The caller opens it.
+	Photos *photo.Store
 }
 
 // withDefaults fills in what was left out.
@@ -87,7 +91,7 @@ func newServer(st *station.Station, o Options, further ...grpc.ServerOption) (*S
 		health:  health.NewServer(),
 		stop:    chain.stop,
 	}
-	registerServices(s.grpc, st, chain)
+	registerServices(s.grpc, st, o.Photos, chain)
 	s.registerHealth()
 	reflection.Register(s.grpc)
 	return s, nil
