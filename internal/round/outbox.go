@@ -31,6 +31,7 @@ type outbox struct {
 	scanned int64            // guarded by mu: the event up to which was read
 	pending map[string]int   // guarded by mu: commands read and not acknowledged, by vehicle
 	newest  map[string]int64 // guarded by mu: newest command read, by vehicle
+	photos  []enclosure      // guarded by mu: not yet arrived, in the order of their results
 	era     int              // guarded by mu: counts how often it began anew
 }
 
@@ -52,7 +53,7 @@ func openOutbox(ctx context.Context, c Config, log *slog.Logger, news *bell) (*o
 		log.Warn("this tablet's journal is not the one that was sent from before; everything in it is sent")
 		p.Acknowledged, p.Photos, p.Command = 0, 0, ""
 	}
-	o.place, o.scanned = p, p.Acknowledged
+	o.place, o.scanned = p, min(p.Acknowledged, p.Photos)
 	return o, nil
 }
 
@@ -113,9 +114,16 @@ func (o *outbox) count(ev *pb.JournalEvent) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	o.scanned = ev.GetSequence()
-	if c := outgoingOf(ev); c != nil {
+	c := outgoingOf(ev)
+	if c == nil {
+		return
+	}
+	o.newest[c.vehicle] = c.sequence
+	if c.sequence > o.place.Acknowledged {
 		o.pending[c.vehicle]++
-		o.newest[c.vehicle] = c.sequence
+	}
+	if c.sequence > o.place.Photos {
+		o.encloseLocked(c)
 	}
 }
 
@@ -250,7 +258,7 @@ func (o *outbox) beginAnew() {
 	defer o.mu.Unlock()
 	o.era++
 	o.place.Acknowledged, o.place.Photos, o.place.Command, o.place.StationSequence, o.place.Refused = 0, 0, "", 0, nil
-	o.scanned = 0
+	o.scanned, o.photos = 0, nil
 	clear(o.pending)
 	clear(o.newest)
 }
@@ -264,7 +272,7 @@ func (o *outbox) save() error {
 		return err
 	}
 	o.mu.Lock()
-	o.place.Journal = id
+	o.place.Journal, o.place.Photos = id, o.photosThroughLocked()
 	p := o.place
 	o.mu.Unlock()
 	return p.write(o.dir)
@@ -277,8 +285,8 @@ func (o *outbox) about(vehicle string) (waiting int, newest int64) {
 	return o.pending[vehicle], o.newest[vehicle]
 }
 
-// counts returns how many commands wait, and what was refused.
-func (o *outbox) counts() (waiting int, refused []Refused) {
+// counts returns how many commands and photos wait, and what was refused.
+func (o *outbox) counts() (waiting, photos int, refused []Refused) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	for n := range maps.Values(o.pending) {
@@ -287,7 +295,7 @@ func (o *outbox) counts() (waiting int, refused []Refused) {
 	for _, r := range o.place.Refused {
 		refused = append(refused, r.shown())
 	}
-	return waiting, refused
+	return waiting, len(o.photos), refused
 }
 
 // station returns what is known of the station's journal.

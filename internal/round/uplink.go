@@ -11,6 +11,7 @@ import (
 
 	"google.golang.org/grpc"
 
+	"bayround/internal/photo"
 	"bayround/internal/station"
 	pb "bayround/proto/bayround/v1"
 )
@@ -26,6 +27,8 @@ type Config struct {
 	Device string
 	// Dir is where the uplink keeps how far it has come.
 	Dir string
+	// Photos holds what the tablet's camera took; nil when it takes no photos.
+	Photos *photo.Store
 	// Clock is the tablet's clock, for what is shown; nil for time.Now. How long
 	// nothing was heard is not told by it.
 	Clock func() time.Time
@@ -39,6 +42,7 @@ type Config struct {
 // may be called from any goroutine.
 type Uplink struct {
 	twin    *station.Station
+	photos  *photo.Store // nil when there are none
 	log     *slog.Logger
 	clock   func() time.Time
 	outbox  *outbox
@@ -52,6 +56,7 @@ type Uplink struct {
 	readiness pb.ReadinessServiceClient
 	journal   pb.JournalServiceClient
 	standings pb.TwinServiceClient
+	pictures  pb.PhotoServiceClient
 
 	mu       sync.Mutex
 	cancel   context.CancelFunc // guarded by mu: ends Run; nil while it does not run
@@ -70,9 +75,10 @@ var _ interface { // what the desk asks of an uplink
 // Dir is refused.
 func OpenUplink(c Config) (*Uplink, error) {
 	u := &Uplink{
-		twin: c.Twin, log: c.Log, clock: c.Clock, changed: newBell(), arrived: newBell(),
+		twin: c.Twin, photos: c.Photos, log: c.Log, clock: c.Clock, changed: newBell(), arrived: newBell(),
 		rounds: pb.NewRoundServiceClient(c.Conn), readiness: pb.NewReadinessServiceClient(c.Conn),
 		journal: pb.NewJournalServiceClient(c.Conn), standings: pb.NewTwinServiceClient(c.Conn),
+		pictures: pb.NewPhotoServiceClient(c.Conn),
 	}
 	if u.log == nil {
 		u.log = slog.New(slog.DiscardHandler)
@@ -117,7 +123,7 @@ func (u *Uplink) Run(ctx context.Context) error {
 	u.mu.Unlock()
 	defer u.running.Done()
 	var parts sync.WaitGroup
-	for _, part := range []func(context.Context){u.count, u.mind, u.send, u.listen, u.takeOver} {
+	for _, part := range []func(context.Context){u.count, u.mind, u.send, u.sendPhotos, u.listen, u.takeOver} {
 		parts.Go(func() { part(ctx) })
 	}
 	parts.Wait()
@@ -156,7 +162,7 @@ func (u *Uplink) mind(ctx context.Context) {
 // Link returns how the tablet stands to the station now.
 func (u *Uplink) Link() Link {
 	l := u.heard.link()
-	l.Pending, l.Refused = u.outbox.counts()
+	l.Pending, l.Photos, l.Refused = u.outbox.counts()
 	u.mu.Lock()
 	l.Recovery = u.recovery
 	u.mu.Unlock()
