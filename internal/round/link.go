@@ -20,7 +20,9 @@ type hearing struct {
 	mu       sync.Mutex
 	states   map[string]*pb.Readiness // guarded by mu: newest of each vehicle; never changed, replaced
 	sequence int64                    // guarded by mu: newest of the station's journal that was told of
+	beat     int64                    // guarded by mu: the same, in the newest heartbeat or at the beginning of the watch
 	watches  int                      // guarded by mu: how many watches have told every present state
+	current  int                      // guarded by mu: number of the watch that runs and has told them; 0 when none does
 	latest   time.Time                // guarded by mu: when it was heard last, with its monotonic reading
 	shown    time.Time                // guarded by mu: the same by the tablet's clock; zero when never
 	alive    bool                     // guarded by mu: it was heard, and no silence was noticed since
@@ -46,9 +48,18 @@ func (h *hearing) present(states []*pb.Readiness, sequence int64) (passages []pa
 		passages = append(passages, h.takeLocked(r)...)
 	}
 	h.sequence = max(h.sequence, sequence)
+	h.beat = sequence
 	h.watches++
+	h.current = h.watches
 	h.heardLocked()
 	return passages
+}
+
+// ended says that the watch has ended. What was heard is still current, for a while.
+func (h *hearing) ended() {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.current = 0
 }
 
 // readiness takes a newer state of a vehicle.
@@ -73,17 +84,19 @@ func (h *hearing) takeLocked(r *pb.Readiness) []passage {
 	return []passage{{before, r}}
 }
 
-// heartbeat takes a sign of life, and tells whether the clocks have drifted apart
-// by more than a second since it was told last.
-func (h *hearing) heartbeat(sequence int64, station time.Time) (moved bool) {
+// heartbeat takes a sign of life, and tells whether there is more to it: the
+// station's journal has grown, or the clocks have parted by a second.
+func (h *hearing) heartbeat(sequence int64, station time.Time) (more bool) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	h.heardLocked()
 	h.sequence = max(h.sequence, sequence)
+	grown := sequence > h.beat
+	h.beat = max(h.beat, sequence)
 	skew := h.clock().Sub(station).Round(time.Second)
-	moved = skew != h.skew
+	moved := skew != h.skew
 	h.skew = skew
-	return moved
+	return grown || moved
 }
 
 // heardLocked notes that the station was heard now.
@@ -127,7 +140,7 @@ func (h *hearing) stop() {
 func (h *hearing) forget() {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	h.states, h.sequence = map[string]*pb.Readiness{}, 0
+	h.states, h.sequence, h.beat = map[string]*pb.Readiness{}, 0, 0
 }
 
 // link says how the tablet stands to the station.
@@ -158,14 +171,21 @@ func (h *hearing) state(vehicle string) *pb.Readiness {
 	return h.states[vehicle]
 }
 
-// all returns the newest states, how far the station's journal had come, and how
-// many watches have begun.
-func (h *hearing) all() (states map[string]*pb.Readiness, sequence int64, watches int) {
+// beats returns how far the station's journal had come at the newest heartbeat.
+func (h *hearing) beats() int64 {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.beat
+}
+
+// all returns the newest states, how far the station's journal had come, and the
+// number of the watch that runs, 0 when none does.
+func (h *hearing) all() (states map[string]*pb.Readiness, sequence int64, watch int) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	states = make(map[string]*pb.Readiness, len(h.states))
 	for name, r := range h.states {
 		states[name] = r
 	}
-	return states, h.sequence, h.watches
+	return states, h.sequence, h.current
 }

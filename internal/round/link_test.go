@@ -129,6 +129,7 @@ func TestHearing_TellsWhenTheClocksPartByASecond(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		e := newEar()
 		defer e.stop()
+		e.present(nil, 1)
 		for _, tc := range []struct {
 			off   time.Duration
 			moved bool

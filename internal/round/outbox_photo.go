@@ -15,7 +15,7 @@ const photoPatience = time.Minute
 type enclosure struct {
 	sequence int64 // of the result's event in the twin's journal
 	sha256   string
-	of       *outgoing // the result, without what was seen
+	of       *outgoing // the result
 }
 
 // encloseLocked notes the photos of a result.

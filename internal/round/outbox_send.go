@@ -111,7 +111,19 @@ func (s *sender) one(ctx context.Context, c *outgoing) error {
 func (s *sender) acknowledged(c *outgoing, sequence int64) {
 	s.failed, s.tries = "", 0
 	s.uplink.outbox.settle(s.era, c, sequence, nil)
-	s.uplink.adopt.own(c.vehicle, sequence)
+	if !ends(c.request) {
+		s.uplink.adopt.own(c.vehicle, sequence)
+	}
+}
+
+// ends tells whether a command ends a round. Until then the twin keeps the times at
+// which things were found here; at the end it takes over the station's.
+func ends(request proto.Message) bool {
+	switch request.(type) {
+	case *pb.FinishRoundRequest, *pb.GiveUpRoundRequest:
+		return true
+	}
+	return false
 }
 
 // forGood tells whether sending a command again would be of no use. A station

@@ -2,6 +2,7 @@ package round
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -9,7 +10,6 @@ import (
 
 	"github.com/google/uuid"
 
-	"bayround/internal/fault"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -21,7 +21,14 @@ type adoption struct {
 	era     int              // guarded by mu: counts how often all was forgotten
 	known   map[string]int64 // guarded by mu: up to this event of the station the twin has everything about a vehicle
 	library string           // guarded by mu: digest of the station's library that was taken over
-	watches int              // guarded by mu: at which watch the library was asked for
+	asked   asked            // guarded by mu: when the library was asked for
+}
+
+// asked is a moment of asking for what is in force: in which watch, and how far
+// the station's journal had come.
+type asked struct {
+	watch int
+	beat  int64
 }
 
 func (a *adoption) init() { a.known = map[string]int64{} }
@@ -30,7 +37,7 @@ func (a *adoption) forget() {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	a.era++
-	a.library, a.watches = "", 0
+	a.library, a.asked = "", asked{}
 	clear(a.known)
 }
 
@@ -60,17 +67,17 @@ func (a *adoption) took(era int, vehicle string, sequence int64) {
 	}
 }
 
-func (a *adoption) now() (era int, library string, watches int) {
+func (a *adoption) now() (era int, library string, when asked) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	return a.era, a.library, a.watches
+	return a.era, a.library, a.asked
 }
 
-func (a *adoption) tookLibrary(era int, digest string, watches int) {
+func (a *adoption) tookLibrary(era int, digest string, when asked) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	if era == a.era {
-		a.library, a.watches = digest, watches
+		a.library, a.asked = digest, when
 	}
 }
 
@@ -104,12 +111,15 @@ func (u *Uplink) takeOver(ctx context.Context) {
 
 // takeOverAll takes over everything that the twin may lack.
 func (u *Uplink) takeOverAll(ctx context.Context) error {
-	states, _, watches := u.heard.all()
-	if !u.Live() {
+	states, _, watch := u.heard.all()
+	if watch == 0 || !u.Live() {
 		return nil
 	}
-	if _, _, asked := u.adopt.now(); asked != watches {
-		if err := u.takeLibrary(ctx, watches); err != nil {
+	// Not everything that is put in force changes a vehicle, so it is asked for
+	// whenever a heartbeat says that something has happened.
+	now := asked{watch, u.heard.beats()}
+	if _, _, before := u.adopt.now(); before != now {
+		if err := u.takeLibrary(ctx, now); err != nil {
 			return err
 		}
 	}
@@ -117,7 +127,7 @@ func (u *Uplink) takeOverAll(ctx context.Context) error {
 		if !u.adopt.lacks(vehicle, states[vehicle].GetSequence()) {
 			continue
 		}
-		if err := u.takeVehicle(ctx, vehicle); err != nil {
+		if err := u.takeVehicle(ctx, vehicle, watch); err != nil {
 			return fmt.Errorf("taking over %s: %w", vehicle, err)
 		}
 	}
@@ -125,7 +135,7 @@ func (u *Uplink) takeOverAll(ctx context.Context) error {
 }
 
 // takeLibrary takes over what is in force.
-func (u *Uplink) takeLibrary(ctx context.Context, watches int) error {
+func (u *Uplink) takeLibrary(ctx context.Context, when asked) error {
 	era, known, _ := u.adopt.now()
 	calling, cancel := context.WithTimeout(ctx, patience)
 	defer cancel()
@@ -144,35 +154,24 @@ func (u *Uplink) takeLibrary(ctx context.Context, watches int) error {
 			u.changed.ring()
 		}
 	}
-	u.adopt.tookLibrary(era, resp.GetDigest(), watches)
+	u.adopt.tookLibrary(era, resp.GetDigest(), when)
 	return nil
 }
 
 // takeVehicle takes over what a vehicle's verdict rests on, unless something
 // about it is still to be sent: the station must have all of ours first.
-func (u *Uplink) takeVehicle(ctx context.Context, vehicle string) error {
-	twin, ok := any(u.twin).(standingTaker)
-	if !ok {
-		return nil
-	}
-	era, library, watches := u.adopt.now()
+func (u *Uplink) takeVehicle(ctx context.Context, vehicle string, watch int) error {
+	era, library, when := u.adopt.now()
 	waiting, newest := u.outbox.about(vehicle)
 	if waiting > 0 {
 		return nil
 	}
-	_, heard, _ := u.heard.all() // whatever happened up to here is in the answer
-	calling, cancel := context.WithTimeout(ctx, patience)
-	defer cancel()
-	resp, err := u.standings.GetStanding(calling, &pb.GetStandingRequest{Vehicle: vehicle})
-	switch {
-	case fault.Is(err, fault.NotFound):
-		u.adopt.took(era, vehicle, heard)
-		return nil
-	case err != nil:
+	heard, err := u.fetch(ctx, vehicle, watch)
+	if err != nil {
 		return err
 	}
-	if resp.GetLibraryDigest() != library {
-		if err := u.takeLibrary(ctx, watches); err != nil {
+	if heard.library != library {
+		if err := u.takeLibrary(ctx, when); err != nil {
 			return err
 		}
 	}
@@ -184,19 +183,42 @@ func (u *Uplink) takeVehicle(ctx context.Context, vehicle string) error {
 	if waiting, now := u.outbox.about(vehicle); waiting > 0 || now != newest {
 		return nil // something was recorded meanwhile; it is sent first
 	}
-	changed, err := twin.AdoptStanding(ctx, uuid.NewString(), resp.GetStanding())
+	changed, err := u.twin.AdoptStanding(ctx, uuid.NewString(), heard.standing)
 	if err != nil {
 		return err
 	}
-	u.adopt.took(era, vehicle, max(heard, resp.GetStanding().GetSequence()))
+	u.adopt.took(era, vehicle, heard.through)
 	if changed {
-		u.log.Debug("taken over from the station", "vehicle", vehicle, "sequence", resp.GetStanding().GetSequence())
+		u.log.Debug("taken over from the station", "vehicle", vehicle, "through", heard.through)
 		u.changed.ring()
 	}
 	return nil
 }
 
-// standingTaker is a twin that can take a vehicle over.
-type standingTaker interface {
-	AdoptStanding(ctx context.Context, requestID string, standing *pb.Standing) (changed bool, err error)
+// fetched is a standing on its way into the twin.
+type fetched struct {
+	standing *pb.Standing
+	library  string // digest of what it was judged by
+	through  int64  // everything about the vehicle up to this event of the station is in it
+}
+
+// fetch asks the station for a standing. One that does not know what the station
+// has told before comes from a journal that has lost its end: the next watch
+// finds out, and until then nothing is taken over.
+func (u *Uplink) fetch(ctx context.Context, vehicle string, watch int) (f fetched, err error) {
+	states, through, _ := u.heard.all() // whatever happened up to here is in the answer
+	calling, cancel := context.WithTimeout(ctx, patience)
+	defer cancel()
+	resp, err := u.standings.GetStanding(calling, &pb.GetStandingRequest{Vehicle: vehicle})
+	if err != nil {
+		return f, err
+	}
+	f = fetched{resp.GetStanding(), resp.GetLibraryDigest(), max(through, resp.GetStanding().GetSequence())}
+	switch _, _, now := u.heard.all(); {
+	case now != watch:
+		return f, errors.New("the watch ended meanwhile")
+	case f.standing.GetSequence() < states[vehicle].GetSequence():
+		return f, fmt.Errorf("the standing rests on event %d, but event %d was told of", f.standing.GetSequence(), states[vehicle].GetSequence())
+	}
+	return f, nil
 }

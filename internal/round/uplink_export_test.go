@@ -28,6 +28,7 @@ func (u *Uplink) Acknowledged() int64 {
 
 // Watches is how many watches have told every present state.
 func (u *Uplink) Watches() int {
-	_, _, watches := u.heard.all()
-	return watches
+	u.heard.mu.Lock()
+	defer u.heard.mu.Unlock()
+	return u.heard.watches
 }

@@ -3,6 +3,9 @@ package round_test
 import (
 	"bytes"
 	"context"
+	"errors"
+	"os"
+	"path/filepath"
 	"testing"
 	"time"
 
@@ -34,6 +37,7 @@ type ofRecord struct {
 	*stationtest.Kit
 	served *stationtest.Served
 	wire   *wire
+	copied string // directory of a copy
 }
 
 // openOfRecord opens a small station and serves it; oldNew are texts to be
@@ -67,12 +71,44 @@ func openSmall(t testing.TB, files []catalogue.File) *stationtest.Kit {
 // on the same journal.
 func (o *ofRecord) restart() {
 	o.T.Helper()
+	o.halt(func() { o.Reopen() })
+}
+
+// halt cuts the station off in the middle of whatever it does, and serves it again
+// once something was done.
+func (o *ofRecord) halt(meanwhile func()) {
+	o.T.Helper()
 	o.wire.Cut()
 	o.served.Server.Stop(context.Background())
-	o.Reopen()
+	meanwhile()
 	o.served = stationtest.Serve(o.T, o.Kit.Station, rpc.Options{StopAfter: time.Millisecond})
 	o.wire.Lead(o.served.Address)
 	o.wire.Heal()
+}
+
+// keepCopy copies the station's directory, as a back-up does.
+func (o *ofRecord) keepCopy() {
+	o.T.Helper()
+	o.copied = filepath.Join(o.T.TempDir(), "copy")
+	o.halt(func() {
+		o.Close()
+		must(o.T, os.CopyFS(o.copied, os.DirFS(o.Dir())))
+		o.Kit = stationtest.OpenWith(o.T, nil, station.Options{Dir: o.Dir(), Defaults: stationtest.Small()})
+	})
+}
+
+// restoreCopy lets the station go on from the copy.
+func (o *ofRecord) restoreCopy() { o.moveTo(o.copied) }
+
+// replace lets another station, with nothing but the configuration, take its place.
+func (o *ofRecord) replace() { o.moveTo(o.T.TempDir()) }
+
+func (o *ofRecord) moveTo(dir string) {
+	o.T.Helper()
+	o.halt(func() {
+		o.Close()
+		o.Kit = stationtest.OpenWith(o.T, nil, station.Options{Dir: dir, Defaults: stationtest.Small()})
+	})
 }
 
 // tablet is a twin with its uplink.
@@ -89,7 +125,13 @@ type tablet struct {
 // until the test ends.
 func newTablet(t testing.TB, w *wire, device string) *tablet {
 	t.Helper()
-	b := &tablet{Kit: openSmall(t, stationtest.Small()), device: device, dir: t.TempDir()}
+	return openTablet(t, w, device, stationtest.Small())
+}
+
+// openTablet makes a tablet that knows what stands in files.
+func openTablet(t testing.TB, w *wire, device string, files []catalogue.File) *tablet {
+	t.Helper()
+	b := &tablet{Kit: openSmall(t, files), device: device, dir: t.TempDir()}
 	conn, err := rpc.Dial(w.Address())
 	if err != nil {
 		t.Fatal(err)
@@ -134,6 +176,7 @@ func (b *tablet) restart() {
 // begin opens a round on the tablet.
 func (b *tablet) begin(vehicle string) (name string) {
 	b.T.Helper()
+	defer b.up.Turn()()
 	name = "rounds/" + uuid.NewString()
 	_, err := b.Station.OpenRound(context.Background(), &pb.OpenRoundRequest{
 		Round: name, Vehicle: vehicle, Routine: shiftCheck, Driver: "people/driver", Device: b.device, DeviceTime: timestamppb.Now(),
@@ -145,6 +188,7 @@ func (b *tablet) begin(vehicle string) (name string) {
 // answer records a result on the tablet.
 func (b *tablet) answer(round string, r *pb.Result) *pb.RecordResultResponse {
 	b.T.Helper()
+	defer b.up.Turn()()
 	r = proto.CloneOf(r)
 	r.ResultId, r.Person, r.Device, r.DeviceTime = uuid.NewString(), "people/driver", b.device, timestamppb.Now()
 	resp, err := b.RecordResult(context.Background(), &pb.RecordResultRequest{Round: round, Result: r})
@@ -160,8 +204,16 @@ func (b *tablet) answerAll(vehicle, round string) {
 	}
 }
 
+// command carries out any command of a driver's on the tablet.
+func (b *tablet) command(request proto.Message) {
+	b.T.Helper()
+	defer b.up.Turn()()
+	b.must(carry(b.Station, request))
+}
+
 func (b *tablet) finish(round string) {
 	b.T.Helper()
+	defer b.up.Turn()()
 	_, err := b.FinishRound(context.Background(), &pb.FinishRoundRequest{
 		RequestId: uuid.NewString(), Round: round, Note: "all done", DeviceTime: timestamppb.Now(), ShownVerdict: pb.Verdict_VERDICT_FIT,
 	})
@@ -193,6 +245,27 @@ func (b *tablet) await(what string, so func() bool) {
 		}
 	}
 }
+
+// awaitTwin waits until a vehicle on the tablet itself differs no more from what
+// it should be. Whatever is recorded or taken over makes the twin's watch speak.
+func (b *tablet) awaitTwin(vehicle string, difference func() string) {
+	b.T.Helper()
+	ctx, cancel := context.WithTimeout(context.Background(), time.Minute) // only so that a failure says what it waited for
+	defer cancel()
+	left := ""
+	err := b.Watch(ctx, nil, func(*pb.WatchReadinessResponse) error {
+		if left = difference(); left == "" {
+			return errSo
+		}
+		return nil
+	})
+	if !errors.Is(err, errSo) {
+		b.T.Fatalf("%s says of %s something else than the station, %v (-station +twin):\n%s", b.device, vehicle, err, left)
+	}
+}
+
+// errSo ends a watch.
+var errSo = errors.New("it is so")
 
 // sent waits until the twin's whole record has reached the station.
 func (b *tablet) sent() {

@@ -21,6 +21,7 @@ func (u *Uplink) listen(ctx context.Context) {
 	for ctx.Err() == nil {
 		began := time.Now()
 		err := u.watch(ctx, pauses.over)
+		u.heard.ended()
 		if ctx.Err() != nil {
 			return
 		}
