@@ -183,14 +183,18 @@ func (p pane) AlsoSeen() []round.Choice {
 // MoreWord names what else can be given beside the answer.
 func (p pane) MoreWord() string {
 	var words []string
+	if p.Step.NeedsGauge && p.Step.Gauge != nil {
+		words = append(words, "gauge")
+	}
 	if len(p.AlsoSeen()) > 0 {
-		words = append(words, "Fault")
+		words = append(words, "fault")
 	}
 	words = append(words, "note", "photo")
 	if kept := len(p.Step.Entry.Photos); kept > 0 {
 		words[len(words)-1] = counted(kept, "photo")
 	}
-	text := strings.Join(words, ", ")
+	const most = 3 // that fit on its control; what is left out is there all the same
+	text := strings.Join(words[:min(len(words), most)], ", ")
 	return strings.ToUpper(text[:1]) + text[1:]
 }
 
