@@ -17,6 +17,7 @@ type scene struct {
 	Rows    int    // vehicles, as far as layouts are reckoned for
 	Far     farScene
 	Lines   []bayLine
+	More    string // of those that found no room, in words
 	Defects []defectLine
 	Events  []eventLine
 }
@@ -95,14 +96,20 @@ func stage(b *round.Bay, names bool, now time.Time) scene {
 	if w.zone == nil {
 		w.zone = time.UTC
 	}
-	s := scene{Clock: w.hours(b.Heard), Live: b.Live && (b.Heard.IsZero() || now.Sub(b.Heard) <= staleAfter)}
+	s := scene{Clock: w.hours(heardAt(b, now)), Live: b.Live && (b.Heard.IsZero() || now.Sub(b.Heard) <= staleAfter)}
 	if !s.Live {
 		s.Since = w.when(later(b.Since, b.Heard))
 	}
 	s.Rows = min(len(b.Vehicles), mostRows)
-	for _, r := range b.Vehicles {
-		s.Lines = append(s.Lines, w.line(b, r))
+	for i, r := range b.Vehicles {
 		s.Defects = append(s.Defects, w.defects(r)...)
+		if i < s.Rows-1 || len(b.Vehicles) <= mostRows {
+			s.Lines = append(s.Lines, w.line(b, r))
+		}
+	}
+	if more := len(b.Vehicles) - len(s.Lines); more > 0 {
+		word, _ := w.verdict(b.Vehicles[len(s.Lines)])
+		s.More = fmt.Sprintf("and %d more, none worse than %s", more, word)
 	}
 	s.Defects = s.Defects[:min(len(s.Defects), mostDefects)]
 	for _, e := range b.Events[:min(len(b.Events), mostEvents)] {
@@ -110,6 +117,15 @@ func stage(b *round.Bay, names bool, now time.Time) scene {
 	}
 	s.Far = w.far(b, names)
 	return s
+}
+
+// heardAt is when the station was last heard. Who says live without saying when
+// means now.
+func heardAt(b *round.Bay, now time.Time) time.Time {
+	if b.Live && b.Heard.IsZero() {
+		return now
+	}
+	return b.Heard
 }
 
 // later is the later of two instants: when the link broke, or the last word before.

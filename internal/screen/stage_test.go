@@ -66,6 +66,7 @@ func TestStage_WhatIsNotLiveShowsNoVerdict(t *testing.T) {
 		{"the link says it is up, but nothing came for 11 s", true, hour, morning.Add(-11 * time.Second), false, "07:41", "07:41"},
 		{"exactly at the bound", true, hour, morning.Add(-staleAfter), true, "", "07:42"},
 		{"down since before midnight", false, morning.Add(-10 * time.Hour), morning.Add(-10 * time.Hour), false, "Mon 21:42", "21:42"},
+		{"live without saying when", true, hour, time.Time{}, true, "", "07:42"},
 		{"never heard", false, time.Time{}, time.Time{}, false, "", ""},
 	} {
 		t.Run(tc.why, func(t *testing.T) {
@@ -190,5 +191,23 @@ func TestStage_TheFarLayerIsOfTheVehicleConcernedNow(t *testing.T) {
 	b.Vehicles = nil
 	if far := stage(b, false, morning).Far; far.Mode != farEmpty {
 		t.Errorf("with no vehicle the far layer is %+v", far)
+	}
+}
+
+// No vehicle is left out in silence: those without room are counted, and how bad the
+// worst of them is.
+func TestStage_VehiclesWithoutRoomAreCounted(t *testing.T) {
+	b := wholeBay(t)
+	fit := b.Vehicles[4]
+	for len(b.Vehicles) < mostRows {
+		b.Vehicles = append(b.Vehicles, fit)
+	}
+	if s := stage(b, false, morning); len(s.Lines) != mostRows || s.More != "" {
+		t.Errorf("%d vehicles: %d lines and %q", len(b.Vehicles), len(s.Lines), s.More)
+	}
+	b.Vehicles = append(b.Vehicles, fit, fit)
+	s := stage(b, false, morning)
+	if len(s.Lines) != mostRows-1 || s.More != "and 3 more, none worse than FIT TO RESPOND" || s.Rows != mostRows {
+		t.Errorf("%d vehicles: %d lines and %q", len(b.Vehicles), len(s.Lines), s.More)
 	}
 }

@@ -167,3 +167,21 @@ func TestTabletPage_SecondsOfHoldingAreShown(t *testing.T) {
 	openTablet(t, b, k)
 	b.until(t, "/^3[56][0-9][0-9] s$/.test(document.getElementById('hold').textContent)")
 }
+
+// Nothing that the tablet can show asks for what the page's policy refuses.
+func TestTabletPage_NoStateBreaksThePolicy(t *testing.T) {
+	b := openBrowser(t, 1280, 800)
+	desk := newDesk(wholeBay(t))
+	k := serve(t, desk, defaultLimits())
+	samples := sampleViews(t)
+	for _, name := range sampleNames(t) {
+		desk.answer = func(round.Act) *round.View { return samples[name] }
+		if err := desk.Do(t.Context(), round.Act{Name: "show"}); err != nil {
+			t.Fatal(err)
+		}
+		openTablet(t, b, k)
+		if wrong := b.complaints(); wrong != "" {
+			t.Fatalf("%s: the console says: %s", name, wrong)
+		}
+	}
+}

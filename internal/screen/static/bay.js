@@ -62,7 +62,7 @@
     if (!beat) return "no word yet";
     if (beat.fault) return beat.fault;
     if (lost) return "kiosk silent";
-    if (beat.age < 0) return "station never heard";
+    if (beat.age < 0) return beat.live ? "live" : "station never heard";
     const s = Math.round((beat.age + now - last) / 1000);
     if (s < 100) return "heard " + s + " s ago";
     return "heard " + (s < 6000 ? Math.round(s / 60) + " min ago" : Math.round(s / 3600) + " h ago");

@@ -12,6 +12,7 @@
   const me = Math.random().toString(36).slice(2, 10) + Date.now().toString(36);
 
   let socket = null;
+  let upAt = performance.now(); // when the line was last seen up
   let boot = ""; // which start of the program the socket leads to
   let last = -Infinity; // performance.now() of the newest frame
   let wait = 250;
@@ -178,8 +179,10 @@
   function look() {
     const now = performance.now();
     const cut = byId("cut");
-    if (cut) cut.hidden = up();
-    document.documentElement.dataset.line = up() ? "up" : "down";
+    const line = up();
+    if (line) upAt = now;
+    if (cut) cut.hidden = now - upAt < 1500; // a page that has just come is not cut off
+    document.documentElement.dataset.line = line ? "up" : "down";
     if (!pending.length) return;
     if (boot && !pending[0].id.startsWith(boot + ".")) { pending = []; return; } // made for a program that is gone
     if (now - pending[0].at > patience) post();
