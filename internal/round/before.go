@@ -77,8 +77,7 @@ func (d *Desk) checkPIN(ctx context.Context, person, pin string) error {
 // signOut ends the session; a round that is under way stays open.
 func (d *Desk) signOut(context.Context, Act) error {
 	d.session.signOut()
-	d.session.leaveRound()
-	d.stale = true
+	d.leave()
 	return nil
 }
 

@@ -77,8 +77,7 @@ func (d *Desk) giveUp(ctx context.Context, a Act) error {
 	s, note := d.session, strings.TrimSpace(a.Values["note"])
 	switch {
 	case s.Round == "":
-		s.leaveRound()
-		d.stale = true
+		d.leave()
 		return nil
 	case note == "" || len([]rune(note)) > 200:
 		return fault.New(fault.Invalid, "NOTE_MISSING", "say in a few words why the round is given up")

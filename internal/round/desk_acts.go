@@ -153,8 +153,7 @@ func (d *Desk) dismiss(_ context.Context, a Act) error {
 // home goes to the list of vehicles; the round stays as it is, and whoever is
 // signed in stays so.
 func (d *Desk) home(context.Context, Act) error {
-	d.session.leaveRound()
-	d.stale = true
+	d.leave()
 	return nil
 }
 

@@ -12,6 +12,12 @@ import (
 	pb "bayround/proto/bayround/v1"
 )
 
+// leave forgets the round in hand.
+func (d *Desk) leave() {
+	d.session.leaveRound()
+	d.stale = true
+}
+
 // goOn lights the next step after a place of the walk; when nothing can be done
 // now, it shows what is left.
 func (d *Desk) goOn(ctx context.Context, after int) error {

@@ -21,7 +21,7 @@ func (d *Desk) turnOut(ctx context.Context, _ Act) error {
 		return nil
 	}
 	if d.scene.round == nil || !live(d.scene.round) {
-		s.Round, s.Resuming, s.Closed = "", false, nil
+		s.Round, s.Resuming, s.Closed, d.stale = "", false, nil, true
 	}
 	underWay := s.Round != "" && !s.Resuming
 	if underWay {
@@ -96,8 +96,7 @@ func (d *Desk) madeSafe(context.Context, *pb.MakeSafeRequest, *pb.MakeSafeRespon
 func (d *Desk) goAway(_ context.Context, _ Act) error {
 	s := d.session
 	if s.Round == "" {
-		s.leaveRound() // there is none to come back to
-		d.stale = true
+		d.leave() // there is none to come back to
 		return nil
 	}
 	s.Turnout.Away = d.now().Round(0)
@@ -115,8 +114,7 @@ func (d *Desk) goAway(_ context.Context, _ Act) error {
 func (d *Desk) comeBack(context.Context, Act) error {
 	s := d.session
 	if s.Round == "" {
-		s.leaveRound()
-		d.stale = true
+		d.leave()
 		return nil
 	}
 	s.Phase, s.Resuming, s.Engine, s.Ambient = PhaseBefore, true, engine{Ran: s.Engine.Ran}, ""
