@@ -132,9 +132,16 @@ func (d *Desk) begin(ctx context.Context) error {
 	if err := d.look(ctx); err != nil {
 		return err
 	}
+	if d.session.Phase == PhaseStep {
+		d.session.look(d.now()) // the time it was dark does not count
+	}
 	if d.session.Pending != nil {
+		d.session.Notice = nil
 		if err := d.carryOut(ctx); err != nil {
 			d.session.Notice = d.noticeOf(err)
+		}
+		if err := errors.Join(d.look(ctx), d.session.write(d.dir)); err != nil {
+			return err
 		}
 	}
 	return d.show(ctx)

@@ -61,6 +61,10 @@ func (d *Desk) carryOut(ctx context.Context) error {
 		err = fmt.Errorf("carry out a command: %w", err)
 	}
 	d.stale = true
+	if reason(err) == "VALUE_NOT_CONFIRMED" { // that is a question, and the view puts it
+		d.session.Confirm = message(err)
+		return nil
+	}
 	return err
 }
 

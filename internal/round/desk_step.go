@@ -89,12 +89,7 @@ func (d *Desk) recordAs(ctx context.Context, confirmed bool) error {
 	if err := d.enterInto(ctx, step); err != nil {
 		return err
 	}
-	err = d.send(ctx, step, result, s.Draft.typedWords(step))
-	if reason(err) == "VALUE_NOT_CONFIRMED" {
-		s.Confirm = message(err)
-		return nil
-	}
-	return err
+	return d.send(ctx, step, result, s.Draft.typedWords(step))
 }
 
 // mayRecord refuses what is not an answer yet.

@@ -15,26 +15,28 @@ import (
 type dues map[string]due
 
 type due struct {
-	digest   string // of the library
-	sequence int64  // of the readiness
+	digest   string          // of the library
+	required map[string]bool // steps that the verdict rests on
+
+	sequence int64 // of the readiness that routines rests on
 	until    time.Time
 	routines []RoutineDue
-	required map[string]bool // steps that the verdict rests on
 }
 
 // vehiclesInto puts the vehicles into the view, the worst first.
 func (d *Desk) vehiclesInto(ctx context.Context, v *View) error {
 	v.Vehicles = make([]Vehicle, 0, len(d.scene.vehicles))
 	for _, c := range d.scene.vehicles {
-		dueNow, err := d.dueOn(ctx, c)
-		if err != nil {
-			return err
+		one := Vehicle{Configuration: c, Resumable: d.scene.readiness[c.GetName()].GetRounds()}
+		one.Readiness, one.Provisional = d.readinessOf(c.GetName(), v.Link)
+		if d.session.Phase < PhaseStep {
+			dueNow, err := d.dueOn(ctx, c)
+			if err != nil {
+				return err
+			}
+			one.Routines = dueNow.routines
 		}
-		ready, provisional := d.readinessOf(c.GetName(), v.Link)
-		v.Vehicles = append(v.Vehicles, Vehicle{
-			Configuration: c, Readiness: ready, Provisional: provisional, Routines: dueNow.routines,
-			Resumable: d.scene.readiness[c.GetName()].GetRounds(),
-		})
+		v.Vehicles = append(v.Vehicles, one)
 	}
 	slices.SortFunc(v.Vehicles, func(a, b Vehicle) int {
 		return cmp.Or(cmp.Compare(b.Readiness.GetVerdict(), a.Readiness.GetVerdict()),
@@ -67,52 +69,68 @@ func (d *Desk) readinessOf(vehicle string, l Link) (ready *pb.Readiness, provisi
 }
 
 // dueOn works out how much of each routine is due on a vehicle, once for each
-// state of it. While a round is walked nobody looks at it, and it waits.
+// state of it.
 func (d *Desk) dueOn(ctx context.Context, c *pb.VehicleConfiguration) (due, error) {
-	name := c.GetName()
-	ready := d.scene.readiness[name]
-	known, worked := d.dues[name]
-	fresh := known.digest == d.scene.digest && known.sequence == ready.GetSequence() && known.until.Equal(ready.GetUntil().AsTime())
-	if worked && (fresh || known.digest == d.scene.digest && d.session.Phase >= PhaseStep && d.session.Phase != PhaseHandover) {
+	name, ready := c.GetName(), d.scene.readiness[c.GetName()]
+	known := d.dues[name]
+	if known.digest == d.scene.digest && known.sequence == ready.GetSequence() && known.until.Equal(ready.GetUntil().AsTime()) && known.routines != nil {
 		return known, nil
 	}
-	next := due{digest: d.scene.digest, sequence: ready.GetSequence(), until: ready.GetUntil().AsTime(), required: map[string]bool{}}
-	plans := map[string]*pb.Plan{}
-	for _, r := range d.scene.routines {
-		resp, err := d.twin.GetPlan(ctx, &pb.GetPlanRequest{Vehicle: name, Routine: r.GetName()})
-		if err != nil {
-			return due{}, fmt.Errorf("read the plan of %s for %s: %w", r.GetName(), name, err)
-		}
-		plans[r.GetName()] = resp.GetPlan()
-		if slices.Contains(c.GetRequiredRoutines(), r.GetName()) {
-			for _, step := range resp.GetPlan().GetSteps() {
-				next.required[step.GetStepId()] = true
-			}
-		}
+	next := due{digest: d.scene.digest, sequence: ready.GetSequence(), until: ready.GetUntil().AsTime()}
+	var err error
+	if next.required, err = d.requiredSteps(ctx, c); err != nil {
+		return due{}, err
 	}
 	unproven := unprovenSteps(ready)
 	for _, r := range d.scene.routines {
-		steps := plans[r.GetName()].GetSteps()
+		steps, err := d.stepsOf(ctx, name, r.GetName())
+		if err != nil {
+			return due{}, err
+		}
 		if len(steps) == 0 {
 			continue
 		}
 		one := RoutineDue{Routine: r, Steps: len(steps)}
 		for _, step := range steps {
-			if unproven[step.GetStepId()] || !next.required[step.GetStepId()] && !holds(step, d.now()) {
+			if id := step.GetStepId(); unproven[id] || !next.required[id] && !holds(step, d.now()) {
 				one.Unproven++
 			}
 		}
 		next.routines = append(next.routines, one)
-	}
-	if d.dues == nil {
-		d.dues = dues{}
 	}
 	d.dues[name] = next
 	return next, nil
 }
 
 // requiredSteps are the steps that a vehicle's verdict rests on.
-func (d *Desk) requiredSteps(vehicle string) map[string]bool { return d.dues[vehicle].required }
+func (d *Desk) requiredSteps(ctx context.Context, c *pb.VehicleConfiguration) (map[string]bool, error) {
+	if known := d.dues[c.GetName()]; known.digest == d.scene.digest && known.required != nil {
+		return known.required, nil
+	}
+	required := map[string]bool{}
+	for _, routine := range c.GetRequiredRoutines() {
+		steps, err := d.stepsOf(ctx, c.GetName(), routine)
+		if err != nil {
+			return nil, err
+		}
+		for _, step := range steps {
+			required[step.GetStepId()] = true
+		}
+	}
+	if d.dues == nil {
+		d.dues = dues{}
+	}
+	d.dues[c.GetName()] = due{digest: d.scene.digest, required: required}
+	return required, nil
+}
+
+func (d *Desk) stepsOf(ctx context.Context, vehicle, routine string) ([]*pb.CheckStep, error) {
+	resp, err := d.twin.GetPlan(ctx, &pb.GetPlanRequest{Vehicle: vehicle, Routine: routine})
+	if err != nil {
+		return nil, fmt.Errorf("read the plan of %s for %s: %w", routine, vehicle, err)
+	}
+	return resp.GetPlan().GetSteps(), nil
+}
 
 // unprovenSteps are the steps that a readiness says prove nothing.
 func unprovenSteps(ready *pb.Readiness) map[string]bool {

@@ -31,7 +31,10 @@ func (d *Desk) newView(ctx context.Context) (*View, error) {
 	case PhaseStep:
 		v.Step = d.stepView(ctx, marks)
 	case PhaseOverview, PhaseSign, PhaseHandover:
-		v.Closing = d.closingView(v.Link, marks)
+		var err error
+		if v.Closing, err = d.closingView(ctx, v.Link, marks); err != nil {
+			return nil, err
+		}
 	case PhaseTurnout:
 		v.Turnout = d.turnoutView()
 	}
@@ -198,7 +201,7 @@ func (d *Desk) turnoutView() *Turnout {
 	return view
 }
 
-func (d *Desk) closingView(l Link, marks []Mark) *Closing {
+func (d *Desk) closingView(ctx context.Context, l Link, marks []Mark) (*Closing, error) {
 	s, sc := d.session, d.scene
 	ready, _ := d.readinessOf(s.Vehicle, l)
 	c := &Closing{Readiness: ready, Note: s.Note, ProvisionalWhy: waitWords(l, d.now(), d.zone())}
@@ -207,7 +210,10 @@ func (d *Desk) closingView(l Link, marks []Mark) *Closing {
 			c.Left = append(c.Left, m)
 		}
 	}
-	required := d.requiredSteps(s.Vehicle)
+	required, err := d.requiredSteps(ctx, sc.vehicle(s.Vehicle))
+	if err != nil {
+		return nil, err
+	}
 	for i, step := range sc.plan.GetSteps() {
 		if marks[i].State != MarkNotChecked {
 			continue
@@ -228,7 +234,7 @@ func (d *Desk) closingView(l Link, marks []Mark) *Closing {
 	if s.Closed != nil {
 		c.Handover = s.Closed.Handover
 	}
-	return c
+	return c, nil
 }
 
 // handoverOf gathers what the next watch is told.

@@ -68,9 +68,9 @@ type Refused struct {
 type Vehicle struct {
 	Configuration *pb.VehicleConfiguration
 	Readiness     *pb.Readiness
-	Provisional   bool // worked out on the tablet: not live, or results wait to be sent
-	Routines      []RoutineDue
-	Resumable     []*pb.Round // open or paused rounds that can be gone on with
+	Provisional   bool         // worked out on the tablet: not live, or results wait to be sent
+	Routines      []RoutineDue // while a vehicle is chosen; nil from PhaseStep on
+	Resumable     []*pb.Round  // open or paused rounds that can be gone on with
 }
 
 // RoutineDue is one routine and how much of it is due.
