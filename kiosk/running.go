@@ -112,7 +112,7 @@ func (r *running) openDesk(ctx context.Context, f *serveFlags) error {
 		return command.MisusedBy(err)
 	}
 	r.later(conn.Close)
-	if err := r.openUplink(ctx, f, conn); err != nil {
+	if err := r.openUplink(ctx, f, conn, photos); err != nil {
 		return err
 	}
 	r.desk, err = round.OpenDesk(ctx, round.DeskConfig{
@@ -125,9 +125,9 @@ func (r *running) openDesk(ctx context.Context, f *serveFlags) error {
 	return nil
 }
 
-func (r *running) openUplink(ctx context.Context, f *serveFlags, conn grpc.ClientConnInterface) (err error) {
+func (r *running) openUplink(ctx context.Context, f *serveFlags, conn grpc.ClientConnInterface, photos *photo.Store) (err error) {
 	r.uplink, err = round.OpenUplink(round.Config{
-		Twin: r.twin, Conn: conn, Device: f.device, Dir: f.data, Clock: r.clock, Log: r.log,
+		Twin: r.twin, Conn: conn, Device: f.device, Dir: f.data, Photos: photos, Clock: r.clock, Log: r.log,
 	})
 	if err != nil {
 		return err
