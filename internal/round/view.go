@@ -30,7 +30,7 @@ type View struct {
 	TimeZone *time.Location
 	Station  string // the station's title
 	Link     Link
-	Vehicles []Vehicle // all, worst verdict first, then by call sign
+	Vehicles []Vehicle // all, by call sign: the order never changes under a finger
 	Chosen   *Vehicle  // the one dealt with; nil in PhaseVehicles
 	People   []*pb.Person
 	Gauges   []*pb.Gauge // not withdrawn, by name
