@@ -99,7 +99,7 @@ func (p pane) templates() (main, answer string) {
 // showsGiven tells that the last answer is still worth its place: during a turnout
 // nothing else is shown, and with nothing to record nothing can be taken back.
 func (p pane) showsGiven() bool {
-	return p.Phase == round.PhaseStep && p.Link.Recovery == ""
+	return (p.Phase == round.PhaseStep || p.Phase == round.PhaseOverview) && p.Link.Recovery == ""
 }
 
 // InStep tells that a step stands in the light.

@@ -71,6 +71,14 @@ func (p pane) KnownWords() string {
 	return fmt.Sprintf("%d of %s were looked at and answered.", looked, counted(len(p.Round.Marks), "step"))
 }
 
+// StepCount is how many steps the round has.
+func (p pane) StepCount() int {
+	if p.Round == nil {
+		return 0
+	}
+	return len(p.Round.Marks)
+}
+
 // UnknownCount is how many steps of the round say nothing.
 func (p pane) UnknownCount() int {
 	return len(p.Closing.NotChecked) + len(p.Closing.Left)

@@ -93,6 +93,12 @@ func (p pane) EngineTimes() []engineTime {
 	}
 }
 
+// EngineRunning tells that the engine was said to run.
+func (p pane) EngineRunning() bool { return p.Before != nil && p.Before.Running }
+
+// EngineUnknown tells that nobody was said to know when it ran.
+func (p pane) EngineUnknown() bool { return p.Before != nil && p.Before.Unknown }
+
 // EngineWords say what was said of the engine.
 func (p pane) EngineWords() string {
 	switch b := p.Before; {
