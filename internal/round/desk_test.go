@@ -33,6 +33,7 @@ type hands struct {
 // newHands opens a desk on a twin of its own.
 func newHands(t *testing.T) *hands {
 	t.Helper()
+	t.Parallel()
 	clock := stationtest.NewClock()
 	kit := stationtest.OpenWith(t, clock, station.Options{Dir: t.TempDir(), Now: clock.Now, Defaults: stationtest.Demo(t)})
 	return handsOn(t, kit, clock)

@@ -83,7 +83,13 @@ func (d *Desk) stationOf() *pb.Station {
 	return d.scene.stations[name]
 }
 
-func (d *Desk) stationTitle() string { return d.stationOf().GetTitle() }
+// stationTitle names the station; empty where there are several and none was told.
+func (d *Desk) stationTitle() string {
+	if d.station == "" && d.session.Vehicle == "" && len(d.scene.stations) > 1 {
+		return ""
+	}
+	return d.stationOf().GetTitle()
+}
 
 // zone is the station's time zone; UTC where it cannot be loaded.
 func (d *Desk) zone() *time.Location {
