@@ -93,7 +93,7 @@ func (u *Uplink) sendPhotos(ctx context.Context) {
 
 // sendPhoto sends one photo. An error means that it is to be sent again.
 func (u *Uplink) sendPhoto(ctx context.Context, e enclosure, era int) error {
-	content, _, err := u.photos.Get(e.sha256)
+	content, err := u.ownPhoto(e.sha256)
 	if err == nil {
 		calling, cancel := context.WithTimeout(ctx, photoPatience)
 		defer cancel()
@@ -112,4 +112,14 @@ func (u *Uplink) sendPhoto(ctx context.Context, e enclosure, era int) error {
 	r.ID = e.of.id + "/" + e.sha256
 	u.outbox.arrived(era, r)
 	return nil
+}
+
+// ownPhoto is a photo from the tablet's disk. Nobody else has one that is not
+// sound there, so the driver must be told.
+func (u *Uplink) ownPhoto(sha256 string) ([]byte, error) {
+	content, _, err := u.photos.Get(sha256)
+	if fault.Is(err, fault.NotFound) || fault.Is(err, fault.Lost) {
+		return nil, fault.New(fault.Lost, "PHOTO_GONE", "this tablet no longer has the photo whole; the answer is kept without it. Take the photo again if it is needed").Because(err)
+	}
+	return content, err
 }

@@ -17,6 +17,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"bayround/internal/catalogue"
+	"bayround/internal/photo"
 	"bayround/internal/round"
 	"bayround/internal/rpc"
 	"bayround/internal/station"
@@ -38,15 +39,34 @@ type ofRecord struct {
 	served *stationtest.Served
 	wire   *wire
 	copied string // directory of a copy
+	photos string // folder of photos; empty when it keeps none
 }
 
 // openOfRecord opens a small station and serves it; oldNew are texts to be
 // replaced in its configuration.
 func openOfRecord(t testing.TB, oldNew ...string) *ofRecord {
 	t.Helper()
-	kit := openSmall(t, altered(t, oldNew...))
-	served := stationtest.Serve(t, kit.Station, rpc.Options{StopAfter: time.Millisecond})
-	return &ofRecord{Kit: kit, served: served, wire: newWire(t, served.Address)}
+	o := &ofRecord{Kit: openSmall(t, altered(t, oldNew...)), photos: t.TempDir()}
+	o.serve()
+	o.wire = newWire(t, o.served.Address)
+	return o
+}
+
+// serve serves the station as it is now, with its photos.
+func (o *ofRecord) serve() {
+	o.T.Helper()
+	options := rpc.Options{StopAfter: time.Millisecond}
+	if o.photos != "" {
+		options.Photos = openPhotos(o.T, o.photos)
+	}
+	o.served = stationtest.Serve(o.T, o.Kit.Station, options)
+}
+
+func openPhotos(t testing.TB, dir string) *photo.Store {
+	t.Helper()
+	store, err := photo.Open(photo.Options{Dir: dir})
+	must(t, err)
+	return store
 }
 
 // altered is the small configuration with texts replaced, old and new in turn.
@@ -81,7 +101,7 @@ func (o *ofRecord) halt(meanwhile func()) {
 	o.wire.Cut()
 	o.served.Server.Stop(context.Background())
 	meanwhile()
-	o.served = stationtest.Serve(o.T, o.Kit.Station, rpc.Options{StopAfter: time.Millisecond})
+	o.serve()
 	o.wire.Lead(o.served.Address)
 	o.wire.Heal()
 }
@@ -101,7 +121,10 @@ func (o *ofRecord) keepCopy() {
 func (o *ofRecord) restoreCopy() { o.moveTo(o.copied) }
 
 // replace lets another station, with nothing but the configuration, take its place.
-func (o *ofRecord) replace() { o.moveTo(o.T.TempDir()) }
+func (o *ofRecord) replace() {
+	o.photos = o.T.TempDir()
+	o.moveTo(o.T.TempDir())
+}
 
 func (o *ofRecord) moveTo(dir string) {
 	o.T.Helper()
@@ -115,10 +138,11 @@ func (o *ofRecord) moveTo(dir string) {
 type tablet struct {
 	*stationtest.Kit
 	up     *round.Uplink
-	conn   *grpc.ClientConn
+	conn   grpc.ClientConnInterface
 	ended  chan error // what Run returned, then closed
 	device string
 	dir    string
+	photos string // folder of what its camera took
 }
 
 // newTablet makes a tablet that knows the small station already. Its uplink runs
@@ -131,7 +155,7 @@ func newTablet(t testing.TB, w *wire, device string) *tablet {
 // openTablet makes a tablet that knows what stands in files.
 func openTablet(t testing.TB, w *wire, device string, files []catalogue.File) *tablet {
 	t.Helper()
-	b := &tablet{Kit: openSmall(t, files), device: device, dir: t.TempDir()}
+	b := &tablet{Kit: openSmall(t, files), device: device, dir: t.TempDir(), photos: t.TempDir()}
 	conn, err := rpc.Dial(w.Address())
 	if err != nil {
 		t.Fatal(err)
@@ -146,12 +170,13 @@ func openTablet(t testing.TB, w *wire, device string, files []catalogue.File) *t
 // start opens the uplink and lets it run.
 func (b *tablet) start() {
 	b.T.Helper()
-	up, err := round.OpenUplink(round.Config{Twin: b.Station, Conn: b.conn, Device: b.device, Dir: b.dir})
+	up, err := round.OpenUplink(round.Config{Twin: b.Station, Conn: b.conn, Device: b.device, Dir: b.dir, Photos: openPhotos(b.T, b.photos)})
 	b.must(err)
-	b.up, b.ended = up, make(chan error, 1)
+	ended := make(chan error, 1) // the field belongs to the test; by the close it may be another's
+	b.up, b.ended = up, ended
 	go func() {
-		b.ended <- up.Run(context.Background())
-		close(b.ended)
+		ended <- up.Run(context.Background())
+		close(ended)
 	}()
 }
 
