@@ -58,8 +58,13 @@ func (c *call) end(ctx context.Context, err error) error {
 	s := toStatus(err, c.id)
 	c.chain.meter.called(c.method, s.Code(), took, c.unary)
 	level := levelOf(s.Code())
-	if stopped := (*fault.Fault)(nil); errors.As(err, &stopped) && stopped.Reason == reasonStops {
-		level = slog.LevelDebug // every open stream ends so; one line about the stop is enough
+	if ended := (*fault.Fault)(nil); errors.As(err, &ended) {
+		switch ended.Reason {
+		case reasonStops:
+			level = slog.LevelDebug // every open stream ends so; one line about the stop is enough
+		case reasonTooSlow:
+			level = slog.LevelWarn // the reader's trouble, not the station's
+		}
 	}
 	if !c.chain.logger.Enabled(ctx, level) {
 		return s.Err()

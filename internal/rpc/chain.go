@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"sync"
 	"time"
 
 	"buf.build/go/protovalidate"
@@ -21,6 +22,8 @@ type chain struct {
 	deadline  time.Duration
 	validator protovalidate.Validator
 	stop      *stopSignal
+	patience  time.Duration  // how long a stream of events may take nothing
+	sending   sync.WaitGroup // goroutines that send on streams beside their handlers
 }
 
 // unary is the order for calls with one request and one answer.

@@ -22,6 +22,9 @@
 //   - WatchReadiness and Follow end with UNAVAILABLE when the station stops.
 //     A connection lives an hour at most, so that a renewed identity takes
 //     effect; whoever watches must watch again when a stream ends.
+//   - Follow ends with UNAVAILABLE (reason READER_TOO_SLOW) when its reader takes
+//     nothing for 15 seconds; the message says with which token to go on. What was
+//     sent before is still there to be read.
 //   - A request may carry its own id in the header "x-request-id" (up to 64
 //     letters, digits, dots, hyphens and underscores); logs show it.
 //
@@ -29,7 +32,9 @@
 // happened in and then ends the process, because nobody knows what it left
 // behind. The journal is what a restart begins from.
 //
-// Limits: 1 MiB for a request, of which a photo may take 900 KiB, 64 streams a connection unless set otherwise.
+// Limits: 1 MiB for a request, of which a photo may take 900 KiB; 64 streams a
+// connection and 256 connections unless set otherwise; a connection more is
+// closed at once.
 // Windows and buffers are small and fixed, so that a thousand watchers cost
 // little and no message costs a ping to estimate the bandwidth.
 package rpc

@@ -13,7 +13,7 @@ func registerServices(to grpc.ServiceRegistrar, st *station.Station, kept *photo
 	pb.RegisterVehicleServiceServer(to, &vehicles{station: st})
 	pb.RegisterRoundServiceServer(to, &rounds{station: st, chain: c})
 	pb.RegisterReadinessServiceServer(to, &readiness{station: st, encodings: newEncodings()})
-	pb.RegisterJournalServiceServer(to, &journal{station: st})
+	pb.RegisterJournalServiceServer(to, &journal{station: st, patience: c.patience, sending: &c.sending})
 	pb.RegisterTwinServiceServer(to, &twin{station: st})
 	pb.RegisterPhotoServiceServer(to, &photos{store: kept})
 }

@@ -38,6 +38,12 @@ type Options struct {
 	// Photos is where photos are kept; nil for nowhere: PhotoService says so then.
 	// The caller opens it.
 	Photos *photo.Store
+	// Connections is how many are served at a time; one more is closed at once.
+	// 0 for 256.
+	Connections int
+	// Patience is how long a Follow stream may take nothing before it is ended
+	// with the token to go on from; 0 for 15 s.
+	Patience time.Duration
 }
 
 // withDefaults fills in what was left out.
@@ -54,6 +60,12 @@ func (o Options) withDefaults() Options {
 	if o.StreamsPerConnection == 0 {
 		o.StreamsPerConnection = 64
 	}
+	if o.Connections == 0 {
+		o.Connections = 256
+	}
+	if o.Patience == 0 {
+		o.Patience = 15 * time.Second
+	}
 	return o
 }
 
@@ -64,6 +76,7 @@ type Server struct {
 	health   *health.Server
 	services []string // full names of what health answers for, the empty name included
 	stop     *stopSignal
+	sending  *sync.WaitGroup // goroutines that send on streams beside their handlers
 	stopped  sync.Once
 }
 
@@ -84,12 +97,15 @@ func newServer(st *station.Station, o Options, further ...grpc.ServerOption) (*S
 	if err != nil {
 		return nil, fmt.Errorf("registering metrics: %w", err)
 	}
-	chain := &chain{logger: o.Logger, meter: meter, deadline: o.Deadline, validator: validator, stop: newStopSignal()}
+	chain := &chain{
+		logger: o.Logger, meter: meter, deadline: o.Deadline, validator: validator, stop: newStopSignal(), patience: o.Patience,
+	}
 	s := &Server{
 		options: o,
 		grpc:    grpc.NewServer(append(settings(o, chain), further...)...),
 		health:  health.NewServer(),
 		stop:    chain.stop,
+		sending: &chain.sending,
 	}
 	registerServices(s.grpc, st, o.Photos, chain)
 	s.registerHealth()
@@ -100,7 +116,7 @@ func newServer(st *station.Station, o Options, further ...grpc.ServerOption) (*S
 // Serve answers on listener until Stop, and returns nil then. It closes the listener.
 func (s *Server) Serve(listener net.Listener) error {
 	s.setServing(true)
-	if err := s.grpc.Serve(listener); err != nil && !errors.Is(err, grpc.ErrServerStopped) {
+	if err := s.grpc.Serve(limit(listener, s.options.Connections, s.options.Logger)); err != nil && !errors.Is(err, grpc.ErrServerStopped) {
 		return fmt.Errorf("serving on %s: %w", listener.Addr(), err)
 	}
 	return nil
@@ -130,4 +146,5 @@ func (s *Server) stopOnce(ctx context.Context) {
 		s.grpc.Stop()
 		<-done
 	}
+	s.sending.Wait()
 }
