@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
+	"path/filepath"
 	"sync"
 	"testing"
 
@@ -199,5 +201,27 @@ func TestFailedWrite_StopsBeforeTheCommit(t *testing.T) {
 	wantEqual(t, "events", allEvents(t, j), []string{"a"})
 	if r := put(t, j, "two", []string{"b"}); r.First != 2 || r.Repeated {
 		t.Errorf("after reopening: %+v", r)
+	}
+}
+
+// A process that ends, or a disk that is full, between the making of a new
+// write-ahead log and the reservation of its length leaves an empty file.
+// Badger refuses to open with one, once; nothing is lost by it.
+func TestOpen_WithAnEmptyWriteAheadLog(t *testing.T) {
+	for name, logs := range map[string][]string{"one": {"00099.mem"}, "two": {"00098.mem", "00099.mem"}} {
+		t.Run(name, func(t *testing.T) {
+			dir := t.TempDir()
+			j := open(t, dir)
+			put(t, j, "one", []string{"a"})
+			mustClose(t, j)
+			for _, log := range logs {
+				if err := os.WriteFile(filepath.Join(dir, badgerDir, log), nil, 0o600); err != nil {
+					t.Fatal(err)
+				}
+			}
+			j = open(t, dir)
+			put(t, j, "two", []string{"b"})
+			wantEqual(t, "events", allEvents(t, j), []string{"a", "b"})
+		})
 	}
 }

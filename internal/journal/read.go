@@ -2,6 +2,7 @@ package journal
 
 import (
 	"context"
+	"time"
 
 	"github.com/dgraph-io/badger/v4"
 	"golang.org/x/mod/sumdb/tlog"
@@ -31,12 +32,32 @@ func (j *Journal) Event(seq uint64) ([]byte, error) {
 }
 
 // view runs read in a read-only transaction that Close waits for.
-func (j *Journal) view(read func(txn *badger.Txn) error) error {
+func (j *Journal) view(read func(txn *badger.Txn) error) (err error) {
 	if err := j.readers.enter(); err != nil {
 		return err
 	}
 	defer j.readers.leave()
+	defer j.unreadable(&err)
 	return j.db.View(read)
+}
+
+// unreadable is deferred around reading. When Badger cannot make a new
+// write-ahead log, because the disk is full for instance, it fails the commit and
+// is left without the table that every read begins with: reading panics. Of a
+// journal that stops for that reason the panic is no bug of ours but its answer.
+func (j *Journal) unreadable(err *error) {
+	p := recover()
+	if p == nil {
+		return
+	}
+	imminent := time.NewTimer(time.Second) // the commit fails a moment after the table is gone
+	defer imminent.Stop()
+	select {
+	case <-j.failed:
+		*err = j.stopped()
+	case <-imminent.C:
+		panic(p)
+	}
 }
 
 // readEvent reads one event and checks it.

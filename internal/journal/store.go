@@ -46,8 +46,21 @@ func openStore(o Options, create bool) (*store, error) {
 	return s, nil
 }
 
+// emptyLogs is how many write-ahead logs of no length are put up with. There is
+// one at most while Badger begins them one after the other.
+const emptyLogs = 3
+
 func openBadger(o Options) (*badger.DB, error) {
 	db, err := badger.Open(o.badger())
+	// Who ends between the making of a write-ahead log and the reservation of its
+	// length leaves an empty one, which holds nothing. Badger fails to open with
+	// it, and has given it its length by then, so that the next try finds it good.
+	for range emptyLogs {
+		if err == nil || !strings.Contains(err.Error(), "Create a new file") {
+			break
+		}
+		db, err = badger.Open(o.badger())
+	}
 	if err == nil {
 		return db, nil
 	}
