@@ -147,9 +147,9 @@ func TestStop_CutsOffWhatDoesNotEndByItself(t *testing.T) {
 		return nil, ctx.Err()
 	})
 	server, conn := serve(t, openStation(t), Options{Deadline: time.Hour, StopAfter: time.Millisecond}, stuck)
-	answered := make(chan error, 1)
+	answered, one := make(chan error, 1), oneCall(t)
 	go func() {
-		answered <- oneCall(t).call(t.Context(), conn, oneCall(t).sampleOfCall)
+		answered <- one.call(t.Context(), conn, one.sampleOfCall)
 	}()
 	<-began
 	server.Stop(t.Context())
