@@ -73,8 +73,10 @@ func resumable(v *round.View, name string) []*pb.Round {
 	return nil
 }
 
-func TestDesk_TheWorstVehicleStandsFirst(t *testing.T) {
+// What was found moves no vehicle in the list: nobody's finger lands on another.
+func TestDesk_TheListStaysAsItIs(t *testing.T) {
 	tab := newHands(t)
+	before := callSigns(tab.View())
 	tab.begin("vehicles/wn90", shift, "people/quellmere")
 	tab.act("go", "step", "FLU-150/engine-flap")
 	for _, id := range faultsOf(tab.View().Step) {
@@ -84,10 +86,19 @@ func TestDesk_TheWorstVehicleStandsFirst(t *testing.T) {
 		tab.act("see", "condition", id)
 	}
 	tab.look()
-	tab.act("record")
-	if v := tab.act("home"); v.Vehicles[0].Configuration.GetName() != "vehicles/wn90" {
-		t.Errorf("first stands %s", v.Vehicles[0].Configuration.GetName())
+	if v := tab.act("record"); v.Chosen.Readiness.GetVerdict() != pb.Verdict_VERDICT_UNFIT {
+		t.Fatalf("a leak makes it %v", v.Chosen.Readiness.GetVerdict())
 	}
+	if after := callSigns(tab.act("home")); !slices.Equal(before, after) || !slices.IsSorted(after) {
+		t.Errorf("the list was %v and is %v", before, after)
+	}
+}
+
+func callSigns(v *round.View) (all []string) {
+	for _, vehicle := range v.Vehicles {
+		all = append(all, vehicle.Configuration.GetCallSign())
+	}
+	return all
 }
 
 func TestDesk_SigningIn(t *testing.T) {
