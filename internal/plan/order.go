@@ -20,12 +20,14 @@ const (
 	phaseColdStart phase = 3 // the first start
 	phaseRunning   phase = 4 // engine running
 	phaseWarm      phase = 5 // engine running and warm
-	phaseClosing   phase = 6 // all put back, engine off again
+	phaseStopped   phase = 6 // engine off again, ignition on: what the running engine charged is let off
+	phaseClosing   phase = 7 // all put back
 )
 
 // walk is what the order of steps depends on beside the steps.
 type walk struct {
 	stops   map[string]int32 // position of each stop
+	starts  map[string]bool  // stops at which the engine is started
 	closing string           // the last stop, at which the check is closed
 	ends    map[end]*pb.Point
 	centre  *pb.Point
@@ -39,16 +41,17 @@ type end struct {
 	side pb.Side
 }
 
-func newWalk(l *layout, stops []*pb.Stop) walk {
+func newWalk(l *layout, c *pb.Catalogue) walk {
 	o := l.outline()
 	w := walk{
-		stops:  make(map[string]int32, len(stops)),
+		stops:  make(map[string]int32, len(c.GetStops())),
+		starts: startStops(c.GetItems()),
 		ends:   make(map[end]*pb.Point, len(l.ends)),
 		centre: &pb.Point{XM: o.along(0.5)},
 		half:   &pb.Point{XM: (o.front - o.rear) / 2, YM: o.half},
 	}
 	last := int32(math.MinInt32)
-	for _, stop := range stops {
+	for _, stop := range c.GetStops() {
 		w.stops[stop.GetId()] = stop.GetOrder()
 		if stop.GetOrder() > last {
 			last, w.closing = stop.GetOrder(), stop.GetId()
@@ -59,6 +62,18 @@ func newWalk(l *layout, stops []*pb.Stop) walk {
 	}
 	w.start = turn(l.door(o), w.centre, w.half)
 	return w
+}
+
+// startStops returns the stops of the cold starts. All items count, not only
+// those of this vehicle: what it has must not move the rest of its plan.
+func startStops(items []*pb.Item) map[string]bool {
+	starts := map[string]bool{}
+	for _, item := range items {
+		if item.GetState().GetEngine() == pb.EngineState_ENGINE_STATE_COLD_START {
+			starts[item.GetStop()] = true
+		}
+	}
+	return starts
 }
 
 // door returns the driver's door: the foremost cab door on that side, or where
@@ -112,7 +127,9 @@ func (w walk) fromDoor(step *pb.CheckStep) float64 {
 	return t
 }
 
-// phaseOf returns when in the check a step can be done.
+// phaseOf returns when in the check a step can be done. What wants the ignition
+// on before the start is looked at before the stop of the start; an engine that is
+// off there with the ignition on has run: an air test needs the system charged.
 func (w walk) phaseOf(step *pb.CheckStep) phase {
 	switch state := step.GetState(); state.GetEngine() {
 	case pb.EngineState_ENGINE_STATE_COLD_START:
@@ -130,10 +147,13 @@ func (w walk) phaseOf(step *pb.CheckStep) phase {
 		if step.GetStop() == w.closing && len(w.stops) > 1 {
 			return phaseClosing
 		}
-		if state.GetIgnitionOn() {
-			return phaseIgnition
+		if !state.GetIgnitionOn() {
+			return phaseOff
 		}
-		return phaseOff
+		if w.starts[step.GetStop()] {
+			return phaseStopped
+		}
+		return phaseIgnition
 	}
 }
 

@@ -47,7 +47,7 @@ func Build(in Input) *pb.Plan {
 		}
 	}
 	tellApart(steps)
-	order(steps, newWalk(l, in.Catalogue.GetStops()))
+	order(steps, newWalk(l, in.Catalogue))
 	p := &pb.Plan{
 		Vehicle:          in.Vehicle.GetName(),
 		Routine:          in.Routine.GetName(),
