@@ -162,6 +162,36 @@ func TestLoad_SaysWhichRuleOfTheContractIsBroken(t *testing.T) {
 	}
 }
 
+// TestLoad_NeverShowsWhatMayBeAPIN: people write the PIN where its hash belongs,
+// and the answer is kept in logs and terminals.
+func TestLoad_NeverShowsWhatMayBeAPIN(t *testing.T) {
+	const pin = "48219073"
+	const right = "write the whole line that `kiosk pin` prints, or leave it out"
+	for _, tc := range []struct{ name, value, want string }{
+		{"the PIN itself", pin, "f.yaml:4:19: pin_argon2id is no Argon2id PHC string; " + right},
+		{"in quotes", `"` + pin + `"`, "f.yaml:4:19: pin_argon2id is no Argon2id PHC string; " + right},
+		{"half a hash", `"$argon2id$v=19$` + pin + `"`, "f.yaml:4:19: pin_argon2id is no Argon2id PHC string; " + right},
+		{"a character that cannot be shown", `"` + pin + `\x07"`, "f.yaml:4:19: pin_argon2id is no Argon2id PHC string: it holds a character that cannot be shown; take it out"},
+		{"a list", "[" + pin + "]", "f.yaml:4:19: a list stands where a single value belongs; write pin_argon2id: and the value on one line"},
+		{"a block", "{pin: " + pin + "}", "f.yaml:4:19: a group of fields stands where a single value belongs; write pin_argon2id: and the value on one line"},
+		{"a date", pin + "-01-01", "f.yaml:4:19: pin_argon2id is no Argon2id PHC string; " + right},
+		{"a colon", pin + ": " + pin, "f.yaml:4:5: a colon stands where none can; put text that holds \": \" in quotes, and indent the line like its neighbours"},
+		{"a quote left open", `"` + pin, "f.yaml:4:5: a quote or bracket is never closed; close it"},
+		{"an escape", `"` + pin + `\q"`, "f.yaml:4:5: a backslash inside double quotes means something else; double the backslash, or use single quotes"},
+		{"an anchor", "&" + pin + " a", "f.yaml:4:19: an anchor (&) stands here; take it away: aliases are not used"},
+		{"an alias", "*" + pin, "f.yaml:4:5: an alias (*) stands here; take it away: aliases are not used; put text that begins with * in quotes"},
+		{"a tag", "!" + pin + " a", "f.yaml:4:19: a tag (!) stands here; take it away: the field says what kind of value it holds"},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			content := "people:\n  - name: people/a\n    title: A\n    pin_argon2id: " + tc.value + "\n    roles: [ROLE_DRIVER]\n"
+			_, err := Load([]File{{Name: "f.yaml", Content: []byte(content)}})
+			if got := strings.Join(lines(t, err), "\n"); got != tc.want || strings.Contains(got, pin) {
+				t.Errorf("problems\n%s\nwant\n%s", got, tc.want)
+			}
+		})
+	}
+}
+
 func TestLoad_ListsAllProblemsInOrder(t *testing.T) {
 	_, err := Load([]File{
 		{Name: "b.yaml", Content: []byte("people: 1\nstations: 2\n")},

@@ -91,7 +91,11 @@ func shapeValue(c *complaints, value *yaml.Node, field protoreflect.FieldDescrip
 		return
 	}
 	if wrong, right := scalar(value.Value, field); wrong != "" {
-		c.add(value, path, string(field.Name())+" is "+shown(value.Value)+": "+wrong, right)
+		text := " is " + shown(value.Value) + ": " + wrong
+		if field.Name() == secretField {
+			text = " is no Argon2id PHC string: " + wrong
+		}
+		c.add(value, path, string(field.Name())+text, right)
 	}
 }
 

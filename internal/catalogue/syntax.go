@@ -77,5 +77,6 @@ var syntaxWords = []struct{ part, wrong, right string }{
 	{"found a tab character", "a tab stands here", "indent with spaces"},
 	{"found unexpected end of stream", "a quote or bracket is never closed", "close it"},
 	{"found unknown escape character", "a backslash inside double quotes means something else", "double the backslash, or use single quotes"},
+	{"unknown anchor", "an alias (*) stands here", "take it away: aliases are not used; put text that begins with * in quotes"},
 	{"control characters are not allowed", "a control character stands in the file", "take it out"},
 }

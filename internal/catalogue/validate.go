@@ -33,6 +33,12 @@ func validate(c *complaints, d *document) {
 	}
 }
 
+// secretField is never shown: what stands there in error may be the PIN itself.
+const (
+	secretField = "pin_argon2id"
+	secretWords = "the whole line that `kiosk pin` prints, or leave it out"
+)
+
 // breach says one broken rule: what is wrong, what would be right. Spelt tells
 // whether the file spells the value out.
 func breach(v *protovalidate.Violation, spelt bool) (wrong, right string) {
@@ -46,6 +52,9 @@ func breach(v *protovalidate.Violation, spelt bool) (wrong, right string) {
 	value := v.FieldValue
 	switch rule {
 	case "string.pattern":
+		if name == secretField {
+			return name + " is no Argon2id PHC string", "write " + secretWords
+		}
 		return name + " is " + shown(value.String()), "write " + patternWords(v.RuleValue.String())
 	case "string.in":
 		return name + " is " + shown(value.String()), "write " + either(textList(v.RuleValue))
@@ -184,7 +193,7 @@ func patternWords(pattern string) string {
 		return "a speed symbol, such as M"
 	}
 	if strings.HasPrefix(pattern, `^(\$argon2id\$`) {
-		return "the whole hash, such as $argon2id$v=19$m=…,t=…,p=…$salt$hash; or leave it out"
+		return secretWords
 	}
 	for _, collection := range []string{"stations", "vehicles", "gauges", "people", "routines", "packs"} {
 		if strings.HasPrefix(pattern, "^"+collection+"/") {
