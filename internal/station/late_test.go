@@ -55,7 +55,7 @@ func TestRecordResult_Late(t *testing.T) {
 	}
 }
 
-func finish(t *testing.T, k *stationtest.Kit, round string) {
+func finish(t testing.TB, k *stationtest.Kit, round string) {
 	t.Helper()
 	if _, err := k.FinishRound(context.Background(), &pb.FinishRoundRequest{RequestId: k.ID(), Round: round}); err != nil {
 		t.Fatal(err)
