@@ -134,7 +134,26 @@ func (d *Desk) act(ctx context.Context, a Act) error {
 	if len(do.phases) > 0 && !slices.Contains(do.phases, d.session.Phase) {
 		return fault.New(fault.Precondition, "ACT_OUT_OF_PLACE", "this cannot be done here; the screen has moved on")
 	}
+	if d.meantForAnother(a) {
+		return fault.New(fault.Precondition, "STEP_HAS_CHANGED", "that touch was meant for what stood here before; look, and touch again")
+	}
 	return do.do(d, ctx, a)
+}
+
+// meantForAnother tells that an act says what the screen showed when it was done
+// ("at": the step), and that it is something else now. A
+// late touch must never become an answer to the next step.
+func (d *Desk) meantForAnother(a Act) bool {
+	at := a.Values["at"]
+	if at == "" {
+		return false
+	}
+	switch a.Name {
+	case "field", "key", "section", "level", "see", "count", "note", "proof", "drop-photo", "alone", "photo",
+		"enter", "record", "confirm", "skip", "cure-cancel":
+		return at != d.session.Step
+	}
+	return false
 }
 
 // commanding are the acts that would give a waiting command again.

@@ -4,6 +4,7 @@
 (() => {
   const patience = 2000; // ms that an act may stay unanswered before it goes by POST
   const silent = 5000; // ms without a frame after which the line counts as cut
+  const aimed = 300; // ms in which a finger on its way was aimed at what stood there before
   const trusted = window.trustedTypes
     ? trustedTypes.createPolicy("bayround", { createHTML: (s) => s })
     : { createHTML: (s) => s };
@@ -15,6 +16,7 @@
   let upAt = performance.now(); // when the line was last seen up
   let boot = ""; // which start of the program the socket leads to
   let last = -Infinity; // performance.now() of the newest frame
+  let turned = -Infinity; // when the page last turned to something else
   let wait = 250;
   let count = 0;
   let pending = []; // acts not yet answered, oldest first: {id, act, values, at}
@@ -27,6 +29,7 @@
       if (!at) continue;
       const kept = keep(at);
       at.innerHTML = trusted.createHTML(r.html);
+      if (at.id !== "given" && kept.about !== about(at)) turned = performance.now();
       restore(at, kept);
     }
     countDown();
@@ -80,6 +83,8 @@
     for (const [k, v] of new FormData(form, button)) if (typeof v === "string") values[k] = v;
     const act = values.act;
     delete values.act;
+    const at = form.closest("[data-at]"); // what the finger was at: the desk takes it for nothing else
+    if (at && !("at" in values)) values.at = at.dataset.at;
     return { act, values };
   }
 
@@ -92,6 +97,7 @@
     const { act, values } = valuesOf(form, e.submitter);
     if (!act) return;
     e.preventDefault();
+    if (performance.now() - turned < aimed && act !== "turnout") return;
     form.querySelectorAll("[type=password]").forEach((f) => { f.value = ""; }); // a PIN does not stay
     const one = { id: boot + "." + me + "." + ++count, act, values, at: performance.now() };
     pending.push(one);
