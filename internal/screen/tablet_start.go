@@ -12,7 +12,7 @@ import (
 // vehicleRow is one vehicle of the list.
 type vehicleRow struct {
 	round.Vehicle
-	Due, NotDue []choice
+	Required, Others []choice
 }
 
 // choice is one check that can be begun.
@@ -21,7 +21,8 @@ type choice struct {
 	round.RoutineDue
 }
 
-// Vehicles are the vehicles with their checks, those that are due apart.
+// Vehicles are the vehicles with their checks: those that must be fresh for the
+// vehicle to be fit stand open, all others are folded away.
 func (p pane) Vehicles() []vehicleRow {
 	var rows []vehicleRow
 	for _, v := range p.View.Vehicles {
@@ -30,10 +31,10 @@ func (p pane) Vehicles() []vehicleRow {
 			c := choice{v.Configuration.GetName(), r}
 			switch {
 			case r.Steps == 0:
-			case r.Unproven > 0 && len(row.Due) < 4:
-				row.Due = append(row.Due, c)
+			case slices.Contains(v.Configuration.GetRequiredRoutines(), r.Routine.GetName()):
+				row.Required = append(row.Required, c)
 			default:
-				row.NotDue = append(row.NotDue, c)
+				row.Others = append(row.Others, c)
 			}
 		}
 		rows = append(rows, row)
