@@ -55,15 +55,15 @@ func openOfRecord(t testing.TB, oldNew ...string) *ofRecord {
 // serve serves the station as it is now, with its photos.
 func (o *ofRecord) serve() {
 	o.T.Helper()
-	options := rpc.Options{StopAfter: time.Millisecond}
-	if o.photos != "" {
-		options.Photos = openPhotos(o.T, o.photos)
-	}
-	o.served = stationtest.Serve(o.T, o.Kit.Station, options)
+	o.served = stationtest.Serve(o.T, o.Kit.Station, rpc.Options{StopAfter: time.Millisecond, Photos: openPhotos(o.T, o.photos)})
 }
 
+// openPhotos opens a folder of photos; no folder, no store.
 func openPhotos(t testing.TB, dir string) *photo.Store {
 	t.Helper()
+	if dir == "" {
+		return nil
+	}
 	store, err := photo.Open(photo.Options{Dir: dir})
 	must(t, err)
 	return store
@@ -142,7 +142,7 @@ type tablet struct {
 	ended  chan error // what Run returned, then closed
 	device string
 	dir    string
-	photos string // folder of what its camera took
+	photos string // folder of what its camera took; empty when it takes none
 }
 
 // newTablet makes a tablet that knows the small station already. Its uplink runs
