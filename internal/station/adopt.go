@@ -33,7 +33,7 @@ func (s *Station) AdoptStanding(ctx context.Context, requestID string, given *pb
 	given = proto.CloneOf(given)
 	for i, part := range standingParts(given) {
 		_, receipt, err := run(ctx, s, partID(requestID, i), given, func(c *command) (*emptypb.Empty, error) {
-			return &emptypb.Empty{}, c.takeOver(part)
+			return &emptypb.Empty{}, c.takeOver(part, given)
 		})
 		if err != nil {
 			return changed, err
@@ -102,27 +102,44 @@ func beginningOf(given *pb.Standing, bytes int) standingPart {
 	return part
 }
 
-// takeOver lets happen what makes the vehicle known here as it is known there.
-func (c *command) takeOver(part standingPart) error {
+// takeOver lets happen what makes the vehicle known here as it is known there, as
+// far as a part of what is given says it.
+func (c *command) takeOver(part standingPart, given *pb.Standing) error {
+	n, err := c.newsIn(part)
+	if err == nil && n != nil && !part.whole {
+		var all *news
+		if all, err = c.newsIn(standingPart{given, true}); all == nil {
+			n = nil // a part of what is known is nothing new
+		}
+	}
+	if err != nil || n == nil {
+		return err
+	}
+	if size := proto.Size(n.Standing); size > maxThingBytes {
+		return fault.New(fault.Invalid, "STANDING_TOO_LARGE", "what is new about %s has %d bytes, at most %d can be taken over at once", n.v.name, size, maxThingBytes)
+	}
+	return c.happen(&pb.JournalEvent{Vehicle: n.v.name, Event: &pb.JournalEvent_StandingAdopted{StandingAdopted: n.Standing}}, nil)
+}
+
+// newsIn compares a part of a standing with what is known here; nil when nothing
+// in it is new.
+func (c *command) newsIn(part standingPart) (*news, error) {
 	v := c.state.vehicles[part.GetVehicle()]
 	if v == nil {
-		return unknown("vehicle", part.GetVehicle())
+		return nil, unknown("vehicle", part.GetVehicle())
 	}
-	n := news{v: v, part: part, Standing: &pb.Standing{
+	n := &news{v: v, part: part, Standing: &pb.Standing{
 		Vehicle: v.name, Sequence: part.GetSequence(), Undone: part.GetUndone(), Verdict: part.GetVerdict(), Since: part.GetSince(),
 	}}
 	n.compareAnswers()
 	n.compareDefects(timestamppb.New(c.time))
 	if err := n.compareRounds(c.state); err != nil {
-		return err
+		return nil, err
 	}
-	if !n.differs() && !n.differsUndone() && !(part.whole && n.differsSince(v.standing.walk(v.fold, c.time))) {
-		return nil
+	if n.differs() || n.differsUndone() || part.whole && n.differsSince(v.standing.walk(v.fold, c.time)) {
+		return n, nil
 	}
-	if size := proto.Size(n.Standing); size > maxThingBytes {
-		return fault.New(fault.Invalid, "STANDING_TOO_LARGE", "what is new about %s has %d bytes, at most %d can be taken over at once", v.name, size, maxThingBytes)
-	}
-	return c.happen(&pb.JournalEvent{Vehicle: v.name, Event: &pb.JournalEvent_StandingAdopted{StandingAdopted: n.Standing}}, nil)
+	return nil, nil
 }
 
 // news is what is known of a vehicle there and not here.
@@ -133,13 +150,13 @@ type news struct {
 }
 
 // differs tells that there is something beside what is always told whole.
-func (n news) differs() bool {
+func (n *news) differs() bool {
 	return len(n.Answers) > 0 || len(n.Defects) > 0 || len(n.Rounds) > 0
 }
 
 // compareAnswers picks the answers that differ. Results are told apart by their
 // ids: those recorded here have the times of here.
-func (n news) compareAnswers() {
+func (n *news) compareAnswers() {
 	given := map[string]bool{}
 	for _, a := range n.part.GetAnswers() {
 		given[a.GetStepId()] = true
@@ -165,7 +182,7 @@ func sameAnswer(here *verdict.Answer, there *pb.StandingAnswer) bool {
 
 // compareDefects picks the defects that differ. One that is open here and missing
 // there was closed; when, nobody has said, so it is closed now.
-func (n news) compareDefects(now *timestamppb.Timestamp) {
+func (n *news) compareDefects(now *timestamppb.Timestamp) {
 	given := map[string]bool{}
 	for _, d := range n.part.GetDefects() {
 		given[d.GetName()] = true
@@ -198,7 +215,7 @@ func sameDefect(here, there *pb.Defect) bool {
 	return proto.Equal(here, there)
 }
 
-func (n news) differsUndone() bool {
+func (n *news) differsUndone() bool {
 	if len(n.part.GetUndone()) != len(n.v.undone) {
 		return true
 	}
@@ -207,12 +224,12 @@ func (n news) differsUndone() bool {
 
 // differsSince tells that the verdict is the same and holds since another instant.
 // Another verdict from the same knowledge cannot be taken over: it is worked out here.
-func (n news) differsSince(here standing) bool {
+func (n *news) differsSince(here standing) bool {
 	return here.verdict == n.part.GetVerdict() && n.part.GetSince() != nil && !here.since.Equal(n.part.GetSince().AsTime())
 }
 
 // compareRounds picks the rounds that differ.
-func (n news) compareRounds(st *state) error {
+func (n *news) compareRounds(st *state) error {
 	given := map[string]bool{}
 	for _, r := range n.part.GetRounds() {
 		name := r.GetRound().GetName()
@@ -225,7 +242,7 @@ func (n news) compareRounds(st *state) error {
 			return fault.New(fault.Invalid, "ROUND_OF_ANOTHER_VEHICLE", "%s is not a round of %s", name, n.v.name)
 		}
 		if !here.same(r) {
-			n.Rounds = append(n.Rounds, here.told(r))
+			n.Rounds = append(n.Rounds, n.told(r, here))
 		}
 	}
 	if n.part.whole {
@@ -275,25 +292,64 @@ func changedSince(there *pb.StandingRound, changed time.Time) bool {
 	})
 }
 
-// told is a round as an event tells it: with the ids alone of results known here.
-func (r *round) told(there *pb.StandingRound) *pb.StandingRound {
-	known := r.byResult()
-	told := &pb.StandingRound{Round: there.GetRound(), Conditions: there.GetConditions()}
-	for _, res := range there.GetResults() {
+// told is a round as an event tells it: an empty result for all those known here
+// when what is new comes after them, otherwise all of them in order, with the id
+// alone of one that is known here.
+func (n *news) told(there *pb.StandingRound, here *round) *pb.StandingRound {
+	told := &pb.StandingRound{Round: there.GetRound(), Conditions: there.GetConditions(), Results: there.GetResults()}
+	if !n.v.standsIn(there.GetRound(), here) {
+		told.Round = withoutProgress(there.GetRound())
+	}
+	if here == nil {
+		return told
+	}
+	if added, after := here.continued(there.GetResults()); after {
+		told.Results = append([]*pb.Result{{}}, added...)
+		return told
+	}
+	known := here.byResult()
+	told.Results = slices.Clone(told.Results)
+	for i, res := range told.Results {
 		if _, here := known[res.GetResultId()]; here {
-			res = &pb.Result{ResultId: res.GetResultId()}
+			told.Results[i] = &pb.Result{ResultId: res.GetResultId()}
 		}
-		told.Results = append(told.Results, res)
 	}
 	return told
 }
 
+// standsIn tells that a round that is taken over was opened on a plan that is
+// not known here, so that the order of its answered steps must be told.
+func (v *vehicle) standsIn(there *pb.Round, here *round) bool {
+	if here != nil && here.onPlanOf(there) {
+		return false
+	}
+	return v.model.plan(there.GetRoutine()).GetDigest() != there.GetPlanDigest()
+}
+
+// continued picks the results that are not known here; false when they do not
+// all come after those that are.
+func (r *round) continued(there []*pb.Result) (added []*pb.Result, after bool) {
+	met := map[string]int{}
+	for _, res := range there {
+		places, i := r.byStep[res.GetStepId()], met[res.GetStepId()]
+		met[res.GetStepId()]++
+		if i >= len(places) {
+			added = append(added, res)
+		} else if r.entries[places[i]].resultID != res.GetResultId() {
+			return nil, false
+		}
+	}
+	for step, places := range r.byStep {
+		if met[step] < len(places) {
+			return nil, false
+		}
+	}
+	return added, true
+}
+
 // endedThere is a round that is live here and has ended there, nobody has said how.
 func (r *round) endedThere() *pb.StandingRound {
-	told := &pb.StandingRound{Round: r.progress().message(), Conditions: allSaid(r.conditions)}
+	told := &pb.StandingRound{Round: r.progress().message(), Conditions: allSaid(r.conditions), Results: []*pb.Result{{}}}
 	told.Round.State = pb.RoundState_ROUND_STATE_GIVEN_UP
-	for _, e := range r.entries {
-		told.Results = append(told.Results, &pb.Result{ResultId: e.resultID})
-	}
 	return told
 }

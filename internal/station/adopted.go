@@ -98,8 +98,8 @@ func (st *state) adoptVerdict(v *vehicle, e *pb.Standing) {
 }
 
 // adoptRound takes over a round: its state, its conditions, and its results in
-// the order they came there. Of a result that is known here already only the id
-// is given, and it stays as it was recorded here.
+// the order they came there. An empty result stands for all that are known here,
+// and an id alone for one of them; they stay as they were recorded here.
 func (st *state) adoptRound(v *vehicle, e *pb.StandingRound, rows *rowSet) error {
 	before, err := st.recall(e.GetRound().GetName())
 	if err != nil {
@@ -127,7 +127,7 @@ func (st *state) adoptFrame(v *vehicle, e *pb.StandingRound, before *round) *fra
 		if before.state() == f.state() {
 			f.changedDevice = before.changedDevice
 		}
-		if before.round.GetPlanDigest() == fixed.GetPlanDigest() && !before.plan.standsIn {
+		if before.onPlanOf(fixed) {
 			f.plan, f.planned = before.plan, before.planned
 			return f
 		}
@@ -140,6 +140,11 @@ func (st *state) adoptFrame(v *vehicle, e *pb.StandingRound, before *round) *fra
 		}
 	}
 	return f
+}
+
+// onPlanOf tells that a round is on the plan of a round that is taken over.
+func (r *round) onPlanOf(there *pb.Round) bool {
+	return r.round.GetPlanDigest() == there.GetPlanDigest() && !r.plan.standsIn
 }
 
 // withoutProgress is a round as a frame holds it.
@@ -170,17 +175,27 @@ func takenOver(p *pb.Plan, digest string) *outline {
 func (r *round) adoptResults(results []*pb.Result, before *round, sequence int64) error {
 	known := before.byResult()
 	for i, res := range results {
-		if e, here := known[res.GetResultId()]; here {
-			e.position = r.plan.positions[e.stepID]
-			r.put(e)
-			continue
-		}
-		if res.GetStepId() == "" {
+		e, here := known[res.GetResultId()]
+		switch {
+		case proto.Size(res) == 0 && before != nil:
+			for _, e := range before.entries {
+				r.again(e)
+			}
+		case here:
+			r.again(e)
+		case res.GetStepId() == "":
 			return unreadable("result "+res.GetResultId(), errEvent)
+		default:
+			r.take(res, source{sequence: sequence, place: i + 1}, res.GetStationTime().AsTime())
 		}
-		r.take(res, source{sequence: sequence, place: i + 1}, res.GetStationTime().AsTime())
 	}
 	return nil
+}
+
+// again takes an entry that the round had before it was taken over.
+func (r *round) again(e entry) {
+	e.position = r.plan.positions[e.stepID]
+	r.put(e)
 }
 
 // byResult gives the entries of a round by the ids of their results; r may be nil.

@@ -1,6 +1,7 @@
 package station_test
 
 import (
+	"slices"
 	"testing"
 	"time"
 
@@ -298,6 +299,10 @@ func TestAdoptStanding_TakesParts(t *testing.T) {
 			Answer: &pb.Result_NotChecked{NotChecked: &pb.NotChecked{Reason: pb.NotCheckedReason_NOT_CHECKED_REASON_NO_TIME}},
 		})
 	}
+	for _, res := range results.GetResults() {
+		results.Round.AnsweredSteps = append(results.Round.AnsweredSteps, res.GetStepId())
+	}
+	slices.Sort(results.Round.AnsweredSteps)
 	size, id := events(t, twin), twin.ID()
 	for range 2 {
 		if changed, err := twin.Station.AdoptStanding(ctx, id, given); err != nil || !changed {
@@ -306,6 +311,10 @@ func TestAdoptStanding_TakesParts(t *testing.T) {
 	}
 	if n := events(t, twin) - size; n < 2 || n > 8 {
 		t.Errorf("%d bytes are told in %d events", proto.Size(given), n)
+	}
+	size = events(t, twin)
+	if changed, err := twin.Station.AdoptStanding(ctx, twin.ID(), given); err != nil || changed || events(t, twin) != size {
+		t.Errorf("taking the same over again: %v, %v, %d events more", changed, err, events(t, twin)-size)
 	}
 	count := func() int32 { return twin.Readiness(p1).GetRounds()[0].GetAnswered() }
 	if count() != 4000 {
