@@ -142,11 +142,18 @@ func TestAdoptStanding_OfARoundWhosePlanComesBack(t *testing.T) {
 	round := k.OpenRound(p1, shift)
 	steps := k.Plan(p1, shift).GetSteps()
 	k.Record(round, stationtest.Sound(steps[3]))
-	k.ApplyAltered("    features: [pump]\n", "", "order: 0, title: front", "order: 9, title: front")
+	k.ApplyAltered("triggers: [TRIGGER_SHIFT]\n      undo_s: 60", "triggers: [TRIGGER_WEEKLY]\n      undo_s: 60") // the vehicle stays at its revision
+	if d := k.Plan(p1, shift).GetDigest(); d == k.Standing(p1).GetRounds()[0].GetRound().GetPlanDigest() {
+		t.Fatal("the plan has not changed")
+	}
 	twin := k.Twin()
 	adoptsAll(t, k, twin, "under another plan")
 	k.ApplyAltered()
-	adoptsAll(t, k, twin, "under its plan")
+	if d := k.Plan(p1, shift).GetDigest(); d != k.Standing(p1).GetRounds()[0].GetRound().GetPlanDigest() {
+		t.Fatal("the plan has not come back")
+	}
+	twin.AdoptLibrary(k)
+	twin.AdoptStanding(k, p1)
 	k.Clock.Advance(time.Second)
 	twin.Record(round, stationtest.Sound(steps[0]))
 	before := twin.Readiness(p1)
