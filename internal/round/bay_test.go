@@ -89,7 +89,7 @@ func inBubble(t *testing.T, test func(t *testing.T, k *stationtest.Kit, b *table
 		must(t, err)
 		b := &tablet{
 			Kit:  stationtest.OpenWith(t, nil, station.Options{Dir: dirs[1], Defaults: stationtest.Small()}),
-			conn: conn, device: "tablet-1", dir: dirs[2],
+			conn: conn, device: "tablet-1", dir: dirs[2], patience: time.Hour,
 		}
 		b.start()
 		test(t, k, b, g)

@@ -16,8 +16,12 @@ func CommandOf(ev *pb.JournalEvent) (id string, request proto.Message) {
 	return c.id, c.request
 }
 
-// PlaceName is the name of the file that keeps how far the outbox has come.
-const PlaceName = placeName
+// What tests hold the uplink to.
+const (
+	PlaceName    = placeName
+	LongestPause = longestPause
+	BugTries     = bugTries
+)
 
 // Acknowledged is the event of the twin's journal up to which the station has everything.
 func (u *Uplink) Acknowledged() int64 {

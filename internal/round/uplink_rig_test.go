@@ -143,6 +143,8 @@ type tablet struct {
 	device string
 	dir    string
 	photos string // folder of what its camera took; empty when it takes none
+
+	patience time.Duration // of await; 0 for two minutes
 }
 
 // newTablet makes a tablet that knows the small station already. Its uplink runs
@@ -255,7 +257,7 @@ func (b *tablet) must(err error) {
 // await waits until something is so, looking whenever the uplink has changed.
 func (b *tablet) await(what string, so func() bool) {
 	b.T.Helper()
-	stuck := time.NewTimer(2 * time.Minute) // only so that a failure says what it waited for
+	stuck := time.NewTimer(max(b.patience, 2*time.Minute)) // only so that a failure says what it waited for
 	defer stuck.Stop()
 	for {
 		changed, bay := b.up.Changed(), b.up.BayChanged()

@@ -129,6 +129,9 @@ func (w *watching) take(ctx context.Context, m *pb.WatchReadinessResponse) error
 		if m.Present.GetSequence() < w.known {
 			u.startOver(ctx, "the station's journal has lost its end")
 		}
+		if !u.Live() {
+			u.log.Info("the station is heard", "sequence", m.Present.GetSequence())
+		}
 		u.pass(u.heard.present(w.told, m.Present.GetSequence()))
 		w.told, w.complete = nil, true
 		u.arrived.ring()
