@@ -1,6 +1,7 @@
 package round
 
 import (
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -12,12 +13,12 @@ import (
 type ear struct {
 	*hearing
 	off    time.Duration // guarded by the test: it alone asks the clock
-	silent int
+	silent atomic.Int32
 }
 
 func newEar() *ear {
 	e := &ear{}
-	e.hearing = newHearing(func() time.Time { return time.Now().Add(e.off) }, func() { e.silent++ })
+	e.hearing = newHearing(func() time.Time { return time.Now().Add(e.off) }, func() { e.silent.Add(1) })
 	return e
 }
 
@@ -44,19 +45,19 @@ func TestHearing_IsLiveForFiveSecondsAfterTheLastWord(t *testing.T) {
 		last := time.Now()
 		time.Sleep(silence - time.Nanosecond)
 		synctest.Wait()
-		if l := e.link(); !l.Live || e.silent != 0 {
-			t.Errorf("just before five seconds of silence: %+v, told %d times", l, e.silent)
+		if l := e.link(); !l.Live || e.silent.Load() != 0 {
+			t.Errorf("just before five seconds of silence: %+v, told %d times", l, e.silent.Load())
 		}
 		time.Sleep(time.Nanosecond)
 		synctest.Wait()
-		if l := e.link(); l.Live || !l.Since.Equal(last) || e.silent != 1 {
-			t.Errorf("after five seconds of silence: %+v, told %d times; heard last at %v", l, e.silent, last)
+		if l := e.link(); l.Live || !l.Since.Equal(last) || e.silent.Load() != 1 {
+			t.Errorf("after five seconds of silence: %+v, told %d times; heard last at %v", l, e.silent.Load(), last)
 		}
 		time.Sleep(time.Hour)
 		again := time.Now()
 		e.readiness(state(4, pb.Verdict_VERDICT_FIT))
-		if l := e.link(); !l.Live || !l.Since.Equal(again) || e.silent != 1 {
-			t.Errorf("heard again: %+v, told %d times", l, e.silent)
+		if l := e.link(); !l.Live || !l.Since.Equal(again) || e.silent.Load() != 1 {
+			t.Errorf("heard again: %+v, told %d times", l, e.silent.Load())
 		}
 	})
 }
@@ -74,7 +75,7 @@ func TestHearing_TheClockOnTheWallDecidesNothing(t *testing.T) {
 		e.off = -24 * time.Hour
 		time.Sleep(silence)
 		synctest.Wait()
-		if e.live() || e.silent != 1 {
+		if e.live() || e.silent.Load() != 1 {
 			t.Error("a clock set back kept it live")
 		}
 	})

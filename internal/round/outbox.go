@@ -177,6 +177,7 @@ func (o *outbox) take(ctx context.Context) (portion, error) {
 			return p, nil
 		}
 		o.pass(p) // nothing of a driver's in it
+		o.news.ring()
 	}
 }
 

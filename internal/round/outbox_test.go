@@ -111,10 +111,12 @@ func TestUplink_SendsEverythingAgainWhenItsPlaceIsLost(t *testing.T) {
 			b.stop()
 			tc.spoil(t, filepath.Join(b.dir, round.PlaceName))
 			b.answer(name, stationtest.Seen(windscreen, "sound"))
+			o.wire.Cut()
 			b.start()
 			if l := b.up.Link(); l.Pending != 3 {
 				t.Errorf("%d commands are to be sent, want all 3", l.Pending)
 			}
+			o.wire.Heal()
 			b.sent()
 			sameRecord(t, b.Station, o.Station)
 		})

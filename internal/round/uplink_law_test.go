@@ -89,7 +89,7 @@ func TestUplink_WhateverBefallsItEverythingArrivesOnce(t *testing.T) {
 		well := t.Run("morning", func(t *testing.T) { // so that everything is closed after each
 			o := openOfRecord(t)
 			m := &morning{tablet: newTablet(t, o.wire, "tablet-1"), rt: rt, o: o}
-			for range rapid.IntRange(1, 12).Draw(rt, "acts") {
+			for range rapid.IntRange(1, 8).Draw(rt, "acts") {
 				m.act()
 			}
 			o.wire.Heal()
