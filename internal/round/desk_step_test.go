@@ -136,6 +136,7 @@ func TestDesk_RefusesTheImpossibleAndAsksAboutTheUnusual(t *testing.T) {
 	if f.Unit != "bar" || f.Range == "" || f.Resolution != "0.1" || !f.Active || v.Step.Gauge.GetName() != "gauges/g-07" || !v.Step.NeedsGauge {
 		t.Errorf("field %+v with gauge %v", f, v.Step.Gauge)
 	}
+	tab.prove()
 	tab.typeIn("pressure", "85")
 	tab.look()
 	if got := tab.refused("VALUE_IMPOSSIBLE", "enter"); !strings.Contains(got, "85 bar cannot be true: it lies between 0 bar and ") {
@@ -175,6 +176,7 @@ func TestDesk_WantsToKnowTheGauge(t *testing.T) {
 	tab.act("engine", "minutes", "600")
 	tab.act("begin")
 	tab.act("go", "step", atColdTyre)
+	tab.prove()
 	tab.typeIn("pressure", "8.5")
 	tab.look()
 	if got := tab.refused("NOT_READY", "record"); got != "say which gauge is in your hand first" {

@@ -136,14 +136,20 @@ func (tab *hands) look() {
 	}
 }
 
+// prove answers the question that the round may put at the step in the light.
+func (tab *hands) prove() {
+	tab.t.Helper()
+	if tab.View().Step.Entry.Proof != nil {
+		tab.act("proof", "text", "1419")
+	}
+}
+
 // sound answers the step in the light as it should be, and looks as long as it holds.
 func (tab *hands) sound() *round.View {
 	tab.t.Helper()
 	step := tab.View().Step
 	tab.look()
-	if step.Entry.Proof != nil {
-		tab.act("proof", "text", "1419")
-	}
+	tab.prove()
 	switch r := stationtest.Sound(step.CheckStep); step.AnswerKind {
 	case pb.AnswerKind_ANSWER_KIND_READING:
 		for i, value := range r.GetReading().GetValues() {
