@@ -94,7 +94,7 @@ func TestBoard_LayersFitAnyBoard(t *testing.T) {
 
 func TestBoard_SevenVehiclesReadFromFifteenMetres(t *testing.T) {
 	for n := 1; n <= 7; n++ {
-		if l := fullHD.layout(n); l.Minutes < leastMinutes {
+		if l := fullHD.layout(n); l.Minutes < 16 { // the least of the table
 			t.Errorf("%d vehicles on 55 inches are seen under %.1f′ only", n, l.Minutes)
 		}
 	}
@@ -126,6 +126,41 @@ func TestBoardOf_RefusesWhatCannotBe(t *testing.T) {
 			if same, err := boardOf(Board{}, again); err != nil || same != b {
 				t.Errorf("%+v is said as %q and read as %+v, %v", b, b.query(), same, err)
 			}
+		}
+	}
+}
+
+// The set-up page says from where a layer is read: under the angle at which it
+// stands from its own distance, under 16′ from farther off, in proportion.
+func TestSetUp_SaysFromWhereEachLayerReads(t *testing.T) {
+	for _, vehicles := range []int{1, 4, 10, mostRows} {
+		for _, l := range layersOf(fullHD, vehicles) {
+			if math.Abs(capHeightMM(l.Farthest, 16)-l.CapMM) > 1e-6 || math.Abs(capHeightMM(l.Best, 20)-l.CapMM) > 1e-6 {
+				t.Errorf("%d vehicles, %s: %+v", vehicles, l.What, l)
+			}
+			if l.FarEnough != (l.Farthest >= l.For) {
+				t.Errorf("%d vehicles, %s: read to %.2f m, meant for %.2f m, far enough: %v", vehicles, l.What, l.Farthest, l.For, l.FarEnough)
+			}
+		}
+	}
+}
+
+func TestSetUp_SaysWhichLightIsTooMuch(t *testing.T) {
+	for _, l := range lightOf(500, 1000) {
+		if tooMuch := strings.Contains(l.Advice, "does not read"); tooMuch != (l.Lux >= 30000) { // 3.6 to one on clean glass
+			t.Errorf("%v lx: %s", l.Lux, l.Advice)
+		}
+		if day := strings.Contains(l.Advice, "day theme"); day != (l.Lux > 540) { // dark on light above 540 lx
+			t.Errorf("%v lx: %s", l.Lux, l.Advice)
+		}
+	}
+	for _, query := range []string{"nits=0", "native=x", "vehicles=0", "vehicles=25", "inches=NaN"} {
+		values, err := url.ParseQuery(query)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := setupOf(fullHD, values); err == nil {
+			t.Errorf("%s was taken", query)
 		}
 	}
 }

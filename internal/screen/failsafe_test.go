@@ -70,17 +70,12 @@ func TestFailSafe_TimeThatRunsBackwards(t *testing.T) {
 	k := serveBy(t, desk, defaultLimits(), func() time.Time {
 		return morning.Add(time.Since(start) - time.Duration(back.Load()))
 	})
-	fresh := func() { // the station is heard all the while
-		bay := wholeBay(t)
-		bay.Heard = k.now()
-		desk.setBay(bay)
-	}
-	fresh()
+	bay := wholeBay(t)
+	bay.Heard = time.Time{} // the station is live all the while
+	desk.setBay(bay)
 	openBay(t, b, k)
 	back.Store(int64(time.Minute))
-	fresh()
 	b.until(t, "document.body.classList.contains('notlive')")
-	fresh()
 	b.until(t, "!document.body.classList.contains('notlive')") // it has settled
 }
 
@@ -90,6 +85,7 @@ func TestFailSafe_AScriptThatStops(t *testing.T) {
 	k := serve(t, newDesk(wholeBay(t)), defaultLimits())
 	openBay(t, b, k)
 	covered := "getComputedStyle(document.getElementById('cover')).visibility === 'visible'"
+	b.until(t, "(document.getElementById('hand').style.transform.match(/[0-9]+/) || [0])[0] >= 60") // ten beats
 	if value[bool](t, b, covered) {
 		t.Fatal("the live page is covered")
 	}
@@ -123,18 +119,19 @@ func TestBayPage_SpeaksEachCommandOnce(t *testing.T) {
 	k := serve(t, newDesk(wholeBay(t)), defaultLimits())
 	openBay(t, b, k)
 	value[bool](t, b, "(() => { window.heard = []; speechSynthesis.speak = u => heard.push(u.text); return true; })()")
-	command := func(step, found string) {
+	command := func(step string, answered int) {
 		k.desk.setBay(walked(t, func(w *round.BayWalk) {
-			w.Step, w.Found, w.Command = step, found, "Press the brake pedal. Hold."
+			w.Step, w.Answered, w.Command = step, answered, "Press the brake pedal. Hold."
 		}))
 	}
-	command("Brake lamps", "")
+	command("Brake lamps", 37)
 	b.until(t, "heard.length === 1")
-	command("Brake lamps", "a lamp is dark")
+	command("Brake lamps", 38)
+	b.until(t, `document.querySelector('[aria-label="38 of 93 done"]')`)
 	k.desk.setBay(wholeBay(t))
 	b.until(t, "!document.querySelector('[data-say]')")
-	command("Brake travel", "")
-	b.until(t, "heard.length > 1")
+	command("Brake travel", 38)
+	b.until(t, `document.querySelector('[data-say-id*="Brake travel"]') && heard.length > 1`)
 	if said := value[[]string](t, b, "heard"); len(said) != 2 || said[1] != "Press the brake pedal. Hold." {
 		t.Errorf("said %q", said)
 	}
