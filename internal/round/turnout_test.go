@@ -85,8 +85,10 @@ func TestTurnout_TheRunIsAskedAboutOnReturn(t *testing.T) {
 	tab := newHands(t)
 	tab.begin(wn11, shift, "people/quellmere")
 	tab.walkTo("nearside")
-	tab.act("go", "step", "TYR-020/axle-1-nearside")
-	tab.sound()
+	for _, step := range []string{"GLS-030/mirror-nearside", "TYR-020/axle-1-nearside"} {
+		tab.act("go", "step", step)
+		tab.sound()
+	}
 	v := tab.View()
 	interrupted := v.Step.Stop
 	answered := map[string]bool{}
@@ -114,6 +116,7 @@ func TestTurnout_TheRunIsAskedAboutOnReturn(t *testing.T) {
 		atOilLevel:                round.MarkCold,     // asked again, when it is cold
 		atFloor:                   round.MarkAgain,    // the vehicle stands anew
 		"TYR-020/axle-1-nearside": round.MarkAgain,    // tyres were run on
+		"GLS-030/mirror-nearside": round.MarkAgain,    // of the halt that was broken off
 		"CAB-020/driver-seat":     round.MarkAnswered, // a belt is as it was
 		atWindscreen:              round.MarkAnswered,
 		atStopLamp:                round.MarkOpen,
@@ -144,6 +147,7 @@ func TestTurnout_TheRunIsAskedAboutOnReturn(t *testing.T) {
 	}
 
 	// An answer that is asked again is a new answer and corrects nothing.
+	tab.act("go", "step", atStopLamp)
 	tab.act("go", "step", "TYR-020/axle-1-nearside")
 	v = tab.View()
 	if v.Step.Correcting {
