@@ -50,9 +50,12 @@ type standingPart struct {
 	whole bool
 }
 
-// partBytes is how much of a standing one command takes; an event and its rows
-// must fit into one entry of the journal.
-const partBytes = 400_000
+// partBytes is how much of a standing one command takes, rows included: an event
+// must not have more than the journal stores of one.
+const (
+	partBytes   = 400_000
+	besideBytes = 150 // the row of one answer, defect or result
+)
 
 // standingParts divides a standing. It looks at what is given and not at what
 // differs, so that a repeat is divided alike.
@@ -73,7 +76,7 @@ func beginningOf(given *pb.Standing, bytes int) standingPart {
 		Verdict: given.GetVerdict(), Since: given.GetSince(),
 	}}
 	fits := func(m proto.Message) bool {
-		bytes -= proto.Size(m)
+		bytes -= proto.Size(m) + besideBytes
 		return bytes >= 0
 	}
 	for _, d := range given.GetDefects() {

@@ -195,8 +195,10 @@ func (l *library) get(name string) proto.Message {
 // The journal stores at most so much of one thing, and of one command; a
 // little is left for what is stored beside it.
 const (
-	maxThingBytes   = 500_000
-	maxCommandBytes = 850_000
+	maxThingBytes    = 500_000
+	maxCommandBytes  = 850_000
+	maxCommandThings = 1_500
+	besideThingBytes = 400 // who, when and under which id, its hashes and its rows; measured: under 200
 )
 
 // fits refuses what the journal could not store.
@@ -204,12 +206,13 @@ func (a *application) fits() error {
 	total := 0
 	for i, ev := range a.events {
 		size := proto.Size(ev)
-		if total += size; size > maxThingBytes {
+		if total += size + besideThingBytes; size > maxThingBytes {
 			return fault.New(fault.Invalid, "THING_TOO_LARGE", "%s has %d bytes as it would be recorded, at most %d can be; make it shorter", a.names[i], size, maxThingBytes)
 		}
 	}
-	if total > maxCommandBytes {
-		return fault.New(fault.Invalid, "APPLY_TOO_LARGE", "these files have %d bytes as they would be recorded, at most %d can be put in force at once; apply fewer files, in the order catalogue, routines, packs, vehicles", total, maxCommandBytes)
+	if total > maxCommandBytes || len(a.events) > maxCommandThings {
+		return fault.New(fault.Invalid, "APPLY_TOO_LARGE", "these files have %d bytes and %d things as they would be recorded, at most %d and %d can be put in force at once; apply fewer files, in the order catalogue, routines, packs, vehicles",
+			total, len(a.events), maxCommandBytes, maxCommandThings)
 	}
 	return nil
 }

@@ -241,3 +241,17 @@ func TestDefaults_ThatDoNotFit(t *testing.T) {
 		t.Errorf("verdict %v", v)
 	}
 }
+
+// Many small things need more room beside them than they have themselves; what
+// the journal cannot store at once is refused, and the station goes on.
+func TestApply_RefusesTooManyThings(t *testing.T) {
+	k := stationtest.Open(t)
+	var text strings.Builder
+	text.WriteString("people:\n")
+	for i := range 3000 {
+		fmt.Fprintf(&text, "  - {name: people/p-%04d, title: P, roles: [ROLE_DRIVER]}\n", i)
+	}
+	_, err := k.Apply(ctx, &pb.ApplyRequest{RequestId: k.ID(), Files: []*pb.NamedFile{{FileName: "people.yaml", Content: []byte(text.String())}}})
+	refusal{fault.Invalid, "APPLY_TOO_LARGE"}.check(t, err)
+	k.OpenRound(p1, shift)
+}

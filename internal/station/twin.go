@@ -104,8 +104,8 @@ func given(lib *pb.StationFile) []thing {
 func partsOf(all []thing) (parts [][]thing) {
 	begin, total := 0, 0
 	for i, t := range all {
-		size := proto.Size(t.event)
-		if total+size > maxCommandBytes && i > begin {
+		size := proto.Size(t.event) + besideThingBytes
+		if i > begin && (total+size > maxCommandBytes || i-begin == maxCommandThings) {
 			parts = append(parts, all[begin:i])
 			begin, total = i, 0
 		}

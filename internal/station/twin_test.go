@@ -1,6 +1,7 @@
 package station_test
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 
@@ -154,5 +155,39 @@ func TestGetLibrary_OfTheDemoCountyFits(t *testing.T) {
 	twin.AdoptLibrary(k)
 	if twin.Digest() != k.Digest() {
 		t.Error("what the twin took over is not the same")
+	}
+}
+
+// A library too large for one command is put in force in parts; a repeat with the
+// same id does nothing, and so does taking the same over again.
+func TestAdoptLibrary_TakesParts(t *testing.T) {
+	lib := stationtest.Open(t).Library()
+	model := lib.GetPeople()[0]
+	for i := range 9000 {
+		p := proto.CloneOf(model)
+		p.Name, p.PinArgon2Id = fmt.Sprintf("people/p-%04d", i), hash
+		lib.People = append(lib.People, p)
+	}
+	twin := stationtest.Open(t).Twin()
+	id := twin.ID()
+	for range 2 {
+		if changed, err := twin.Station.AdoptLibrary(ctx, id, lib); err != nil || !changed {
+			t.Fatalf("taking over %d bytes: %v, %v", proto.Size(lib), changed, err)
+		}
+	}
+	if changed, err := twin.Station.AdoptLibrary(ctx, twin.ID(), lib); err != nil || changed {
+		t.Errorf("taking the same over again: %v, %v", changed, err)
+	}
+	check := func(when string) {
+		t.Helper()
+		if n := len(twin.Library().GetPeople()); n != 9003 || len(twin.Library().GetVehicles()) != 2 {
+			t.Errorf("%s: %d people, %d vehicles", when, n, len(twin.Library().GetVehicles()))
+		}
+	}
+	check("at once")
+	twin.Reopen()
+	check("after a restart")
+	if n := events(t, twin); n != 14+9000 {
+		t.Errorf("%d events", n)
 	}
 }
