@@ -119,7 +119,14 @@ func (p pane) PlanView() template.HTML {
 		return ""
 	}
 	if p.Turnout != nil {
-		return planView(p.Chosen.Configuration, lightAt(p.Round, p.Turnout.Items), nil)
+		var items []round.SafeItem
+		if p.Turnout.Away.IsZero() {
+			items = p.Turnout.Items
+		}
+		return planView(p.Chosen.Configuration, lightAt(p.Round, items), nil)
+	}
+	if p.Phase == round.PhaseSign || p.Phase == round.PhaseHandover {
+		return planView(p.Chosen.Configuration, lightAt(p.Round, nil), nil) // the looking is over
 	}
 	return planView(p.Chosen.Configuration, p.Round, p.Step)
 }

@@ -1,7 +1,9 @@
 package screen
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -18,7 +20,7 @@ const allowedSkew = 2 * time.Minute
 // CallSign is the vehicle dealt with; the station where there is none yet.
 func (p pane) CallSign() string {
 	if p.Chosen == nil || p.Phase == round.PhaseVehicles {
-		return p.Station
+		return cmp.Or(p.Station, "Vehicles")
 	}
 	return p.Chosen.Configuration.GetCallSign()
 }
@@ -110,6 +112,15 @@ func (p pane) SkewWords() string {
 // Since says a message's time.
 func (p pane) Since(t *timestamppb.Timestamp) string {
 	return p.At(instant(t))
+}
+
+// WorstFirst is what the last answer led to, what takes away most first.
+func (p pane) WorstFirst() []*pb.Finding {
+	findings := slices.Clone(p.Given.Findings)
+	slices.SortStableFunc(findings, func(a, b *pb.Finding) int {
+		return cmp.Or(cmp.Compare(b.GetEffect(), a.GetEffect()), cmp.Compare(b.GetGrade(), a.GetGrade()))
+	})
+	return findings
 }
 
 // FormerAt is when the answer before the last one was given.

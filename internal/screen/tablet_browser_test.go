@@ -51,7 +51,7 @@ const covered = `[...document.querySelectorAll("button, summary, input:not([type
     const x = b.left + b.width / 2, y = b.top + b.height / 2;
     if (y < view.top || y > view.bottom || y > innerHeight) return false; // scrolled away
     const top = document.elementFromPoint(x, y);
-    return !top || !(e.contains(top) || top.contains(e) || top.closest(".found"));
+    return !top || !(e.contains(top) || top.contains(e) || top.closest(".found, .notice"));
   })
   .map(([e]) => (e.getAttribute("aria-label") || e.textContent.trim() || e.name))`
 
@@ -83,6 +83,52 @@ func TestTabletPage_FitsTheGlass(t *testing.T) {
 	}
 	if wrong := b.complaints(); wrong != "" {
 		t.Errorf("the console says: %s", wrong)
+	}
+}
+
+// The plan is a way to go: touching a place of it sends the step that is open there.
+func TestTabletPage_APlaceOnThePlanIsTouched(t *testing.T) {
+	b := openBrowser(t, 1280, 800)
+	v := sampleViews(t)["condition"]
+	desk := newDesk(wholeBay(t))
+	showView(desk, v)
+	k := serve(t, desk, defaultLimits())
+	b.do(t, chromedp.Navigate(k.inside.URL+"/"))
+	b.until(t, "document.querySelector('.spot')")
+	steps := value[[]string](t, b, "[...document.querySelectorAll('.spot')].map(e => e.value)")
+	for i, step := range steps {
+		at := value[[]float64](t, b, fmt.Sprintf("(r => [r.left + r.width / 2, r.top + r.height / 2])(document.querySelectorAll('.spot')[%d].getBoundingClientRect())", i))
+		b.do(t, chromedp.MouseClickXY(at[0], at[1]))
+		for len(desk.taken()) <= i {
+			b.until(t, "true") // a way to the browser and back, until the act has come
+		}
+		if act := desk.taken()[i]; act.Name != "go" || act.Values["step"] != step {
+			t.Errorf("touching target %d sent %+v, want go to %s", i, act, step)
+		}
+	}
+	if len(steps) < 5 {
+		t.Errorf("the plan has %d targets", len(steps))
+	}
+}
+
+// Signing by touch alone: the keys come with the field, and what they typed is sent.
+func TestTabletPage_APINIsTouched(t *testing.T) {
+	b := openBrowser(t, 1280, 800)
+	desk := newDesk(wholeBay(t))
+	showView(desk, sampleViews(t)["sign"])
+	k := serve(t, desk, defaultLimits())
+	b.do(t, chromedp.Navigate(k.inside.URL+"/"))
+	b.do(t, chromedp.Click(chromedp.CSS("#pin")))
+	for _, digit := range []string{"2", "4", "9", "", "6", "8"} { // one of them taken back
+		b.do(t, chromedp.Click(chromedp.CSS(fmt.Sprintf("[data-put=%q]", digit))))
+	}
+	b.shoot(t, "tablet-sign-keys-landscape")
+	b.do(t, chromedp.Click(chromedp.CSS("#do-sign")))
+	for len(desk.taken()) == 0 {
+		b.until(t, "true") // as above
+	}
+	if act := desk.taken()[0]; act.Name != "sign" || act.Values["pin"] != "2468" {
+		t.Errorf("the desk was handed %+v", act)
 	}
 }
 

@@ -1,6 +1,7 @@
 package screen
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"time"
@@ -164,7 +165,19 @@ func (p pane) gaugesFor(q pb.Quantity, inHand string) (choices []gaugeChoice) {
 			choices = append(choices, gaugeChoice{g, g.GetName() == inHand, overdueWords(g, p.Now)})
 		}
 	}
+	home := p.Chosen.Configuration.GetStation() // its own gauges first; another station's may still be in hand
+	slices.SortStableFunc(choices, func(a, b gaugeChoice) int {
+		return cmp.Compare(elsewhere(a.Gauge, home), elsewhere(b.Gauge, home))
+	})
 	return choices
+}
+
+// elsewhere is 1 for a gauge that another station keeps.
+func elsewhere(g *pb.Gauge, home string) int {
+	if g.GetStation() == home {
+		return 0
+	}
+	return 1
 }
 
 // overdueWords say that a gauge's calibration has lapsed, or is not known.

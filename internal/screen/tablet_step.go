@@ -220,7 +220,7 @@ func (p pane) Levels() []levelTile {
 		return nil
 	}
 	kind := p.levelReading()
-	words := [...]string{"below the low mark", "at the low mark", "a quarter", "half", "three quarters", "at the top mark", "above the top mark"}
+	words := [...]string{"below the lower mark", "at the lower mark", "a quarter", "half", "three quarters", "at the upper mark", "above the upper mark"}
 	if kind == pb.FluidReading_FLUID_READING_CAB_GAUGE {
 		words[0], words[1], words[5], words[6] = "below the empty mark", "at the empty mark", "at the full mark", "above the full mark"
 	}

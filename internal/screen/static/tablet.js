@@ -158,6 +158,9 @@
     button.click();
   });
 
+  document.addEventListener("mousedown", (e) => { // the field keeps the focus, and its keys stay
+    if (e.target.closest("[data-put]")) e.preventDefault();
+  });
   document.addEventListener("click", (e) => { // keys of a PIN, which no frame carries one by one
     const key = e.target.closest("[data-put]");
     const pin = key && byId("pin");
