@@ -29,7 +29,7 @@ func (d *Desk) listen(ctx context.Context) {
 		}
 		return nil
 	})
-	if err != nil && ctx.Err() == nil {
+	if ctx.Err() == nil {
 		d.log.Error("the tablet's own station tells nothing more", "cause", err)
 		d.news <- struct{}{} // the view says that nothing can be recorded
 	}
@@ -50,8 +50,9 @@ func (d *Desk) attend(ctx context.Context) {
 	nap := time.NewTimer(0)
 	defer nap.Stop()
 	heard := d.uplink.Changed() // always taken before the link is looked at
-	err := d.renew(ctx, false)
+	d.complain(ctx, d.renew(ctx, false))
 	for {
+		var err error
 		select {
 		case <-ctx.Done():
 			return
@@ -63,10 +64,15 @@ func (d *Desk) attend(ctx context.Context) {
 		case <-nap.C:
 			err = d.Tick(ctx)
 		}
-		if err != nil && ctx.Err() == nil {
-			d.log.Error("the view could not be renewed", "cause", err)
-		}
+		d.complain(ctx, err)
 		nap.Reset(d.untilWake())
+	}
+}
+
+// complain notes that the view is not what it should be.
+func (d *Desk) complain(ctx context.Context, err error) {
+	if err != nil && ctx.Err() == nil {
+		d.log.Error("the view could not be renewed", "cause", err)
 	}
 }
 

@@ -67,15 +67,6 @@ func (tab *hands) open() {
 	tab.Desk = d
 }
 
-// reopen closes the desk and opens it anew.
-func (tab *hands) reopen() {
-	tab.t.Helper()
-	if err := tab.Close(); err != nil {
-		tab.t.Fatalf("closing the desk: %v", err)
-	}
-	tab.open()
-}
-
 // act does something that must go well. Values are names and values in turn.
 func (tab *hands) act(name string, values ...string) *round.View {
 	tab.t.Helper()

@@ -113,7 +113,7 @@ func (p *picture) wire(seen uint64) wire {
 	w := wire{V: p.version, Build: p.build, Boot: p.boot, Beat: p.beat}
 	for i, r := range p.regions {
 		if p.changed[i] > seen {
-			w.Regions = append(w.Regions, wireRegion{r.ID, r.HTML})
+			w.Regions = append(w.Regions, wireRegion(r))
 		}
 	}
 	return w

@@ -43,9 +43,9 @@ type closing struct {
 func (c closing) Error() string { return c.text }
 
 // rouse tells the writer that there is a newer picture. It never waits.
-func (s *socket) rouse() {
+func (k *socket) rouse() {
 	select {
-	case s.wake <- struct{}{}:
+	case k.wake <- struct{}{}:
 	default: // it will find the newest when it wakes
 	}
 }

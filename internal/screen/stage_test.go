@@ -110,7 +110,8 @@ func TestStage_CommandsAreToldApart(t *testing.T) {
 		b := walked(t, func(w *round.BayWalk) { w.Step, w.Command = step, "Press the pedal." })
 		return stage(b, false, morning).Far.CommandN
 	}
-	if command("Brake lamps") == command("Brake travel") || command("Brake lamps") != command("Brake lamps") {
+	lamps, again, travel := command("Brake lamps"), command("Brake lamps"), command("Brake travel")
+	if lamps == travel || lamps != again {
 		t.Error("commands are not told apart by their step")
 	}
 }
