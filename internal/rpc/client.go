@@ -3,6 +3,7 @@ package rpc
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"strings"
 
@@ -28,8 +29,9 @@ func kindOf(code codes.Code) (fault.Kind, bool) {
 }
 
 // asFault turns what a call returned into the fault it was on the station's side.
-// A station that cannot be reached is Unavailable, with reason NOT_REACHED. What
-// is no fault (the end of a stream, a cancelled call, a bug of the station) stays as it is.
+// A station that cannot be reached is Unavailable, with reason NOT_REACHED. The end
+// of a stream and a cancelled call stay what they are; of what is no fault, a bug of
+// the station for instance, the words are left and nothing of gRPC.
 func asFault(err error) error {
 	if err == nil || errors.Is(err, io.EOF) {
 		return err
@@ -43,7 +45,7 @@ func asFault(err error) error {
 	}
 	kind, ok := kindOf(s.Code())
 	if !ok {
-		return err
+		return inWords(s)
 	}
 	f := fault.New(kind, "NOT_REACHED", "%s", s.Message())
 	if s.Code() == codes.DeadlineExceeded {
@@ -53,6 +55,20 @@ func asFault(err error) error {
 		f = readDetail(f, detail)
 	}
 	return f
+}
+
+// inWords is an error that is no fault. The log of the station may know more of
+// it, under the id of the request.
+func inWords(s *status.Status) error {
+	if s.Code() == codes.Unimplemented {
+		return fmt.Errorf("the station does not know this call, it is of another version: %s", s.Message())
+	}
+	for _, detail := range s.Details() {
+		if info, ok := detail.(*errdetails.ErrorInfo); ok && info.GetMetadata()["request_id"] != "" {
+			return fmt.Errorf("%s (request %s)", s.Message(), info.GetMetadata()["request_id"])
+		}
+	}
+	return errors.New(s.Message())
 }
 
 func readDetail(f *fault.Fault, detail any) *fault.Fault {

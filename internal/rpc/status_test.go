@@ -153,8 +153,21 @@ func TestAsFault_LeavesWhatIsNoFault(t *testing.T) {
 		t.Errorf("a call that ran out of time became %v", err)
 	}
 	var f *fault.Fault
-	if err := asFault(status.Error(codes.Internal, "x")); errors.As(err, &f) {
-		t.Errorf("a bug of the station became the fault %v", err)
+	for _, tc := range []struct {
+		err  error
+		want string
+	}{
+		{status.Error(codes.Internal, "it broke"), "it broke"},
+		{toStatus(errors.New("a bug"), "r-7").Err(), "the station could not do this; its log says why (request r-7)"},
+		{status.Error(codes.Unimplemented, "unknown service x"), "the station does not know this call, it is of another version: unknown service x"},
+	} {
+		err := asFault(tc.err)
+		if errors.As(err, &f) {
+			t.Errorf("a bug of the station became the fault %v", err)
+		}
+		if _, known := status.FromError(err); err.Error() != tc.want || known {
+			t.Errorf("%v is told as %q, want %q and nothing of gRPC", tc.err, err, tc.want)
+		}
 	}
 }
 
