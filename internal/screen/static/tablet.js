@@ -167,6 +167,9 @@
     if (pin) pin.value = key.dataset.put ? pin.value + key.dataset.put : pin.value.slice(0, -1);
   });
 
+  for (const touch of ["pointerdown", "mousedown"]) // the field keeps the focus, and so its keys in sight
+    document.addEventListener(touch, (e) => { if (e.target.closest("[data-put]")) e.preventDefault(); });
+
   document.addEventListener("keypress", (e) => { // Enter is the pad's, whichever of its keys was touched last
     if (e.key === "Enter" && document.activeElement && document.activeElement.matches("button[data-key]")) e.preventDefault();
   });
