@@ -9,7 +9,7 @@ import (
 )
 
 // bayPages are the templates of the bay display and its set-up page.
-var bayPages = template.Must(template.New("bay").Funcs(template.FuncMap{"mark": mark}).ParseFS(files, "templates/bay*.html"))
+var bayPages = template.Must(template.New("bay").Funcs(template.FuncMap{"mark": markWithLimits}).ParseFS(files, "templates/bay*.html"))
 
 // staleAfter is how old the newest word of the station may be. It sends a heartbeat
 // every four seconds; twice missed is lost.

@@ -2,10 +2,12 @@ package screen
 
 import (
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 
 	"bayround/internal/round"
+	pb "bayround/proto/bayround/v1"
 
 	"github.com/chromedp/chromedp"
 )
@@ -18,12 +20,18 @@ func boards(t *testing.T) map[string]*round.Bay {
 	none := &round.Bay{Version: 1, Now: morning, TimeZone: time.UTC, Station: "Skarholm Quay"}
 	quiet := wholeBay(t)
 	quiet.Vehicles = quiet.Vehicles[2:]
+	long := wholeBay(t)
+	long.Vehicles = long.Vehicles[3:]
+	long.Vehicles[0].Restrictions = append(long.Vehicles[0].Restrictions,
+		&pb.Restriction{Text: "No more than five riders: the belt of the third rear seat does not latch"},
+		&pb.Restriction{Text: "No faster than 80 km/h until the spare wheel has been torqued again"})
 	fit := wholeBay(t)
 	fit.Vehicles = fit.Vehicles[4:]
 	return map[string]*round.Bay{
 		"five-verdicts": wholeBay(t),
 		"three":         quiet,
 		"fit":           fit,
+		"long":          long,
 		"round":         walked(t, func(w *round.BayWalk) { w.Found = "Indicator, left rear: dark" }),
 		"command": walked(t, func(w *round.BayWalk) {
 			w.Step, w.Place = "Brake lamps", "rear"
@@ -93,6 +101,21 @@ func TestBayPage_FitsOtherGlass(t *testing.T) {
 				t.Errorf("cut off: %q", cut)
 			}
 		})
+	}
+}
+
+// A text that fits under no circumstances says that there is more of it.
+func TestBayPage_WhatIsCutSaysSo(t *testing.T) {
+	b := openBrowser(t, 1920, 1080)
+	bay := wholeBay(t)
+	for range 8 {
+		bay.Vehicles[3].Restrictions = append(bay.Vehicles[3].Restrictions, &pb.Restriction{Text: strings.Repeat("a limit that goes on and on ", 7)})
+	}
+	k := serve(t, newDesk(bay), defaultLimits())
+	openBay(t, b, k)
+	b.shoot(t, "bay-cut")
+	if cut := value[[]string](t, b, "[...document.querySelectorAll('.cut')].map(e => e.textContent.slice(0, 9))"); len(cut) != 1 || cut[0] != "9 limits:" {
+		t.Errorf("said to be cut: %q", cut)
 	}
 }
 

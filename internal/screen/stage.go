@@ -36,6 +36,7 @@ type farScene struct {
 	Walked   bool // the tablet is at it: step, finds and progress are the tablet's own, live or not
 	CallSign string
 	Verdict  pb.Verdict
+	Limits   int    // in force: bars in the mark
 	Word     string // the verdict's, in capitals
 	Rest     string // of the word: what it forbids, or how much is missing
 	Detail   string // the limit, the reason, the step or what comes next
@@ -69,6 +70,7 @@ type bayLine struct {
 	CallSign string
 	Title    string
 	Verdict  pb.Verdict
+	Limits   int
 	Word     string
 	Rest     string // of the word
 	Detail   string
@@ -150,7 +152,8 @@ func (w wording) far(b *round.Bay, names bool) farScene {
 	word, rest := w.verdict(concerned)
 	f := farScene{
 		Mode: farVehicle, CallSign: concerned.GetCallSign(), Verdict: concerned.GetVerdict(),
-		Word: word, Rest: rest, Detail: w.detail(concerned), SinceV: w.stamp(concerned.GetSince()),
+		Limits: len(concerned.GetRestrictions()),
+		Word:   word, Rest: rest, Detail: w.detail(concerned), SinceV: w.stamp(concerned.GetSince()),
 	}
 	if due := concerned.GetDueNext(); f.Detail == "" && len(due) > 0 {
 		f.Detail = joined(" ", "Next:", due[0].GetTitle()+",", w.stamp(due[0].GetDue()))
@@ -209,7 +212,8 @@ func (w wording) line(b *round.Bay, r *pb.Readiness) bayLine {
 	word, rest := w.verdict(r)
 	l := bayLine{
 		CallSign: r.GetCallSign(), Title: b.Titles[r.GetVehicle()], Verdict: r.GetVerdict(),
-		Word: word, Rest: rest, Detail: joined(" · ", w.detail(r), lost(r)),
+		Limits: len(r.GetRestrictions()),
+		Word:   word, Rest: rest, Detail: joined(" · ", w.detail(r), lost(r)),
 		Since: w.stamp(r.GetSince()), Next: w.next(r), DebtS: r.GetReadinessDebtS(),
 	}
 	for _, open := range r.GetRounds() {

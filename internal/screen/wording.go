@@ -79,16 +79,9 @@ func (w wording) verdict(r *pb.Readiness) (word, rest string) {
 		return "DO NOT MOVE", ""
 	}
 	if n := len(missing(r)); n > 0 {
-		return "NOT PROVEN", items(n) + " open"
+		return "NOT PROVEN", counted(n, "item") + " open"
 	}
 	return "NOT PROVEN", ""
-}
-
-func items(n int) string {
-	if n == 1 {
-		return "1 item"
-	}
-	return fmt.Sprintf("%d items", n)
 }
 
 // missing is the required steps that prove nothing.
@@ -112,8 +105,12 @@ func (w wording) detail(r *pb.Readiness) string {
 		for _, limit := range r.GetRestrictions() {
 			limits = append(limits, limit.GetText())
 		}
-		if len(limits) > 0 {
-			return strings.Join(limits, " · ")
+		switch len(limits) {
+		case 0:
+		case 1:
+			return limits[0]
+		default: // the number first: nobody takes the first for all
+			return counted(len(limits), "limit") + ": " + strings.Join(limits, " · ")
 		}
 	case pb.Verdict_VERDICT_UNPROVEN:
 		if steps := missing(r); len(steps) > 0 {

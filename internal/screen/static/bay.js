@@ -86,6 +86,7 @@
   }
 
   function fit(el) {
+    el.classList.remove("cut");
     let low = length(el, "--least"), high = length(el, "--most");
     const fits = (px) => {
       el.style.fontSize = px + "px";
@@ -96,7 +97,7 @@
       const middle = (low + high) / 2;
       if (fits(middle)) low = middle; else high = middle;
     }
-    el.style.fontSize = low + "px";
+    el.classList.toggle("cut", !fits(low)); // not even so: then it says that there is more
   }
 
   // --- the spoken command, each once
