@@ -68,6 +68,7 @@ func (p *play) stays(when string, said map[string][]byte) {
 // and what is known of a vehicle, it says of it what the station says, now and
 // later; also after a restart, and after its rows were made anew.
 func TestAdoptStanding_TwinSaysWhatTheStationSays(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(rt *rapid.T) {
 		dir, err := os.MkdirTemp(t.TempDir(), "play")
 		if err != nil {

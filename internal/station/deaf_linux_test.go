@@ -5,6 +5,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"flag"
 	"fmt"
 	"log/slog"
 	"maps"
@@ -38,8 +39,21 @@ const (
 // length, which Badger needs for a new write-ahead log when one is full.
 var deafCalls = map[string]uint32{"msync": syscall.SYS_MSYNC, "ftruncate": syscall.SYS_FTRUNCATE}
 
+// checks is how often a property is tried where nobody says otherwise: here each
+// try opens stations with disks of their own, most of them several.
+const checks = "30"
+
 // TestMain lets the test binary be its own victim.
 func TestMain(m *testing.M) {
+	flag.Parse()
+	said := false
+	flag.Visit(func(f *flag.Flag) { said = said || f.Name == "rapid.checks" })
+	if !said {
+		if err := flag.Set("rapid.checks", checks); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			os.Exit(1)
+		}
+	}
 	if dir := os.Getenv(deafDir); dir != "" {
 		if err := runDeaf(dir, deafCalls[os.Getenv(deafCall)]); err != nil {
 			fmt.Fprintln(os.Stderr, err)

@@ -79,6 +79,7 @@ func (r *reader) take(m *pb.FollowResponse) {
 // Streams are cut at random, also by restarts of the station, and taken up
 // with the last token, while others write.
 func TestFollow_KeepsItsPromises(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(rt *rapid.T) {
 		k := stationtest.Open(t)
 		defer k.Close()
@@ -128,8 +129,8 @@ func (r *reader) read(t fataler, k *stationtest.Kit, messages int) {
 	}
 }
 
-// write records results from two devices and applies files of several things
-// meanwhile; the function that is returned waits for the end.
+// write records results from two devices, each several at a time, and applies
+// files of several things meanwhile; the function that is returned waits for the end.
 func write(t *testing.T, k *stationtest.Kit, results int) (wait func()) {
 	rounds := []string{k.OpenRound(p1, shift), k.OpenRound(p2, shift)}
 	var writers sync.WaitGroup
@@ -138,13 +139,16 @@ func write(t *testing.T, k *stationtest.Kit, results int) (wait func()) {
 		for range results {
 			requests = append(requests, k.Request(round, stationtest.Seen(screen, "sound")))
 		}
-		writers.Go(func() {
-			for _, req := range requests {
-				if _, err := k.RecordResult(ctx, req); err != nil {
-					t.Error(err)
+		const atATime = 4 // which share a sync
+		for first := range atATime {
+			writers.Go(func() {
+				for i := first; i < len(requests); i += atATime {
+					if _, err := k.RecordResult(ctx, requests[i]); err != nil {
+						t.Error(err)
+					}
 				}
-			}
-		})
+			})
+		}
 	}
 	id := k.ID()
 	sign := "call_sign: X" + id[len(id)-4:]

@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"sync"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -18,43 +19,53 @@ import (
 // demoLibrary is the default files with the demo county's stations and vehicles.
 func demoLibrary(t testing.TB) *library {
 	t.Helper()
+	lib, err := compileDemo()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(lib.models) < 5 {
+		t.Fatalf("the demo county has %d vehicles", len(lib.models))
+	}
+	return lib
+}
+
+// compileDemo works it out once: a library never changes, and compiling is dear.
+var compileDemo = sync.OnceValues(func() (*library, error) {
 	files := catalogue.Defaults()
 	for _, pattern := range []string{"*.yaml", "vehicles/*.yaml"} {
 		names, err := filepath.Glob(filepath.Join("..", "..", "testdata", "demo", pattern))
 		if err != nil {
-			t.Fatal(err)
+			return nil, err
 		}
 		for _, name := range names {
 			content, err := os.ReadFile(name)
 			if err != nil {
-				t.Fatal(err)
+				return nil, err
 			}
 			files = append(files, catalogue.File{Name: name, Content: content})
 		}
 	}
 	loaded, err := catalogue.Load(files)
 	if err != nil {
-		t.Fatal(err)
+		return nil, err
 	}
 	a, err := prepare(loaded, emptyLibrary())
 	if err != nil {
-		t.Fatal(err)
+		return nil, err
 	}
-	if len(a.after.models) < 5 {
-		t.Fatalf("the demo county has %d vehicles", len(a.after.models))
-	}
-	return a.after
-}
+	return a.after, nil
+})
 
 // What the rules say of all results together is what they say of each island
 // by itself: nothing is lost by judging only the island of a new result.
 func TestIslands_JudgedAloneSayTheSame(t *testing.T) {
+	t.Parallel()
 	random := rand.New(rand.NewPCG(1, 2)) //nolint:gosec // a repeatable test
 	lib := demoLibrary(t)
 	found := 0
 	for _, name := range sortedKeys(lib.models) {
 		m := lib.models[name]
-		for range 20 {
+		for range 10 {
 			var all []*pb.Observation
 			islands := map[int][]*pb.Observation{}
 			for _, id := range sortedKeys(m.steps) {

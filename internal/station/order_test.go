@@ -19,6 +19,7 @@ import (
 // In whatever order results of different steps arrive, the same is known in
 // the end.
 func TestOrderOfArrivalDoesNotMatter(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(rt *rapid.T) {
 		k := stationtest.Open(t)
 		defer k.Close()
@@ -51,6 +52,7 @@ func TestOrderOfArrivalDoesNotMatter(t *testing.T) {
 // In whatever order several results of one step arrive, the newest look is what
 // is shown and what groups are judged by.
 func TestOrderOfArrivalOfOneStepDoesNotMatter(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(rt *rapid.T) {
 		p := &play{rt: rt}
 		var results []*pb.Result

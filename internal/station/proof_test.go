@@ -15,6 +15,7 @@ import (
 // that verdict gives when it looks at everything: after every result and
 // repair, and at every instant at which it changes by itself.
 func TestFold_AgreesWithVerdict(t *testing.T) {
+	t.Parallel()
 	random := rand.New(rand.NewPCG(3, 4)) //nolint:gosec // a repeatable test
 	lib := demoLibrary(t)
 	st := newState(noArchive{})
@@ -27,7 +28,7 @@ func TestFold_AgreesWithVerdict(t *testing.T) {
 		v := st.vehicles[name]
 		c := &command{state: st, id: name, time: st.station}
 		openRound(t, c, v)
-		for range 300 {
+		for range 100 {
 			c.time = c.time.Add(time.Duration(random.Int64N(int64(2 * time.Hour))))
 			disturb(t, random, c, v)
 			agree(t, v, c.time)

@@ -131,12 +131,13 @@ func TestWatch_HeartbeatsEveryFiveSeconds(t *testing.T) {
 func TestWatch_TellsWhatTimeChanges(t *testing.T) {
 	bubble(t, func(t *testing.T, k *stationtest.Kit) {
 		time.Sleep(1300 * time.Millisecond) // so that no heartbeat falls on the instant
+		k.ApplyAltered("good_for: 14h", "good_for: 14m")
 		k.RecordAll(p1, shift)
 		l := watch(k, p1)
 		fit := l.present(t)[p1]
 		due := fit.GetUntil().AsTime()
-		if fit.GetVerdict() != pb.Verdict_VERDICT_FIT || time.Until(due).Round(time.Second) != 14*time.Hour {
-			t.Fatalf("%v until %v, want FIT for 14 h (small.yaml)", fit.GetVerdict(), due)
+		if fit.GetVerdict() != pb.Verdict_VERDICT_FIT || time.Until(due).Round(time.Second) != 14*time.Minute {
+			t.Fatalf("%v until %v, want FIT for 14 min", fit.GetVerdict(), due)
 		}
 		stale := l.next().GetReadiness()
 		if now := time.Now(); now.Sub(due).Abs() > time.Millisecond { // the station's time is some nanoseconds ahead
