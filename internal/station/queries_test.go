@@ -131,7 +131,7 @@ func TestQueries_WhatIsInForce(t *testing.T) {
 			t.Errorf("catalogue: %v, %v", catalogue.GetCatalogue().GetVersion(), err)
 		}
 		pack, err := k.GetRulePack(ctx, &pb.GetRulePackRequest{Name: "packs/house"})
-		if err != nil || len(pack.GetRulePack().GetRules()) != 9 || len(pack.GetDigest()) != 64 {
+		if err != nil || len(pack.GetRulePack().GetRules()) != 12 || len(pack.GetDigest()) != 64 {
 			t.Errorf("pack: %v, %v", pack, err)
 		}
 		packs, err := k.ListRulePacks(ctx, &pb.ListRulePacksRequest{})
