@@ -13,4 +13,17 @@
 //
 // Frames need not be kept: whoever connects anew is sent the whole state. A socket
 // that is slow skips states, never the newest, and holds nobody up.
+//
+// The id of an act is the start of the program it is meant for, the page and a number,
+// with dots between. An act is carried out once however often it is sent; one meant
+// for an earlier start is not carried out.
+//
+// The bay display fails safe. A page counts as not live from the moment it is
+// delivered until its socket has spoken, again after five seconds without a frame,
+// while the kiosk's time runs backwards, and whenever the station is not heard;
+// then no verdict is shown. If its script stops for any reason, it covers itself.
+//
+// There are two listeners. The tablet's own takes acts and shows names; the display's
+// has no act, no name and nothing that a person typed. Both answer only to the Host
+// values they are given, and open sockets only for pages of their own.
 package screen
