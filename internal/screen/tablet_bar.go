@@ -153,7 +153,7 @@ func (p pane) NoticeRow() *noticeRow {
 			Text:   refused[0].Message + " It stays in this tablet’s record." + more,
 			Act:    "dismiss", ID: refused[0].ID,
 		}
-	case p.Phase != round.PhaseStep && p.SkewWords() != "":
+	case (p.Phase == round.PhaseVehicles || p.Phase == round.PhaseOverview) && p.SkewWords() != "":
 		return &noticeRow{Text: p.SkewWords()}
 	}
 	return nil
