@@ -206,3 +206,24 @@ func TestUplink_FillsARestoredStation(t *testing.T) {
 		})
 	}
 }
+
+// Another journal is told by its name, also when it has come further than the
+// one before.
+func TestUplink_FillsAStationThatIsAlreadyFurther(t *testing.T) {
+	o := openOfRecord(t)
+	b := newTablet(t, o.wire, "tablet-1")
+	name := b.begin(firstPump)
+	b.answer(name, stationtest.Seen(windscreen, "03"))
+	b.sent()
+	o.halt(func() {
+		o.Close()
+		o.Kit = openSmall(t, stationtest.Small())
+		o.RecordAll(secondPump, shiftCheck)
+	})
+	theirs := len(driven(t, o.Station))
+	b.await("everything to be sent again", func() bool { return len(driven(t, o.Station)) == theirs+2 })
+	if diff := cmp.Diff(driven(t, b.Station), driven(t, o.Station)[theirs:], protocmp.Transform()); diff != "" {
+		t.Errorf("what was sent again (-tablet +station):\n%s", diff)
+	}
+	agree(o, b)
+}
