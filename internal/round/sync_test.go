@@ -2,6 +2,7 @@ package round_test
 
 import (
 	"context"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -154,8 +155,10 @@ func TestUplink_TakesNothingOverInATurn(t *testing.T) {
 	done := b.up.Turn()
 	before := newestEvent(t, b)
 	o.Record(o.RecordAll(firstPump, shiftCheck), stationtest.Seen(windscreen, "03"))
-	b.await("the station's verdict", func() bool { return b.up.Station(firstPump).GetVerdict() == pb.Verdict_VERDICT_UNFIT })
-	name := "rounds/" + uuid.NewString() // done while a takeover waits for its turn
+	for !b.up.TakeoverWaits() { // with a standing that it has fetched
+		runtime.Gosched()
+	}
+	name := "rounds/" + uuid.NewString()
 	must(t, carry(b.Station, &pb.OpenRoundRequest{
 		Round: name, Vehicle: firstPump, Routine: shiftCheck, Driver: "people/driver", Device: b.device, DeviceTime: timestamppb.Now(),
 	}))
@@ -167,6 +170,14 @@ func TestUplink_TakesNothingOverInATurn(t *testing.T) {
 	if got := b.Readiness(firstPump).GetRounds(); len(got) != 2 || got[0].GetName() != name && got[1].GetName() != name {
 		t.Errorf("the round opened in the turn is lost: %v", got)
 	}
+	must(t, b.Events(t.Context(), 1, func(ev *pb.JournalEvent) error {
+		for _, r := range ev.GetStandingAdopted().GetRounds() {
+			if r.GetRound().GetName() == name && r.GetRound().GetState() != pb.RoundState_ROUND_STATE_OPEN {
+				t.Errorf("what was fetched before the round was opened has ended it: %v", ev)
+			}
+		}
+		return nil
+	}))
 }
 
 func newestEvent(t testing.TB, b *tablet) (sequence int64) {

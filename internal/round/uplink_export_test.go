@@ -36,3 +36,12 @@ func (u *Uplink) Watches() int {
 	defer u.heard.mu.Unlock()
 	return u.heard.watches
 }
+
+// TakeoverWaits tells that a takeover waits for its turn.
+func (u *Uplink) TakeoverWaits() bool {
+	if u.adopt.turn.TryRLock() {
+		u.adopt.turn.RUnlock()
+		return false
+	}
+	return true
+}
