@@ -96,7 +96,6 @@ func (d *Desk) gaveUp(ctx context.Context, req *pb.GiveUpRoundRequest, resp *pb.
 
 // handOver shows the words for the next watch; they are made once.
 func (d *Desk) handOver(ctx context.Context, r *pb.Round, left *pb.Readiness) error {
-	d.stale = true
 	if err := d.look(ctx); err != nil {
 		return err
 	}

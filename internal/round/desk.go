@@ -170,6 +170,7 @@ func (d *Desk) Changed() <-chan struct{} {
 // Do carries out an act. The view shows what it led to before Do returns; a
 // refusal is in the view's notice, too.
 func (d *Desk) Do(ctx context.Context, act Act) error {
+	act, err := d.developed(act)
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	now := d.now()
@@ -177,10 +178,12 @@ func (d *Desk) Do(ctx context.Context, act Act) error {
 	if !d.session.lit.IsZero() {
 		d.session.look(now)
 	}
-	err := d.act(ctx, act)
+	if err == nil {
+		err = d.act(ctx, act)
+	}
 	if err != nil {
 		d.session.Notice = d.noticeOf(err)
-	} else if act.Name != "" {
+	} else {
 		d.session.Notice = nil
 	}
 	if failed := errors.Join(d.look(ctx), d.session.write(d.dir)); failed != nil {

@@ -52,6 +52,7 @@ func (d *Desk) carryOut(ctx context.Context) error {
 	if up, ok := d.uplink.(turns); ok {
 		defer up.Turn()()
 	}
+	d.stale = true // from here on the twin may have changed; who looks at it after, looks anew
 	err := d.ask(context.WithoutCancel(ctx), p) // whoever tapped may go away; what was begun is ended
 	var f *fault.Fault
 	switch known := errors.As(err, &f); {
@@ -60,7 +61,6 @@ func (d *Desk) carryOut(ctx context.Context) error {
 	case !known:
 		err = fmt.Errorf("carry out a command: %w", err)
 	}
-	d.stale = true
 	if reason(err) == "VALUE_NOT_CONFIRMED" { // that is a question, and the view puts it
 		d.session.Confirm = message(err)
 		return nil

@@ -194,7 +194,6 @@ func (d *Desk) recorded(ctx context.Context, req *pb.RecordResultRequest, resp *
 	if err != nil {
 		return err
 	}
-	d.stale = true
 	if err := d.look(ctx); err != nil {
 		return err
 	}

@@ -3,6 +3,7 @@ package round
 import (
 	"context"
 	"errors"
+	"slices"
 	"strings"
 	"time"
 
@@ -97,26 +98,31 @@ func (d *Desk) undo(context.Context, Act) error {
 	return nil
 }
 
-// takePhoto keeps a photo and adds it to the answer.
-func (d *Desk) takePhoto(_ context.Context, a Act) error {
-	switch {
-	case d.photos == nil:
-		return fault.New(fault.Precondition, "NO_PHOTOS", "this tablet keeps no photos; write a note")
-	case len(d.session.Draft.Photos) >= mostPhotos:
-		return fault.New(fault.Precondition, "PHOTOS_FULL", "an answer holds %d photos; take one away first", mostPhotos)
+// developed keeps the photo that comes with an act, and puts its name in the place
+// of its content. It is done before the desk is locked: a picture takes a while,
+// and a turnout must not wait for it.
+func (d *Desk) developed(a Act) (Act, error) {
+	if a.Name != "photo" {
+		return a, nil
 	}
+	if d.photos == nil {
+		return a, fault.New(fault.Precondition, "NO_PHOTOS", "this tablet keeps no photos; write a note")
+	}
+	sum, err := d.photos.Put(a.Content)
+	return Act{Name: a.Name, Values: map[string]string{"sha256": sum}}, err
+}
+
+// takePhoto adds a photo to the answer.
+func (d *Desk) takePhoto(_ context.Context, a Act) error {
 	if _, err := d.lit(); err != nil {
 		return err
 	}
-	sum, err := d.photos.Put(a.Content)
-	if err != nil {
-		return err
-	}
-	next := d.session.Draft.clone()
-	for _, known := range next.Photos {
-		if known == sum {
-			return nil
-		}
+	next, sum := d.session.Draft.clone(), a.Values["sha256"]
+	switch {
+	case slices.Contains(next.Photos, sum):
+		return nil
+	case len(next.Photos) >= mostPhotos:
+		return fault.New(fault.Precondition, "PHOTOS_FULL", "an answer holds %d photos; take one away first", mostPhotos)
 	}
 	next.Photos = append(next.Photos, sum)
 	d.session.Draft = next
