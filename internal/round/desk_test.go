@@ -67,6 +67,15 @@ func (tab *hands) open() {
 	tab.Desk = d
 }
 
+// reopen closes the desk and opens it anew.
+func (tab *hands) reopen() {
+	tab.t.Helper()
+	if err := tab.Close(); err != nil {
+		tab.t.Fatalf("closing the desk: %v", err)
+	}
+	tab.open()
+}
+
 // act does something that must go well. Values are names and values in turn.
 func (tab *hands) act(name string, values ...string) *round.View {
 	tab.t.Helper()
@@ -98,7 +107,7 @@ func (tab *hands) refused(reason, name string, values ...string) string {
 	return f.Message
 }
 
-// signIn chooses a vehicle, signs in, takes the gauges of the county and begins.
+// begin chooses a vehicle, signs in, takes the gauges of the county and begins.
 func (tab *hands) begin(vehicle, routine, assistant string) {
 	tab.t.Helper()
 	if tab.View().Phase != round.PhaseVehicles {
