@@ -52,7 +52,7 @@ func (d *Desk) carryOut(ctx context.Context) error {
 	if up, ok := d.uplink.(turns); ok {
 		defer up.Turn()()
 	}
-	d.stale = true // from here on the twin may have changed; who looks at it after, looks anew
+	d.stale = true                              // from here on the twin may have changed; who looks at it after, looks anew
 	err := d.ask(context.WithoutCancel(ctx), p) // whoever tapped may go away; what was begun is ended
 	var f *fault.Fault
 	switch known := errors.As(err, &f); {
