@@ -31,7 +31,10 @@ func (d *Desk) listen(ctx context.Context) {
 	})
 	if ctx.Err() == nil {
 		d.log.Error("the tablet's own station tells nothing more", "cause", err)
-		d.news <- struct{}{} // the view says that nothing can be recorded
+		select {
+		case d.news <- struct{}{}: // the view says that nothing can be recorded
+		default:
+		}
 	}
 }
 

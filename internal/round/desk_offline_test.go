@@ -24,7 +24,7 @@ func openLinked(t *testing.T) (tab *hands, record *stationtest.Kit, w *wire) {
 	served := stationtest.Serve(t, record.Station, rpc.Options{StopAfter: time.Millisecond})
 	w = newWire(t, served.Address)
 	clock := stationtest.NewClock()
-	clock.Advance(time.Until(clock.Now()))
+	clock.Advance(time.Since(clock.Now()))
 	twin := stationtest.OpenWith(t, nil, station.Options{Dir: t.TempDir()})
 	conn, err := rpc.Dial(w.Address())
 	if err != nil {
@@ -77,14 +77,14 @@ func TestDesk_TheNetworkIsCutInTheMiddle(t *testing.T) {
 		t.Errorf("the bay display is told %+v", w)
 	}
 	tab.act("go", "step", v.Round.Marks[0].StepID)
-	for range 10 {
+	for range 5 {
 		tab.sound()
 	}
 	v = tab.await(func(v *round.View) bool { return settled(v) && !v.Chosen.Provisional })
 	if v.Session.Offline {
 		t.Error("signed in offline")
 	}
-	if got := record.Readiness(wn11).GetRounds()[0].GetAnswered(); got != 10 {
+	if got := record.Readiness(wn11).GetRounds()[0].GetAnswered(); got != 5 {
 		t.Errorf("the station has %d answers", got)
 	}
 
@@ -102,9 +102,20 @@ func TestDesk_TheNetworkIsCutInTheMiddle(t *testing.T) {
 			tab.act("count", "condition", id, "affected", "1")
 		}
 		tab.look()
-		tab.act("record")
+		v := tab.act("record")
+		if len(v.Given.Findings) == 0 || v.Given.StepID != step.StepId {
+			t.Errorf("%s: given %+v", step.StepId, v.Given)
+		}
 	}
 	v = tab.View()
+	if len(v.Closing.Found) != 3 {
+		t.Errorf("found %v", v.Closing.Found)
+	}
+	for _, m := range v.Round.Marks {
+		if (m.State == round.MarkFault) != faulty[m.StepID] {
+			t.Errorf("%s is marked %d", m.StepID, m.State)
+		}
+	}
 	if !v.Chosen.Provisional || v.Link.Pending == 0 || !strings.Contains(v.Closing.ProvisionalWhy, "wait to be sent") {
 		t.Errorf("cut off: provisional %t, %d wait, said %q", v.Chosen.Provisional, v.Link.Pending, v.Closing.ProvisionalWhy)
 	}
@@ -115,6 +126,10 @@ func TestDesk_TheNetworkIsCutInTheMiddle(t *testing.T) {
 	v = tab.sign()
 	verdict, name := v.Closing.Readiness.GetVerdict(), v.Round.Name
 	if !strings.Contains(v.Closing.Handover, "(provisional: no connection since ") {
+		t.Errorf("the hand-over says\n%s", v.Closing.Handover)
+	}
+	found, _, _ := strings.Cut(strings.SplitAfter(v.Closing.Handover, "Found today:\n")[1], "Due next")
+	if n := strings.Count(found, "\n- ") + 1; n != 3 || !strings.Contains(found, "To do: ") {
 		t.Errorf("the hand-over says\n%s", v.Closing.Handover)
 	}
 

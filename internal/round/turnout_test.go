@@ -293,8 +293,8 @@ func TestDesk_AnotherTabletGoesOn(t *testing.T) {
 			t.Errorf("%s is %d %q here and %d %q there", m.StepID, m.State, m.Answer, was.Round.Marks[i].State, was.Round.Marks[i].Answer)
 		}
 	}
-	second.takeGauges()
-	second.walkSoundly()
+	second.sound()
+	second.act("overview")
 	second.sign()
 
 	// The first one learns that the round has ended.
