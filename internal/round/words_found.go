@@ -95,5 +95,5 @@ func waitWords(l Link, now time.Time, zone *time.Location) string {
 	if len(why) == 0 {
 		return ""
 	}
-	return "provisional: " + strings.Join(why, ", ")
+	return strings.Join(why, ", ")
 }

@@ -39,7 +39,7 @@ func (h handover) text() string {
 	b.WriteString(".\n")
 	fmt.Fprintf(&b, "Verdict: %s", sayVerdict(h.readiness.GetVerdict()))
 	if h.waits != "" {
-		fmt.Fprintf(&b, " (%s)", h.waits)
+		fmt.Fprintf(&b, " (provisional: %s)", h.waits)
 	}
 	b.WriteString(".\n")
 	for _, part := range []struct {

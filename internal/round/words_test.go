@@ -121,11 +121,11 @@ func TestWords_WhyAVerdictIsProvisional(t *testing.T) {
 		want string
 	}{
 		{Link{Live: true}, ""},
-		{Link{Live: true, Pending: 1}, "provisional: 1 result waits to be sent"},
-		{Link{Live: true, Pending: 7}, "provisional: 7 results wait to be sent"},
-		{Link{}, "provisional: the station was not heard yet"},
-		{Link{Since: now.Add(-18 * time.Minute), Pending: 3}, "provisional: no connection since 07:42, 3 results wait to be sent"},
-		{Link{Since: now.Add(-18 * time.Hour)}, "provisional: no connection since Sun 1 Mar 14:00"},
+		{Link{Live: true, Pending: 1}, "1 result waits to be sent"},
+		{Link{Live: true, Pending: 7}, "7 results wait to be sent"},
+		{Link{}, "the station was not heard yet"},
+		{Link{Since: now.Add(-18 * time.Minute), Pending: 3}, "no connection since 07:42, 3 results wait to be sent"},
+		{Link{Since: now.Add(-18 * time.Hour)}, "no connection since Sun 1 Mar 14:00"},
 	} {
 		if got := waitWords(tc.l, now, time.UTC); got != tc.want {
 			t.Errorf("%+v: %q, want %q", tc.l, got, tc.want)
@@ -139,7 +139,7 @@ func TestHandover_SaysWhatTheNextWatchMustKnow(t *testing.T) {
 	h := handover{
 		vehicle: &pb.VehicleConfiguration{CallSign: "WN11"}, routine: &pb.Routine{Title: "shift check"}, driver: "Tamsel Arkwith", assistant: "Borin Quellmere",
 		round: &pb.Round{Name: "rounds/1", AnsweredSteps: []string{"A", "B"}}, at: at, zone: time.FixedZone("", 3600), note: " Watch the oil. ",
-		waits: "provisional: 3 results wait to be sent",
+		waits: "3 results wait to be sent",
 		steps: []*pb.CheckStep{
 			{StepId: "A", Title: "Windscreen"},
 			{StepId: "B", Title: "Roof gear", Last: skipped},

@@ -903,8 +903,8 @@ type VehicleConfiguration struct {
 	Fittings []*Fitting `protobuf:"bytes,18,rep,name=fittings,proto3" json:"fittings,omitempty"`
 	// Feature words that decide which catalogue items apply, for instance "pump",
 	// "air_brakes_drum", "newer". What follows from other fields is added by the
-	// planner and need not be repeated: powered, trailer, air_brakes,
-	// hydraulic_brakes, twin_rear, electric, hybrid.
+	// planner and need not be repeated: powered, trailer, engine, reserve,
+	// air_brakes, hydraulic_brakes, twin_rear, electric, hybrid.
 	Features []string `protobuf:"bytes,19,rep,name=features,proto3" json:"features,omitempty"`
 	// Places that single items refer to, for instance "engine-flap"; what is not
 	// given is placed from the dimensions.
