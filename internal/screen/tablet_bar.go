@@ -137,8 +137,9 @@ type noticeRow struct {
 	Act, ID      string // what tells that it was read; no act for what stays
 }
 
-// NoticeRow is the most pressing of what must be said: what the last act led to, what the station would not take, a clock that is off. One
-// at a time: each takes its place from the step.
+// NoticeRow is the most pressing of what must be said: what the last act led to,
+// what the station would not take, a clock that is off. One at a time: each takes
+// its place from the step. The clock is told where no answer is given.
 func (p pane) NoticeRow() *noticeRow {
 	switch refused := p.Link.Refused; {
 	case p.Notice != nil:

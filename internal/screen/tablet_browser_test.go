@@ -97,6 +97,8 @@ func TestTabletPage_APlaceOnThePlanIsTouched(t *testing.T) {
 	b.until(t, "document.querySelector('.spot')")
 	steps := value[[]string](t, b, "[...document.querySelectorAll('.spot')].map(e => e.value)")
 	for i, step := range steps {
+		// The page loads itself anew when its socket was slow to answer.
+		b.until(t, fmt.Sprintf("document.querySelectorAll('.spot').length === %d", len(steps)))
 		at := value[[]float64](t, b, fmt.Sprintf("(r => [r.left + r.width / 2, r.top + r.height / 2])(document.querySelectorAll('.spot')[%d].getBoundingClientRect())", i))
 		b.do(t, chromedp.MouseClickXY(at[0], at[1]))
 		for len(desk.taken()) <= i {

@@ -138,9 +138,10 @@ func TestNoticeRow_OneAtATime(t *testing.T) {
 		{"nothing", round.View{}, "", ""},
 		{"both", round.View{Notice: notice, Link: round.Link{Refused: refused}}, "dismiss-notice", "choose first"},
 		{"refused", round.View{Link: round.Link{Refused: refused}}, "dismiss", "given up. It stays in this tablet’s record. 1 more wait to be read."},
-		{"a slow clock", round.View{Link: round.Link{Skew: -3 * time.Minute}}, "", "This tablet’s clock is 3 min slow of the station’s. Both times are kept; have it set."},
+		{"a slow clock", round.View{Phase: round.PhaseVehicles, Link: round.Link{Skew: -3 * time.Minute}}, "", "This tablet’s clock is 3 min slow of the station’s. Both times are kept; have it set."},
 		{"a slow clock at a step", round.View{Phase: round.PhaseStep, Link: round.Link{Skew: -3 * time.Minute}}, "", ""},
-		{"a clock near enough", round.View{Link: round.Link{Skew: 2 * time.Minute}}, "", ""},
+		{"a slow clock while signing", round.View{Phase: round.PhaseSign, Link: round.Link{Skew: -3 * time.Minute}}, "", ""},
+		{"a clock near enough", round.View{Phase: round.PhaseVehicles, Link: round.Link{Skew: 2 * time.Minute}}, "", ""},
 	} {
 		row := pane{View: &tc.view}.NoticeRow()
 		if row == nil {
