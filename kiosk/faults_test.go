@@ -169,7 +169,7 @@ func TestTurnout_InTheMiddleAndBack(t *testing.T) {
 	r.tap(only("back"))
 	r.arrive("before")
 	r.do("the engine has just stopped", openAll())
-	r.tap(fmt.Sprintf(`form:has(input[value="engine"]) button[name="running"]`))
+	r.tap(`form:has(input[value="engine"]) button[name="running"]`)
 	r.tap(only("begin"))
 	r.until(`!["before",""].includes(document.querySelector("main[data-at]")?.dataset.at ?? "")`)
 	r.shot("after-return")

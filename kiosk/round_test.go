@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"maps"
 	"slices"
 	"strings"
@@ -27,10 +28,21 @@ func TestRound_AWholeOneByTouch(t *testing.T) {
 	s := startStation(t)
 	s.play("01-wn11-shift.yaml", "02-wn11-weekly.yaml")
 	k := startHurried(t, s.address, hurried(60))
+	bay := b.open(k.Bay, 1920, 1080)
 	p := b.open(k.Tablet, 1280, 800)
 	r := newRobot(p, s.address, "vehicles/wn11", "routines/shift")
 	r.begin("routines/shift", "people/arkwith", "people/venholt")
-	answered := r.walk(nil)
+	told := 0
+	answered := r.walk(func(at string) bool {
+		if command := r.steps[at].GetAssistantCommand(); command != "" {
+			told++ // what the assistant is to do stands on the display before the driver answers
+			bay.until(fmt.Sprintf(`document.body.innerText.toLowerCase().includes(%q)`, strings.ToLower(command)))
+		}
+		return false
+	})
+	if told == 0 {
+		t.Error("no step had anything to tell the assistant")
+	}
 	if answered != len(r.steps) {
 		t.Errorf("%d steps were answered, the plan has %d", answered, len(r.steps))
 	}
