@@ -16,6 +16,7 @@ import (
 
 	"bayround/internal/access"
 	"bayround/internal/command"
+	"bayround/internal/fault"
 	"bayround/internal/photo"
 	"bayround/internal/round"
 	"bayround/internal/rpc"
@@ -157,11 +158,11 @@ func (p pages) BayChanged() <-chan struct{} { return p.uplink.BayChanged() }
 func (r *running) serve(f *serveFlags, display screen.Display) error {
 	tablet, err := net.Listen("tcp", f.listen)
 	if err != nil {
-		return inUse("the driver's pages", err)
+		return inUse("the driver's pages", "--listen", err)
 	}
 	bay, err := net.Listen("tcp", f.bay)
 	if err != nil {
-		return errors.Join(inUse("the bay display", err), tablet.Close())
+		return errors.Join(inUse("the bay display", "--bay", err), tablet.Close())
 	}
 	r.ready.Tablet, r.ready.Bay = "http://"+tablet.Addr().String()+"/", "http://"+bay.Addr().String()+"/bay"
 	server, err := screen.New(screen.Config{
@@ -231,5 +232,8 @@ func (r *running) readyLine() string {
 	return fmt.Sprintf("ready: tablet %s, bay display %s, record in %s", r.ready.Tablet, r.ready.Bay, r.ready.Data)
 }
 
-// inUse says which address could not be had.
-func inUse(what string, err error) error { return fmt.Errorf("listening for %s: %w", what, err) }
+// inUse says which address could not be had, and what to do.
+func inUse(what, flag string, err error) error {
+	return fault.New(fault.Unavailable, "ADDRESS_NOT_FREE",
+		"%s cannot be served: %v; end what runs there, or name another address with %s", what, err, flag).Because(err)
+}
