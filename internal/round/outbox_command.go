@@ -42,6 +42,11 @@ func outgoingOf(ev *pb.JournalEvent) *outgoing {
 	case *pb.JournalEvent_StepBegun:
 		c.round, c.request = e.StepBegun.GetRound(), &pb.BeginStepRequest{
 			RequestId: c.id, Round: e.StepBegun.GetRound(), StepId: e.StepBegun.GetUndone().GetStepId(), DeviceTime: deviceTime(ev),
+			ControlTold: e.StepBegun.GetControlTold(),
+		}
+	case *pb.JournalEvent_AssistantChanged:
+		c.round, c.request = e.AssistantChanged.GetRound(), &pb.ChangeAssistantRequest{
+			RequestId: c.id, Round: e.AssistantChanged.GetRound(), Assistant: e.AssistantChanged.GetAssistant(), DeviceTime: deviceTime(ev),
 		}
 	case *pb.JournalEvent_MadeSafe:
 		c.round, c.request = e.MadeSafe.GetRound(), &pb.MakeSafeRequest{

@@ -60,6 +60,11 @@ func (r *rounds) MakeSafe(ctx context.Context, req *pb.MakeSafeRequest) (*pb.Mak
 	return r.station.MakeSafe(ctx, req)
 }
 
+// ChangeAssistant notes who assists from now on.
+func (r *rounds) ChangeAssistant(ctx context.Context, req *pb.ChangeAssistantRequest) (*pb.ChangeAssistantResponse, error) {
+	return r.station.ChangeAssistant(ctx, req)
+}
+
 // RecordResult records one result.
 func (r *rounds) RecordResult(ctx context.Context, req *pb.RecordResultRequest) (*pb.RecordResultResponse, error) {
 	resp, err := r.station.RecordResult(ctx, req)

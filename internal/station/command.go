@@ -31,11 +31,18 @@ func (s *Station) begin(id string) *command {
 	return &command{state: s.work, id: id, time: at, raw: raw}
 }
 
-// looked is when somebody looked who did so at an instant of a device's clock:
-// as long ago as the station's clock says, and never later than now. It counts
-// back from the station's time, which goes on when its clock is set back.
-func (c *command) looked(device time.Time) time.Time {
+// looked is when somebody looked: as long ago as the station's clock says, and
+// never later than now. It counts back from the station's time, which goes on
+// when its clock is set back. Where the device knew how far its clock was ahead,
+// its time is put right first.
+func (c *command) looked(r *pb.Result) time.Time {
+	device := r.GetDeviceTime().AsTime().Add(-aheadOf(r))
 	return c.time.Add(-max(0, c.raw.Sub(device)))
+}
+
+// aheadOf is how far a device knew its clock to be ahead; 0 when it did not know.
+func aheadOf(r *pb.Result) time.Duration {
+	return time.Duration(r.GetDeviceAheadS() * float64(time.Second))
 }
 
 // event completes an event so that it can be marshalled and applied.

@@ -61,7 +61,7 @@ func (st *state) roundStateChanged(v *vehicle, ev *pb.JournalEvent, rows *rowSet
 	e := ev.GetRoundStateChanged()
 	r := v.rounds[e.GetRound()]
 	if r == nil {
-		return fmt.Errorf("round %q: %w", e.GetRound(), errEvent)
+		return unknownRound(e.GetRound())
 	}
 	if e.GetConditions() != nil {
 		r.frame = r.under(e.GetConditions())
@@ -94,7 +94,7 @@ func (st *state) touchRound(name string, rows *rowSet) error {
 		return err
 	}
 	if r == nil {
-		return fmt.Errorf("round %q: %w", name, errEvent)
+		return unknownRound(name)
 	}
 	return st.putRound(r, rows)
 }
@@ -130,7 +130,7 @@ func (st *state) resultRecorded(v *vehicle, e *pb.ResultRecorded, known *judgeme
 		return err
 	}
 	if r == nil {
-		return fmt.Errorf("round %q: %w", res.GetRound(), errEvent)
+		return unknownRound(res.GetRound())
 	}
 	if err := st.paced(v, r, res, rows); err != nil {
 		return err
@@ -234,3 +234,6 @@ func undoneAt(s *pb.CheckStep, stepID, round string) *pb.UndoneStep {
 		StepId: stepID, Title: s.GetTitle(), Place: s.GetPlace().GetTitle(), UndoS: s.GetUndoS(), Round: round,
 	}
 }
+
+// unknownRound says that an event speaks of a round that is not there.
+func unknownRound(name string) error { return fmt.Errorf("round %q: %w", name, errEvent) }

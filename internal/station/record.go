@@ -172,7 +172,7 @@ func (c *command) record(req *pb.RecordResultRequest, x *examined) (*pb.RecordRe
 		return nil, err
 	}
 	x.result.StationTime = timestamppb.New(c.time)
-	looked := c.looked(x.result.GetDeviceTime().AsTime())
+	looked := c.looked(x.result)
 	x.result.LookedAt = timestamppb.New(looked)
 	x.result.GaugeOverdue = overdue(x.lib.set.Gauges[x.result.GetGauge()], looked)
 	var known *judgement
@@ -233,7 +233,7 @@ func (v *vehicle) knows(earlier []entry, stepID, resultID string) bool {
 
 // noteSkew tells the log when a device's clock is off, or a result came late.
 func (s *Station) noteSkew(req *pb.RecordResultRequest) {
-	skew := s.clock().Sub(req.GetResult().GetDeviceTime().AsTime())
+	skew := s.clock().Sub(req.GetResult().GetDeviceTime().AsTime().Add(-aheadOf(req.GetResult())))
 	if skew.Abs() > skewNoted {
 		s.log.Warn("a result came late, or its device's clock is off", "device", req.GetResult().GetDevice(),
 			"round", req.GetRound(), "result", req.GetResult().GetResultId(), "behind", skew.Round(time.Second))

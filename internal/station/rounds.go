@@ -57,12 +57,8 @@ func (st *state) mayOpen(req *pb.OpenRoundRequest) (*vehicle, error) {
 	if st.lib.set.People[req.GetDriver()] == nil {
 		return nil, unknown("person", req.GetDriver())
 	}
-	if a := req.GetAssistant(); a != "" && st.lib.set.People[a] == nil {
-		return nil, unknown("person", a)
-	}
-	if req.GetAssistant() == req.GetDriver() {
-		return nil, fault.New(fault.Invalid, "ASSISTANT_IS_DRIVER", "driver and assistant are the same person; leave the assistant empty when the driver is alone").
-			At("assistant", "%s is the driver", req.GetAssistant())
+	if err := st.mayAssist(req.GetAssistant(), req.GetDriver()); err != nil {
+		return nil, err
 	}
 	if len(v.model.plan(req.GetRoutine()).GetSteps()) == 0 {
 		return nil, fault.New(fault.Precondition, "PLAN_EMPTY", "nothing in %s applies to %s; choose another routine", req.GetRoutine(), v.name)

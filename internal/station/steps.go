@@ -29,7 +29,7 @@ func (s *Station) BeginStep(ctx context.Context, req *pb.BeginStepRequest) (*pb.
 			return nil, notInPlan(r.frame, req.GetStepId(), "step_id")
 		}
 		if step.GetUndoS() > 0 {
-			begun := &pb.StepBegun{Round: r.name(), Undone: undoneAt(step, step.GetStepId(), r.name())}
+			begun := &pb.StepBegun{Round: r.name(), Undone: undoneAt(step, step.GetStepId(), r.name()), ControlTold: req.GetControlTold()}
 			if err := c.happen(r.event(&pb.JournalEvent{Event: &pb.JournalEvent_StepBegun{StepBegun: begun}}, req), nil); err != nil {
 				return nil, err
 			}

@@ -127,6 +127,8 @@ const (
 	Quantity_QUANTITY_ANGLE Quantity = 17
 	// Current, kept in A.
 	Quantity_QUANTITY_CURRENT Quantity = 18
+	// Rate of flashes or strokes, kept in 1/min.
+	Quantity_QUANTITY_FREQUENCY Quantity = 19
 )
 
 // Enum value maps for Quantity.
@@ -151,6 +153,7 @@ var (
 		16: "QUANTITY_FLOW",
 		17: "QUANTITY_ANGLE",
 		18: "QUANTITY_CURRENT",
+		19: "QUANTITY_FREQUENCY",
 	}
 	Quantity_value = map[string]int32{
 		"QUANTITY_UNSPECIFIED":            0,
@@ -172,6 +175,7 @@ var (
 		"QUANTITY_FLOW":                   16,
 		"QUANTITY_ANGLE":                  17,
 		"QUANTITY_CURRENT":                18,
+		"QUANTITY_FREQUENCY":              19,
 	}
 )
 
@@ -200,6 +204,63 @@ func (x Quantity) Number() protoreflect.EnumNumber {
 // Deprecated: Use Quantity.Descriptor instead.
 func (Quantity) EnumDescriptor() ([]byte, []int) {
 	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{1}
+}
+
+// ReadingHow is how a value is taken.
+type ReadingHow int32
+
+const (
+	// Read off and typed.
+	ReadingHow_READING_HOW_UNSPECIFIED ReadingHow = 0
+	// Tapped along with each flash, at least eight times; for QUANTITY_FREQUENCY.
+	ReadingHow_READING_HOW_TAPPED ReadingHow = 1
+	// Timed from a start to a stop; for QUANTITY_DURATION.
+	ReadingHow_READING_HOW_TIMED ReadingHow = 2
+	// Pressures read at the start and at the end of a timer, or oftener; for QUANTITY_PRESSURE_RATE.
+	ReadingHow_READING_HOW_WATCHED ReadingHow = 3
+)
+
+// Enum value maps for ReadingHow.
+var (
+	ReadingHow_name = map[int32]string{
+		0: "READING_HOW_UNSPECIFIED",
+		1: "READING_HOW_TAPPED",
+		2: "READING_HOW_TIMED",
+		3: "READING_HOW_WATCHED",
+	}
+	ReadingHow_value = map[string]int32{
+		"READING_HOW_UNSPECIFIED": 0,
+		"READING_HOW_TAPPED":      1,
+		"READING_HOW_TIMED":       2,
+		"READING_HOW_WATCHED":     3,
+	}
+)
+
+func (x ReadingHow) Enum() *ReadingHow {
+	p := new(ReadingHow)
+	*p = x
+	return p
+}
+
+func (x ReadingHow) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (ReadingHow) Descriptor() protoreflect.EnumDescriptor {
+	return file_bayround_v1_catalogue_proto_enumTypes[2].Descriptor()
+}
+
+func (ReadingHow) Type() protoreflect.EnumType {
+	return &file_bayround_v1_catalogue_proto_enumTypes[2]
+}
+
+func (x ReadingHow) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use ReadingHow.Descriptor instead.
+func (ReadingHow) EnumDescriptor() ([]byte, []int) {
+	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{2}
 }
 
 // EngineState is the state of the engine a step needs.
@@ -251,11 +312,11 @@ func (x EngineState) String() string {
 }
 
 func (EngineState) Descriptor() protoreflect.EnumDescriptor {
-	return file_bayround_v1_catalogue_proto_enumTypes[2].Descriptor()
+	return file_bayround_v1_catalogue_proto_enumTypes[3].Descriptor()
 }
 
 func (EngineState) Type() protoreflect.EnumType {
-	return &file_bayround_v1_catalogue_proto_enumTypes[2]
+	return &file_bayround_v1_catalogue_proto_enumTypes[3]
 }
 
 func (x EngineState) Number() protoreflect.EnumNumber {
@@ -264,7 +325,7 @@ func (x EngineState) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use EngineState.Descriptor instead.
 func (EngineState) EnumDescriptor() ([]byte, []int) {
-	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{2}
+	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{3}
 }
 
 // Position is where the driver is while looking.
@@ -344,11 +405,11 @@ func (x Position) String() string {
 }
 
 func (Position) Descriptor() protoreflect.EnumDescriptor {
-	return file_bayround_v1_catalogue_proto_enumTypes[3].Descriptor()
+	return file_bayround_v1_catalogue_proto_enumTypes[4].Descriptor()
 }
 
 func (Position) Type() protoreflect.EnumType {
-	return &file_bayround_v1_catalogue_proto_enumTypes[3]
+	return &file_bayround_v1_catalogue_proto_enumTypes[4]
 }
 
 func (x Position) Number() protoreflect.EnumNumber {
@@ -357,7 +418,7 @@ func (x Position) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Position.Descriptor instead.
 func (Position) EnumDescriptor() ([]byte, []int) {
-	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{3}
+	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{4}
 }
 
 // RepeatOver is what an item is repeated over on one vehicle.
@@ -481,11 +542,11 @@ func (x RepeatOver) String() string {
 }
 
 func (RepeatOver) Descriptor() protoreflect.EnumDescriptor {
-	return file_bayround_v1_catalogue_proto_enumTypes[4].Descriptor()
+	return file_bayround_v1_catalogue_proto_enumTypes[5].Descriptor()
 }
 
 func (RepeatOver) Type() protoreflect.EnumType {
-	return &file_bayround_v1_catalogue_proto_enumTypes[4]
+	return &file_bayround_v1_catalogue_proto_enumTypes[5]
 }
 
 func (x RepeatOver) Number() protoreflect.EnumNumber {
@@ -494,7 +555,7 @@ func (x RepeatOver) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use RepeatOver.Descriptor instead.
 func (RepeatOver) EnumDescriptor() ([]byte, []int) {
-	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{4}
+	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{5}
 }
 
 // Trigger is what makes an item due.
@@ -566,11 +627,11 @@ func (x Trigger) String() string {
 }
 
 func (Trigger) Descriptor() protoreflect.EnumDescriptor {
-	return file_bayround_v1_catalogue_proto_enumTypes[5].Descriptor()
+	return file_bayround_v1_catalogue_proto_enumTypes[6].Descriptor()
 }
 
 func (Trigger) Type() protoreflect.EnumType {
-	return &file_bayround_v1_catalogue_proto_enumTypes[5]
+	return &file_bayround_v1_catalogue_proto_enumTypes[6]
 }
 
 func (x Trigger) Number() protoreflect.EnumNumber {
@@ -579,7 +640,7 @@ func (x Trigger) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Trigger.Descriptor instead.
 func (Trigger) EnumDescriptor() ([]byte, []int) {
-	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{5}
+	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{6}
 }
 
 // Catalogue is the kinds of item that can be checked. Data, not code.
@@ -1037,7 +1098,9 @@ type ReadingPart struct {
 	// quantity; holds the plausible range. What lies outside is refused.
 	Possible *Range `protobuf:"bytes,5,opt,name=possible,proto3" json:"possible,omitempty"`
 	// Unit it is usually entered in, when the station's settings say nothing, for instance "bar".
-	UsualUnit     string `protobuf:"bytes,6,opt,name=usual_unit,json=usualUnit,proto3" json:"usual_unit,omitempty"`
+	UsualUnit string `protobuf:"bytes,6,opt,name=usual_unit,json=usualUnit,proto3" json:"usual_unit,omitempty"`
+	// How it is taken; unspecified: it is read off and typed.
+	How           ReadingHow `protobuf:"varint,7,opt,name=how,proto3,enum=bayround.v1.ReadingHow" json:"how,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1112,6 +1175,13 @@ func (x *ReadingPart) GetUsualUnit() string {
 		return x.UsualUnit
 	}
 	return ""
+}
+
+func (x *ReadingPart) GetHow() ReadingHow {
+	if x != nil {
+		return x.How
+	}
+	return ReadingHow_READING_HOW_UNSPECIFIED
 }
 
 // Condition is one thing that can be seen at an item.
@@ -1508,7 +1578,7 @@ const file_bayround_v1_catalogue_proto_rawDesc = "" +
 	"consumable\x12\x1f\n" +
 	"\x06source\x18\x1c \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x06source\x12+\n" +
 	"\falone_prompt\x18\x1d \x01(\tB\b\xbaH\x05r\x03\x18\xd8\x04R\valonePrompt\x124\n" +
-	"\x11assistant_command\x18\x1e \x01(\tB\a\xbaH\x04r\x02\x18xR\x10assistantCommand\"\xb6\x02\n" +
+	"\x11assistant_command\x18\x1e \x01(\tB\a\xbaH\x04r\x02\x18xR\x10assistantCommand\"\xeb\x02\n" +
 	"\vReadingPart\x12/\n" +
 	"\x02id\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a2\x18^[a-z0-9]+(_[a-z0-9]+)*$R\x02id\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x05title\x12=\n" +
@@ -1517,7 +1587,8 @@ const file_bayround_v1_catalogue_proto_rawDesc = "" +
 	"\tplausible\x18\x04 \x01(\v2\x12.bayround.v1.RangeB\x06\xbaH\x03\xc8\x01\x01R\tplausible\x126\n" +
 	"\bpossible\x18\x05 \x01(\v2\x12.bayround.v1.RangeB\x06\xbaH\x03\xc8\x01\x01R\bpossible\x12&\n" +
 	"\n" +
-	"usual_unit\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\tusualUnit\"\xcb\x01\n" +
+	"usual_unit\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\tusualUnit\x123\n" +
+	"\x03how\x18\a \x01(\x0e2\x17.bayround.v1.ReadingHowB\b\xbaH\x05\x82\x01\x02\x10\x01R\x03how\"\xcb\x01\n" +
 	"\tCondition\x12/\n" +
 	"\x02id\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a2\x18^[a-z0-9]+(-[a-z0-9]+)*$R\x02id\x12\x1b\n" +
 	"\x04text\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04text\x12\x1f\n" +
@@ -1551,7 +1622,7 @@ const file_bayround_v1_catalogue_proto_rawDesc = "" +
 	"\x13ANSWER_KIND_READING\x10\x01\x12\x17\n" +
 	"\x13ANSWER_KIND_PROFILE\x10\x02\x12\x15\n" +
 	"\x11ANSWER_KIND_LEVEL\x10\x03\x12\x19\n" +
-	"\x15ANSWER_KIND_CONDITION\x10\x04*\xbf\x03\n" +
+	"\x15ANSWER_KIND_CONDITION\x10\x04*\xd7\x03\n" +
 	"\bQuantity\x12\x18\n" +
 	"\x14QUANTITY_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11QUANTITY_PRESSURE\x10\x01\x12\x1a\n" +
@@ -1572,7 +1643,14 @@ const file_bayround_v1_catalogue_proto_rawDesc = "" +
 	"\x0eQUANTITY_COUNT\x10\x0f\x12\x11\n" +
 	"\rQUANTITY_FLOW\x10\x10\x12\x12\n" +
 	"\x0eQUANTITY_ANGLE\x10\x11\x12\x14\n" +
-	"\x10QUANTITY_CURRENT\x10\x12*\xae\x01\n" +
+	"\x10QUANTITY_CURRENT\x10\x12\x12\x16\n" +
+	"\x12QUANTITY_FREQUENCY\x10\x13*q\n" +
+	"\n" +
+	"ReadingHow\x12\x1b\n" +
+	"\x17READING_HOW_UNSPECIFIED\x10\x00\x12\x16\n" +
+	"\x12READING_HOW_TAPPED\x10\x01\x12\x15\n" +
+	"\x11READING_HOW_TIMED\x10\x02\x12\x17\n" +
+	"\x13READING_HOW_WATCHED\x10\x03*\xae\x01\n" +
 	"\vEngineState\x12\x1c\n" +
 	"\x18ENGINE_STATE_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11ENGINE_STATE_COLD\x10\x01\x12\x14\n" +
@@ -1648,55 +1726,57 @@ func file_bayround_v1_catalogue_proto_rawDescGZIP() []byte {
 	return file_bayround_v1_catalogue_proto_rawDescData
 }
 
-var file_bayround_v1_catalogue_proto_enumTypes = make([]protoimpl.EnumInfo, 6)
+var file_bayround_v1_catalogue_proto_enumTypes = make([]protoimpl.EnumInfo, 7)
 var file_bayround_v1_catalogue_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
 var file_bayround_v1_catalogue_proto_goTypes = []any{
 	(AnswerKind)(0),             // 0: bayround.v1.AnswerKind
 	(Quantity)(0),               // 1: bayround.v1.Quantity
-	(EngineState)(0),            // 2: bayround.v1.EngineState
-	(Position)(0),               // 3: bayround.v1.Position
-	(RepeatOver)(0),             // 4: bayround.v1.RepeatOver
-	(Trigger)(0),                // 5: bayround.v1.Trigger
-	(*Catalogue)(nil),           // 6: bayround.v1.Catalogue
-	(*Stop)(nil),                // 7: bayround.v1.Stop
-	(*Item)(nil),                // 8: bayround.v1.Item
-	(*ReadingPart)(nil),         // 9: bayround.v1.ReadingPart
-	(*Condition)(nil),           // 10: bayround.v1.Condition
-	(*Fault)(nil),               // 11: bayround.v1.Fault
-	(*StepState)(nil),           // 12: bayround.v1.StepState
-	(*Routine)(nil),             // 13: bayround.v1.Routine
-	(Side)(0),                   // 14: bayround.v1.Side
-	(FluidKind)(0),              // 15: bayround.v1.FluidKind
-	(LampFunction)(0),           // 16: bayround.v1.LampFunction
-	(*durationpb.Duration)(nil), // 17: google.protobuf.Duration
-	(*Range)(nil),               // 18: bayround.v1.Range
+	(ReadingHow)(0),             // 2: bayround.v1.ReadingHow
+	(EngineState)(0),            // 3: bayround.v1.EngineState
+	(Position)(0),               // 4: bayround.v1.Position
+	(RepeatOver)(0),             // 5: bayround.v1.RepeatOver
+	(Trigger)(0),                // 6: bayround.v1.Trigger
+	(*Catalogue)(nil),           // 7: bayround.v1.Catalogue
+	(*Stop)(nil),                // 8: bayround.v1.Stop
+	(*Item)(nil),                // 9: bayround.v1.Item
+	(*ReadingPart)(nil),         // 10: bayround.v1.ReadingPart
+	(*Condition)(nil),           // 11: bayround.v1.Condition
+	(*Fault)(nil),               // 12: bayround.v1.Fault
+	(*StepState)(nil),           // 13: bayround.v1.StepState
+	(*Routine)(nil),             // 14: bayround.v1.Routine
+	(Side)(0),                   // 15: bayround.v1.Side
+	(FluidKind)(0),              // 16: bayround.v1.FluidKind
+	(LampFunction)(0),           // 17: bayround.v1.LampFunction
+	(*durationpb.Duration)(nil), // 18: google.protobuf.Duration
+	(*Range)(nil),               // 19: bayround.v1.Range
 }
 var file_bayround_v1_catalogue_proto_depIdxs = []int32{
-	7,  // 0: bayround.v1.Catalogue.stops:type_name -> bayround.v1.Stop
-	8,  // 1: bayround.v1.Catalogue.items:type_name -> bayround.v1.Item
+	8,  // 0: bayround.v1.Catalogue.stops:type_name -> bayround.v1.Stop
+	9,  // 1: bayround.v1.Catalogue.items:type_name -> bayround.v1.Item
 	0,  // 2: bayround.v1.Item.answer_kind:type_name -> bayround.v1.AnswerKind
-	9,  // 3: bayround.v1.Item.parts:type_name -> bayround.v1.ReadingPart
-	10, // 4: bayround.v1.Item.conditions:type_name -> bayround.v1.Condition
-	11, // 5: bayround.v1.Item.faults:type_name -> bayround.v1.Fault
-	12, // 6: bayround.v1.Item.state:type_name -> bayround.v1.StepState
-	3,  // 7: bayround.v1.Item.position:type_name -> bayround.v1.Position
-	4,  // 8: bayround.v1.Item.repeat_over:type_name -> bayround.v1.RepeatOver
-	14, // 9: bayround.v1.Item.side:type_name -> bayround.v1.Side
-	15, // 10: bayround.v1.Item.fluid:type_name -> bayround.v1.FluidKind
-	16, // 11: bayround.v1.Item.lamp_functions:type_name -> bayround.v1.LampFunction
-	5,  // 12: bayround.v1.Item.triggers:type_name -> bayround.v1.Trigger
-	17, // 13: bayround.v1.Item.good_for:type_name -> google.protobuf.Duration
-	17, // 14: bayround.v1.Item.cold_after:type_name -> google.protobuf.Duration
+	10, // 3: bayround.v1.Item.parts:type_name -> bayround.v1.ReadingPart
+	11, // 4: bayround.v1.Item.conditions:type_name -> bayround.v1.Condition
+	12, // 5: bayround.v1.Item.faults:type_name -> bayround.v1.Fault
+	13, // 6: bayround.v1.Item.state:type_name -> bayround.v1.StepState
+	4,  // 7: bayround.v1.Item.position:type_name -> bayround.v1.Position
+	5,  // 8: bayround.v1.Item.repeat_over:type_name -> bayround.v1.RepeatOver
+	15, // 9: bayround.v1.Item.side:type_name -> bayround.v1.Side
+	16, // 10: bayround.v1.Item.fluid:type_name -> bayround.v1.FluidKind
+	17, // 11: bayround.v1.Item.lamp_functions:type_name -> bayround.v1.LampFunction
+	6,  // 12: bayround.v1.Item.triggers:type_name -> bayround.v1.Trigger
+	18, // 13: bayround.v1.Item.good_for:type_name -> google.protobuf.Duration
+	18, // 14: bayround.v1.Item.cold_after:type_name -> google.protobuf.Duration
 	1,  // 15: bayround.v1.ReadingPart.quantity:type_name -> bayround.v1.Quantity
-	18, // 16: bayround.v1.ReadingPart.plausible:type_name -> bayround.v1.Range
-	18, // 17: bayround.v1.ReadingPart.possible:type_name -> bayround.v1.Range
-	2,  // 18: bayround.v1.StepState.engine:type_name -> bayround.v1.EngineState
-	5,  // 19: bayround.v1.Routine.triggers:type_name -> bayround.v1.Trigger
-	20, // [20:20] is the sub-list for method output_type
-	20, // [20:20] is the sub-list for method input_type
-	20, // [20:20] is the sub-list for extension type_name
-	20, // [20:20] is the sub-list for extension extendee
-	0,  // [0:20] is the sub-list for field type_name
+	19, // 16: bayround.v1.ReadingPart.plausible:type_name -> bayround.v1.Range
+	19, // 17: bayround.v1.ReadingPart.possible:type_name -> bayround.v1.Range
+	2,  // 18: bayround.v1.ReadingPart.how:type_name -> bayround.v1.ReadingHow
+	3,  // 19: bayround.v1.StepState.engine:type_name -> bayround.v1.EngineState
+	6,  // 20: bayround.v1.Routine.triggers:type_name -> bayround.v1.Trigger
+	21, // [21:21] is the sub-list for method output_type
+	21, // [21:21] is the sub-list for method input_type
+	21, // [21:21] is the sub-list for extension type_name
+	21, // [21:21] is the sub-list for extension extendee
+	0,  // [0:21] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_catalogue_proto_init() }
@@ -1715,7 +1795,7 @@ func file_bayround_v1_catalogue_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_catalogue_proto_rawDesc), len(file_bayround_v1_catalogue_proto_rawDesc)),
-			NumEnums:      6,
+			NumEnums:      7,
 			NumMessages:   8,
 			NumExtensions: 0,
 			NumServices:   0,

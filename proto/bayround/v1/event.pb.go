@@ -59,6 +59,7 @@ type JournalEvent struct {
 	//	*JournalEvent_MadeSafe
 	//	*JournalEvent_ResultRecorded
 	//	*JournalEvent_RepairRecorded
+	//	*JournalEvent_AssistantChanged
 	//	*JournalEvent_StandingAdopted
 	Event         isJournalEvent_Event `protobuf_oneof:"event"`
 	unknownFields protoimpl.UnknownFields
@@ -275,6 +276,15 @@ func (x *JournalEvent) GetRepairRecorded() *RepairRecorded {
 	return nil
 }
 
+func (x *JournalEvent) GetAssistantChanged() *AssistantChanged {
+	if x != nil {
+		if x, ok := x.Event.(*JournalEvent_AssistantChanged); ok {
+			return x.AssistantChanged
+		}
+	}
+	return nil
+}
+
 func (x *JournalEvent) GetStandingAdopted() *Standing {
 	if x != nil {
 		if x, ok := x.Event.(*JournalEvent_StandingAdopted); ok {
@@ -353,6 +363,11 @@ type JournalEvent_RepairRecorded struct {
 	RepairRecorded *RepairRecorded `protobuf:"bytes,25,opt,name=repair_recorded,json=repairRecorded,proto3,oneof"`
 }
 
+type JournalEvent_AssistantChanged struct {
+	// Somebody came to assist in a round, or left.
+	AssistantChanged *AssistantChanged `protobuf:"bytes,26,opt,name=assistant_changed,json=assistantChanged,proto3,oneof"`
+}
+
 type JournalEvent_StandingAdopted struct {
 	// A tablet's own station took over what the station of record knows of a vehicle.
 	StandingAdopted *Standing `protobuf:"bytes,30,opt,name=standing_adopted,json=standingAdopted,proto3,oneof"`
@@ -383,6 +398,8 @@ func (*JournalEvent_MadeSafe) isJournalEvent_Event() {}
 func (*JournalEvent_ResultRecorded) isJournalEvent_Event() {}
 
 func (*JournalEvent_RepairRecorded) isJournalEvent_Event() {}
+
+func (*JournalEvent_AssistantChanged) isJournalEvent_Event() {}
 
 func (*JournalEvent_StandingAdopted) isJournalEvent_Event() {}
 
@@ -530,7 +547,9 @@ type StepBegun struct {
 	// Round, rounds/{round}.
 	Round string `protobuf:"bytes,1,opt,name=round,proto3" json:"round,omitempty"`
 	// What is undone from now on.
-	Undone        *UndoneStep `protobuf:"bytes,2,opt,name=undone,proto3" json:"undone,omitempty"`
+	Undone *UndoneStep `protobuf:"bytes,2,opt,name=undone,proto3" json:"undone,omitempty"`
+	// The person said that control was told before, and agreed.
+	ControlTold   bool `protobuf:"varint,3,opt,name=control_told,json=controlTold,proto3" json:"control_told,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -579,6 +598,68 @@ func (x *StepBegun) GetUndone() *UndoneStep {
 	return nil
 }
 
+func (x *StepBegun) GetControlTold() bool {
+	if x != nil {
+		return x.ControlTold
+	}
+	return false
+}
+
+// AssistantChanged is a change of who assists in a round.
+type AssistantChanged struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Round, rounds/{round}.
+	Round string `protobuf:"bytes,1,opt,name=round,proto3" json:"round,omitempty"`
+	// Assistant from now on, people/{person}; empty when the driver goes on alone.
+	Assistant     string `protobuf:"bytes,2,opt,name=assistant,proto3" json:"assistant,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AssistantChanged) Reset() {
+	*x = AssistantChanged{}
+	mi := &file_bayround_v1_event_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AssistantChanged) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AssistantChanged) ProtoMessage() {}
+
+func (x *AssistantChanged) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_event_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AssistantChanged.ProtoReflect.Descriptor instead.
+func (*AssistantChanged) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *AssistantChanged) GetRound() string {
+	if x != nil {
+		return x.Round
+	}
+	return ""
+}
+
+func (x *AssistantChanged) GetAssistant() string {
+	if x != nil {
+		return x.Assistant
+	}
+	return ""
+}
+
 // MadeSafe is the putting back of what steps had undone.
 type MadeSafe struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -592,7 +673,7 @@ type MadeSafe struct {
 
 func (x *MadeSafe) Reset() {
 	*x = MadeSafe{}
-	mi := &file_bayround_v1_event_proto_msgTypes[4]
+	mi := &file_bayround_v1_event_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -604,7 +685,7 @@ func (x *MadeSafe) String() string {
 func (*MadeSafe) ProtoMessage() {}
 
 func (x *MadeSafe) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[4]
+	mi := &file_bayround_v1_event_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -617,7 +698,7 @@ func (x *MadeSafe) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MadeSafe.ProtoReflect.Descriptor instead.
 func (*MadeSafe) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{4}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *MadeSafe) GetRound() string {
@@ -647,7 +728,7 @@ type ResultRecorded struct {
 
 func (x *ResultRecorded) Reset() {
 	*x = ResultRecorded{}
-	mi := &file_bayround_v1_event_proto_msgTypes[5]
+	mi := &file_bayround_v1_event_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -659,7 +740,7 @@ func (x *ResultRecorded) String() string {
 func (*ResultRecorded) ProtoMessage() {}
 
 func (x *ResultRecorded) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[5]
+	mi := &file_bayround_v1_event_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -672,7 +753,7 @@ func (x *ResultRecorded) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResultRecorded.ProtoReflect.Descriptor instead.
 func (*ResultRecorded) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{5}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ResultRecorded) GetResult() *Result {
@@ -704,7 +785,7 @@ type RepairRecorded struct {
 
 func (x *RepairRecorded) Reset() {
 	*x = RepairRecorded{}
-	mi := &file_bayround_v1_event_proto_msgTypes[6]
+	mi := &file_bayround_v1_event_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -716,7 +797,7 @@ func (x *RepairRecorded) String() string {
 func (*RepairRecorded) ProtoMessage() {}
 
 func (x *RepairRecorded) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[6]
+	mi := &file_bayround_v1_event_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -729,7 +810,7 @@ func (x *RepairRecorded) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RepairRecorded.ProtoReflect.Descriptor instead.
 func (*RepairRecorded) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{6}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *RepairRecorded) GetDefect() string {
@@ -757,7 +838,8 @@ var File_bayround_v1_event_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/catalogue.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xd9\t\n" +
+	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/catalogue.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa7\n" +
+	"\n" +
 	"\fJournalEvent\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\x03R\bsequence\x12\x1d\n" +
 	"\n" +
@@ -783,7 +865,8 @@ const file_bayround_v1_event_proto_rawDesc = "" +
 	"step_begun\x18\x16 \x01(\v2\x16.bayround.v1.StepBegunH\x00R\tstepBegun\x124\n" +
 	"\tmade_safe\x18\x17 \x01(\v2\x15.bayround.v1.MadeSafeH\x00R\bmadeSafe\x12F\n" +
 	"\x0fresult_recorded\x18\x18 \x01(\v2\x1b.bayround.v1.ResultRecordedH\x00R\x0eresultRecorded\x12F\n" +
-	"\x0frepair_recorded\x18\x19 \x01(\v2\x1b.bayround.v1.RepairRecordedH\x00R\x0erepairRecorded\x12B\n" +
+	"\x0frepair_recorded\x18\x19 \x01(\v2\x1b.bayround.v1.RepairRecordedH\x00R\x0erepairRecorded\x12L\n" +
+	"\x11assistant_changed\x18\x1a \x01(\v2\x1d.bayround.v1.AssistantChangedH\x00R\x10assistantChanged\x12B\n" +
 	"\x10standing_adopted\x18\x1e \x01(\v2\x15.bayround.v1.StandingH\x00R\x0fstandingAdoptedB\a\n" +
 	"\x05event\"7\n" +
 	"\vRoundOpened\x12(\n" +
@@ -796,10 +879,14 @@ const file_bayround_v1_event_proto_rawDesc = "" +
 	"conditions\x18\x04 \x01(\v2\x1c.bayround.v1.RoundConditionsR\n" +
 	"conditions\x129\n" +
 	"\rshown_verdict\x18\x05 \x01(\x0e2\x14.bayround.v1.VerdictR\fshownVerdict\x12\x18\n" +
-	"\aturnout\x18\x06 \x01(\bR\aturnout\"R\n" +
+	"\aturnout\x18\x06 \x01(\bR\aturnout\"u\n" +
 	"\tStepBegun\x12\x14\n" +
 	"\x05round\x18\x01 \x01(\tR\x05round\x12/\n" +
-	"\x06undone\x18\x02 \x01(\v2\x17.bayround.v1.UndoneStepR\x06undone\";\n" +
+	"\x06undone\x18\x02 \x01(\v2\x17.bayround.v1.UndoneStepR\x06undone\x12!\n" +
+	"\fcontrol_told\x18\x03 \x01(\bR\vcontrolTold\"F\n" +
+	"\x10AssistantChanged\x12\x14\n" +
+	"\x05round\x18\x01 \x01(\tR\x05round\x12\x1c\n" +
+	"\tassistant\x18\x02 \x01(\tR\tassistant\";\n" +
 	"\bMadeSafe\x12\x14\n" +
 	"\x05round\x18\x01 \x01(\tR\x05round\x12\x19\n" +
 	"\bstep_ids\x18\x02 \x03(\tR\astepIds\"o\n" +
@@ -823,63 +910,65 @@ func file_bayround_v1_event_proto_rawDescGZIP() []byte {
 	return file_bayround_v1_event_proto_rawDescData
 }
 
-var file_bayround_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
+var file_bayround_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
 var file_bayround_v1_event_proto_goTypes = []any{
 	(*JournalEvent)(nil),          // 0: bayround.v1.JournalEvent
 	(*RoundOpened)(nil),           // 1: bayround.v1.RoundOpened
 	(*RoundStateChanged)(nil),     // 2: bayround.v1.RoundStateChanged
 	(*StepBegun)(nil),             // 3: bayround.v1.StepBegun
-	(*MadeSafe)(nil),              // 4: bayround.v1.MadeSafe
-	(*ResultRecorded)(nil),        // 5: bayround.v1.ResultRecorded
-	(*RepairRecorded)(nil),        // 6: bayround.v1.RepairRecorded
-	(*timestamppb.Timestamp)(nil), // 7: google.protobuf.Timestamp
-	(*Station)(nil),               // 8: bayround.v1.Station
-	(*VehicleConfiguration)(nil),  // 9: bayround.v1.VehicleConfiguration
-	(*Gauge)(nil),                 // 10: bayround.v1.Gauge
-	(*Person)(nil),                // 11: bayround.v1.Person
-	(*Catalogue)(nil),             // 12: bayround.v1.Catalogue
-	(*Routine)(nil),               // 13: bayround.v1.Routine
-	(*RulePack)(nil),              // 14: bayround.v1.RulePack
-	(*Standing)(nil),              // 15: bayround.v1.Standing
-	(*Round)(nil),                 // 16: bayround.v1.Round
-	(RoundState)(0),               // 17: bayround.v1.RoundState
-	(*RoundConditions)(nil),       // 18: bayround.v1.RoundConditions
-	(Verdict)(0),                  // 19: bayround.v1.Verdict
-	(*UndoneStep)(nil),            // 20: bayround.v1.UndoneStep
-	(*Result)(nil),                // 21: bayround.v1.Result
-	(*Finding)(nil),               // 22: bayround.v1.Finding
-	(*Repair)(nil),                // 23: bayround.v1.Repair
+	(*AssistantChanged)(nil),      // 4: bayround.v1.AssistantChanged
+	(*MadeSafe)(nil),              // 5: bayround.v1.MadeSafe
+	(*ResultRecorded)(nil),        // 6: bayround.v1.ResultRecorded
+	(*RepairRecorded)(nil),        // 7: bayround.v1.RepairRecorded
+	(*timestamppb.Timestamp)(nil), // 8: google.protobuf.Timestamp
+	(*Station)(nil),               // 9: bayround.v1.Station
+	(*VehicleConfiguration)(nil),  // 10: bayround.v1.VehicleConfiguration
+	(*Gauge)(nil),                 // 11: bayround.v1.Gauge
+	(*Person)(nil),                // 12: bayround.v1.Person
+	(*Catalogue)(nil),             // 13: bayround.v1.Catalogue
+	(*Routine)(nil),               // 14: bayround.v1.Routine
+	(*RulePack)(nil),              // 15: bayround.v1.RulePack
+	(*Standing)(nil),              // 16: bayround.v1.Standing
+	(*Round)(nil),                 // 17: bayround.v1.Round
+	(RoundState)(0),               // 18: bayround.v1.RoundState
+	(*RoundConditions)(nil),       // 19: bayround.v1.RoundConditions
+	(Verdict)(0),                  // 20: bayround.v1.Verdict
+	(*UndoneStep)(nil),            // 21: bayround.v1.UndoneStep
+	(*Result)(nil),                // 22: bayround.v1.Result
+	(*Finding)(nil),               // 23: bayround.v1.Finding
+	(*Repair)(nil),                // 24: bayround.v1.Repair
 }
 var file_bayround_v1_event_proto_depIdxs = []int32{
-	7,  // 0: bayround.v1.JournalEvent.station_time:type_name -> google.protobuf.Timestamp
-	7,  // 1: bayround.v1.JournalEvent.device_time:type_name -> google.protobuf.Timestamp
-	8,  // 2: bayround.v1.JournalEvent.station_applied:type_name -> bayround.v1.Station
-	9,  // 3: bayround.v1.JournalEvent.vehicle_applied:type_name -> bayround.v1.VehicleConfiguration
-	10, // 4: bayround.v1.JournalEvent.gauge_applied:type_name -> bayround.v1.Gauge
-	11, // 5: bayround.v1.JournalEvent.person_applied:type_name -> bayround.v1.Person
-	12, // 6: bayround.v1.JournalEvent.catalogue_applied:type_name -> bayround.v1.Catalogue
-	13, // 7: bayround.v1.JournalEvent.routine_applied:type_name -> bayround.v1.Routine
-	14, // 8: bayround.v1.JournalEvent.rule_pack_applied:type_name -> bayround.v1.RulePack
+	8,  // 0: bayround.v1.JournalEvent.station_time:type_name -> google.protobuf.Timestamp
+	8,  // 1: bayround.v1.JournalEvent.device_time:type_name -> google.protobuf.Timestamp
+	9,  // 2: bayround.v1.JournalEvent.station_applied:type_name -> bayround.v1.Station
+	10, // 3: bayround.v1.JournalEvent.vehicle_applied:type_name -> bayround.v1.VehicleConfiguration
+	11, // 4: bayround.v1.JournalEvent.gauge_applied:type_name -> bayround.v1.Gauge
+	12, // 5: bayround.v1.JournalEvent.person_applied:type_name -> bayround.v1.Person
+	13, // 6: bayround.v1.JournalEvent.catalogue_applied:type_name -> bayround.v1.Catalogue
+	14, // 7: bayround.v1.JournalEvent.routine_applied:type_name -> bayround.v1.Routine
+	15, // 8: bayround.v1.JournalEvent.rule_pack_applied:type_name -> bayround.v1.RulePack
 	1,  // 9: bayround.v1.JournalEvent.round_opened:type_name -> bayround.v1.RoundOpened
 	2,  // 10: bayround.v1.JournalEvent.round_state_changed:type_name -> bayround.v1.RoundStateChanged
 	3,  // 11: bayround.v1.JournalEvent.step_begun:type_name -> bayround.v1.StepBegun
-	4,  // 12: bayround.v1.JournalEvent.made_safe:type_name -> bayround.v1.MadeSafe
-	5,  // 13: bayround.v1.JournalEvent.result_recorded:type_name -> bayround.v1.ResultRecorded
-	6,  // 14: bayround.v1.JournalEvent.repair_recorded:type_name -> bayround.v1.RepairRecorded
-	15, // 15: bayround.v1.JournalEvent.standing_adopted:type_name -> bayround.v1.Standing
-	16, // 16: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
-	17, // 17: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
-	18, // 18: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
-	19, // 19: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
-	20, // 20: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
-	21, // 21: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
-	22, // 22: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
-	23, // 23: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
-	24, // [24:24] is the sub-list for method output_type
-	24, // [24:24] is the sub-list for method input_type
-	24, // [24:24] is the sub-list for extension type_name
-	24, // [24:24] is the sub-list for extension extendee
-	0,  // [0:24] is the sub-list for field type_name
+	5,  // 12: bayround.v1.JournalEvent.made_safe:type_name -> bayround.v1.MadeSafe
+	6,  // 13: bayround.v1.JournalEvent.result_recorded:type_name -> bayround.v1.ResultRecorded
+	7,  // 14: bayround.v1.JournalEvent.repair_recorded:type_name -> bayround.v1.RepairRecorded
+	4,  // 15: bayround.v1.JournalEvent.assistant_changed:type_name -> bayround.v1.AssistantChanged
+	16, // 16: bayround.v1.JournalEvent.standing_adopted:type_name -> bayround.v1.Standing
+	17, // 17: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
+	18, // 18: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
+	19, // 19: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
+	20, // 20: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
+	21, // 21: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
+	22, // 22: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
+	23, // 23: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
+	24, // 24: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
+	25, // [25:25] is the sub-list for method output_type
+	25, // [25:25] is the sub-list for method input_type
+	25, // [25:25] is the sub-list for extension type_name
+	25, // [25:25] is the sub-list for extension extendee
+	0,  // [0:25] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_event_proto_init() }
@@ -911,6 +1000,7 @@ func file_bayround_v1_event_proto_init() {
 		(*JournalEvent_MadeSafe)(nil),
 		(*JournalEvent_ResultRecorded)(nil),
 		(*JournalEvent_RepairRecorded)(nil),
+		(*JournalEvent_AssistantChanged)(nil),
 		(*JournalEvent_StandingAdopted)(nil),
 	}
 	type x struct{}
@@ -919,7 +1009,7 @@ func file_bayround_v1_event_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_event_proto_rawDesc), len(file_bayround_v1_event_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   7,
+			NumMessages:   8,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

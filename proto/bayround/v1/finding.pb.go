@@ -22,6 +22,63 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// LimitOutcome is what could be told of a limit.
+type LimitOutcome int32
+
+const (
+	// Not said.
+	LimitOutcome_LIMIT_OUTCOME_UNSPECIFIED LimitOutcome = 0
+	// It is kept.
+	LimitOutcome_LIMIT_OUTCOME_MEETS LimitOutcome = 1
+	// It is not kept.
+	LimitOutcome_LIMIT_OUTCOME_FAILS LimitOutcome = 2
+	// Nobody can tell: repeat, or use another gauge.
+	LimitOutcome_LIMIT_OUTCOME_CANNOT_TELL LimitOutcome = 3
+)
+
+// Enum value maps for LimitOutcome.
+var (
+	LimitOutcome_name = map[int32]string{
+		0: "LIMIT_OUTCOME_UNSPECIFIED",
+		1: "LIMIT_OUTCOME_MEETS",
+		2: "LIMIT_OUTCOME_FAILS",
+		3: "LIMIT_OUTCOME_CANNOT_TELL",
+	}
+	LimitOutcome_value = map[string]int32{
+		"LIMIT_OUTCOME_UNSPECIFIED": 0,
+		"LIMIT_OUTCOME_MEETS":       1,
+		"LIMIT_OUTCOME_FAILS":       2,
+		"LIMIT_OUTCOME_CANNOT_TELL": 3,
+	}
+)
+
+func (x LimitOutcome) Enum() *LimitOutcome {
+	p := new(LimitOutcome)
+	*p = x
+	return p
+}
+
+func (x LimitOutcome) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (LimitOutcome) Descriptor() protoreflect.EnumDescriptor {
+	return file_bayround_v1_finding_proto_enumTypes[0].Descriptor()
+}
+
+func (LimitOutcome) Type() protoreflect.EnumType {
+	return &file_bayround_v1_finding_proto_enumTypes[0]
+}
+
+func (x LimitOutcome) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use LimitOutcome.Descriptor instead.
+func (LimitOutcome) EnumDescriptor() ([]byte, []int) {
+	return file_bayround_v1_finding_proto_rawDescGZIP(), []int{0}
+}
+
 // DefectState is where a defect stands.
 type DefectState int32
 
@@ -63,11 +120,11 @@ func (x DefectState) String() string {
 }
 
 func (DefectState) Descriptor() protoreflect.EnumDescriptor {
-	return file_bayround_v1_finding_proto_enumTypes[0].Descriptor()
+	return file_bayround_v1_finding_proto_enumTypes[1].Descriptor()
 }
 
 func (DefectState) Type() protoreflect.EnumType {
-	return &file_bayround_v1_finding_proto_enumTypes[0]
+	return &file_bayround_v1_finding_proto_enumTypes[1]
 }
 
 func (x DefectState) Number() protoreflect.EnumNumber {
@@ -76,7 +133,7 @@ func (x DefectState) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use DefectState.Descriptor instead.
 func (DefectState) EnumDescriptor() ([]byte, []int) {
-	return file_bayround_v1_finding_proto_rawDescGZIP(), []int{0}
+	return file_bayround_v1_finding_proto_rawDescGZIP(), []int{1}
 }
 
 // Finding is what a rule says about results, with the numbers it used.
@@ -121,7 +178,9 @@ type Finding struct {
 	// Who decides about it, in the service's words.
 	Decider string `protobuf:"bytes,19,opt,name=decider,proto3" json:"decider,omitempty"`
 	// Scope of the rule.
-	Scope         RuleScope `protobuf:"varint,20,opt,name=scope,proto3,enum=bayround.v1.RuleScope" json:"scope,omitempty"`
+	Scope RuleScope `protobuf:"varint,20,opt,name=scope,proto3,enum=bayround.v1.RuleScope" json:"scope,omitempty"`
+	// How the rule's limit was judged; absent when it has none.
+	Limit         *LimitJudged `protobuf:"bytes,21,opt,name=limit,proto3" json:"limit,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -296,6 +355,149 @@ func (x *Finding) GetScope() RuleScope {
 	return RuleScope_RULE_SCOPE_UNSPECIFIED
 }
 
+func (x *Finding) GetLimit() *LimitJudged {
+	if x != nil {
+		return x.Limit
+	}
+	return nil
+}
+
+// LimitJudged is one number held against one bound.
+type LimitJudged struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The number, by its name with unit where it is one of the observation's, for instance tread_band_mm.
+	Number string `protobuf:"bytes,1,opt,name=number,proto3" json:"number,omitempty"`
+	// Its value.
+	Value float64 `protobuf:"fixed64,2,opt,name=value,proto3" json:"value,omitempty"`
+	// Its standard uncertainty, in the same unit; 0 when none is known or it is exact.
+	StandardUncertainty float64 `protobuf:"fixed64,3,opt,name=standard_uncertainty,json=standardUncertainty,proto3" json:"standard_uncertainty,omitempty"`
+	// The bound.
+	Bound float64 `protobuf:"fixed64,4,opt,name=bound,proto3" json:"bound,omitempty"`
+	// Side of the bound on which it must lie.
+	Side LimitSide `protobuf:"varint,5,opt,name=side,proto3,enum=bayround.v1.LimitSide" json:"side,omitempty"`
+	// Unit of all three; empty for shares and counts.
+	Unit string `protobuf:"bytes,6,opt,name=unit,proto3" json:"unit,omitempty"`
+	// What was done near the bound.
+	Decision DecisionRule `protobuf:"varint,7,opt,name=decision,proto3,enum=bayround.v1.DecisionRule" json:"decision,omitempty"`
+	// How sure one had to be, between 0.5 and 1.
+	Confidence float64 `protobuf:"fixed64,8,opt,name=confidence,proto3" json:"confidence,omitempty"`
+	// Probability that the true value keeps the bound.
+	ProbabilityKept float64 `protobuf:"fixed64,9,opt,name=probability_kept,json=probabilityKept,proto3" json:"probability_kept,omitempty"`
+	// What came of it.
+	Outcome LimitOutcome `protobuf:"varint,10,opt,name=outcome,proto3,enum=bayround.v1.LimitOutcome" json:"outcome,omitempty"`
+	// Why nobody can tell, or why this limit, in words.
+	Why           string `protobuf:"bytes,11,opt,name=why,proto3" json:"why,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LimitJudged) Reset() {
+	*x = LimitJudged{}
+	mi := &file_bayround_v1_finding_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LimitJudged) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LimitJudged) ProtoMessage() {}
+
+func (x *LimitJudged) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_finding_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LimitJudged.ProtoReflect.Descriptor instead.
+func (*LimitJudged) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_finding_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *LimitJudged) GetNumber() string {
+	if x != nil {
+		return x.Number
+	}
+	return ""
+}
+
+func (x *LimitJudged) GetValue() float64 {
+	if x != nil {
+		return x.Value
+	}
+	return 0
+}
+
+func (x *LimitJudged) GetStandardUncertainty() float64 {
+	if x != nil {
+		return x.StandardUncertainty
+	}
+	return 0
+}
+
+func (x *LimitJudged) GetBound() float64 {
+	if x != nil {
+		return x.Bound
+	}
+	return 0
+}
+
+func (x *LimitJudged) GetSide() LimitSide {
+	if x != nil {
+		return x.Side
+	}
+	return LimitSide_LIMIT_SIDE_UNSPECIFIED
+}
+
+func (x *LimitJudged) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
+func (x *LimitJudged) GetDecision() DecisionRule {
+	if x != nil {
+		return x.Decision
+	}
+	return DecisionRule_DECISION_RULE_UNSPECIFIED
+}
+
+func (x *LimitJudged) GetConfidence() float64 {
+	if x != nil {
+		return x.Confidence
+	}
+	return 0
+}
+
+func (x *LimitJudged) GetProbabilityKept() float64 {
+	if x != nil {
+		return x.ProbabilityKept
+	}
+	return 0
+}
+
+func (x *LimitJudged) GetOutcome() LimitOutcome {
+	if x != nil {
+		return x.Outcome
+	}
+	return LimitOutcome_LIMIT_OUTCOME_UNSPECIFIED
+}
+
+func (x *LimitJudged) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
+}
+
 // Defect is a finding that lives on until somebody puts it right. One fault at
 // one step of one vehicle is one defect, however often it is found.
 type Defect struct {
@@ -333,7 +535,7 @@ type Defect struct {
 
 func (x *Defect) Reset() {
 	*x = Defect{}
-	mi := &file_bayround_v1_finding_proto_msgTypes[1]
+	mi := &file_bayround_v1_finding_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -345,7 +547,7 @@ func (x *Defect) String() string {
 func (*Defect) ProtoMessage() {}
 
 func (x *Defect) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_finding_proto_msgTypes[1]
+	mi := &file_bayround_v1_finding_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -358,7 +560,7 @@ func (x *Defect) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Defect.ProtoReflect.Descriptor instead.
 func (*Defect) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_finding_proto_rawDescGZIP(), []int{1}
+	return file_bayround_v1_finding_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *Defect) GetName() string {
@@ -467,7 +669,7 @@ type Repair struct {
 
 func (x *Repair) Reset() {
 	*x = Repair{}
-	mi := &file_bayround_v1_finding_proto_msgTypes[2]
+	mi := &file_bayround_v1_finding_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -479,7 +681,7 @@ func (x *Repair) String() string {
 func (*Repair) ProtoMessage() {}
 
 func (x *Repair) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_finding_proto_msgTypes[2]
+	mi := &file_bayround_v1_finding_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -492,7 +694,7 @@ func (x *Repair) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Repair.ProtoReflect.Descriptor instead.
 func (*Repair) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_finding_proto_rawDescGZIP(), []int{2}
+	return file_bayround_v1_finding_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *Repair) GetPerson() string {
@@ -520,7 +722,7 @@ var File_bayround_v1_finding_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_finding_proto_rawDesc = "" +
 	"\n" +
-	"\x19bayround/v1/finding.proto\x12\vbayround.v1\x1a\x16bayround/v1/rule.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa4\x06\n" +
+	"\x19bayround/v1/finding.proto\x12\vbayround.v1\x1a\x16bayround/v1/rule.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xd4\x06\n" +
 	"\aFinding\x12\x1d\n" +
 	"\n" +
 	"finding_id\x18\x01 \x01(\tR\tfindingId\x12\x12\n" +
@@ -546,10 +748,26 @@ const file_bayround_v1_finding_proto_rawDesc = "" +
 	"\x0erecheck_closes\x18\x11 \x01(\bR\rrecheckCloses\x122\n" +
 	"\x15longest_deferral_days\x18\x12 \x01(\x05R\x13longestDeferralDays\x12\x18\n" +
 	"\adecider\x18\x13 \x01(\tR\adecider\x12,\n" +
-	"\x05scope\x18\x14 \x01(\x0e2\x16.bayround.v1.RuleScopeR\x05scope\x1a:\n" +
+	"\x05scope\x18\x14 \x01(\x0e2\x16.bayround.v1.RuleScopeR\x05scope\x12.\n" +
+	"\x05limit\x18\x15 \x01(\v2\x18.bayround.v1.LimitJudgedR\x05limit\x1a:\n" +
 	"\fNumbersEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
-	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\"\x93\x04\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\"\x8d\x03\n" +
+	"\vLimitJudged\x12\x16\n" +
+	"\x06number\x18\x01 \x01(\tR\x06number\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value\x121\n" +
+	"\x14standard_uncertainty\x18\x03 \x01(\x01R\x13standardUncertainty\x12\x14\n" +
+	"\x05bound\x18\x04 \x01(\x01R\x05bound\x12*\n" +
+	"\x04side\x18\x05 \x01(\x0e2\x16.bayround.v1.LimitSideR\x04side\x12\x12\n" +
+	"\x04unit\x18\x06 \x01(\tR\x04unit\x125\n" +
+	"\bdecision\x18\a \x01(\x0e2\x19.bayround.v1.DecisionRuleR\bdecision\x12\x1e\n" +
+	"\n" +
+	"confidence\x18\b \x01(\x01R\n" +
+	"confidence\x12)\n" +
+	"\x10probability_kept\x18\t \x01(\x01R\x0fprobabilityKept\x123\n" +
+	"\aoutcome\x18\n" +
+	" \x01(\x0e2\x19.bayround.v1.LimitOutcomeR\aoutcome\x12\x10\n" +
+	"\x03why\x18\v \x01(\tR\x03why\"\x93\x04\n" +
 	"\x06Defect\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12.\n" +
 	"\x05state\x18\x02 \x01(\x0e2\x18.bayround.v1.DefectStateR\x05state\x12\x17\n" +
@@ -572,7 +790,12 @@ const file_bayround_v1_finding_proto_rawDesc = "" +
 	"\x06Repair\x12\x16\n" +
 	"\x06person\x18\x01 \x01(\tR\x06person\x12\x12\n" +
 	"\x04done\x18\x02 \x01(\tR\x04done\x12=\n" +
-	"\fstation_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\vstationTime*w\n" +
+	"\fstation_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\vstationTime*~\n" +
+	"\fLimitOutcome\x12\x1d\n" +
+	"\x19LIMIT_OUTCOME_UNSPECIFIED\x10\x00\x12\x17\n" +
+	"\x13LIMIT_OUTCOME_MEETS\x10\x01\x12\x17\n" +
+	"\x13LIMIT_OUTCOME_FAILS\x10\x02\x12\x1d\n" +
+	"\x19LIMIT_OUTCOME_CANNOT_TELL\x10\x03*w\n" +
 	"\vDefectState\x12\x1c\n" +
 	"\x18DEFECT_STATE_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11DEFECT_STATE_OPEN\x10\x01\x12\x1a\n" +
@@ -591,41 +814,49 @@ func file_bayround_v1_finding_proto_rawDescGZIP() []byte {
 	return file_bayround_v1_finding_proto_rawDescData
 }
 
-var file_bayround_v1_finding_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_bayround_v1_finding_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
+var file_bayround_v1_finding_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
+var file_bayround_v1_finding_proto_msgTypes = make([]protoimpl.MessageInfo, 5)
 var file_bayround_v1_finding_proto_goTypes = []any{
-	(DefectState)(0),              // 0: bayround.v1.DefectState
-	(*Finding)(nil),               // 1: bayround.v1.Finding
-	(*Defect)(nil),                // 2: bayround.v1.Defect
-	(*Repair)(nil),                // 3: bayround.v1.Repair
-	nil,                           // 4: bayround.v1.Finding.NumbersEntry
-	(Grade)(0),                    // 5: bayround.v1.Grade
-	(Effect)(0),                   // 6: bayround.v1.Effect
-	(*Restriction)(nil),           // 7: bayround.v1.Restriction
-	(*Source)(nil),                // 8: bayround.v1.Source
-	(RuleScope)(0),                // 9: bayround.v1.RuleScope
-	(*timestamppb.Timestamp)(nil), // 10: google.protobuf.Timestamp
+	(LimitOutcome)(0),             // 0: bayround.v1.LimitOutcome
+	(DefectState)(0),              // 1: bayround.v1.DefectState
+	(*Finding)(nil),               // 2: bayround.v1.Finding
+	(*LimitJudged)(nil),           // 3: bayround.v1.LimitJudged
+	(*Defect)(nil),                // 4: bayround.v1.Defect
+	(*Repair)(nil),                // 5: bayround.v1.Repair
+	nil,                           // 6: bayround.v1.Finding.NumbersEntry
+	(Grade)(0),                    // 7: bayround.v1.Grade
+	(Effect)(0),                   // 8: bayround.v1.Effect
+	(*Restriction)(nil),           // 9: bayround.v1.Restriction
+	(*Source)(nil),                // 10: bayround.v1.Source
+	(RuleScope)(0),                // 11: bayround.v1.RuleScope
+	(LimitSide)(0),                // 12: bayround.v1.LimitSide
+	(DecisionRule)(0),             // 13: bayround.v1.DecisionRule
+	(*timestamppb.Timestamp)(nil), // 14: google.protobuf.Timestamp
 }
 var file_bayround_v1_finding_proto_depIdxs = []int32{
-	5,  // 0: bayround.v1.Finding.grade:type_name -> bayround.v1.Grade
-	6,  // 1: bayround.v1.Finding.effect:type_name -> bayround.v1.Effect
-	7,  // 2: bayround.v1.Finding.restrictions:type_name -> bayround.v1.Restriction
-	4,  // 3: bayround.v1.Finding.numbers:type_name -> bayround.v1.Finding.NumbersEntry
-	8,  // 4: bayround.v1.Finding.source:type_name -> bayround.v1.Source
-	9,  // 5: bayround.v1.Finding.scope:type_name -> bayround.v1.RuleScope
-	0,  // 6: bayround.v1.Defect.state:type_name -> bayround.v1.DefectState
-	1,  // 7: bayround.v1.Defect.findings:type_name -> bayround.v1.Finding
-	10, // 8: bayround.v1.Defect.first_found:type_name -> google.protobuf.Timestamp
-	10, // 9: bayround.v1.Defect.last_found:type_name -> google.protobuf.Timestamp
-	3,  // 10: bayround.v1.Defect.repair:type_name -> bayround.v1.Repair
-	10, // 11: bayround.v1.Defect.closed:type_name -> google.protobuf.Timestamp
-	10, // 12: bayround.v1.Defect.last_looked:type_name -> google.protobuf.Timestamp
-	10, // 13: bayround.v1.Repair.station_time:type_name -> google.protobuf.Timestamp
-	14, // [14:14] is the sub-list for method output_type
-	14, // [14:14] is the sub-list for method input_type
-	14, // [14:14] is the sub-list for extension type_name
-	14, // [14:14] is the sub-list for extension extendee
-	0,  // [0:14] is the sub-list for field type_name
+	7,  // 0: bayround.v1.Finding.grade:type_name -> bayround.v1.Grade
+	8,  // 1: bayround.v1.Finding.effect:type_name -> bayround.v1.Effect
+	9,  // 2: bayround.v1.Finding.restrictions:type_name -> bayround.v1.Restriction
+	6,  // 3: bayround.v1.Finding.numbers:type_name -> bayround.v1.Finding.NumbersEntry
+	10, // 4: bayround.v1.Finding.source:type_name -> bayround.v1.Source
+	11, // 5: bayround.v1.Finding.scope:type_name -> bayround.v1.RuleScope
+	3,  // 6: bayround.v1.Finding.limit:type_name -> bayround.v1.LimitJudged
+	12, // 7: bayround.v1.LimitJudged.side:type_name -> bayround.v1.LimitSide
+	13, // 8: bayround.v1.LimitJudged.decision:type_name -> bayround.v1.DecisionRule
+	0,  // 9: bayround.v1.LimitJudged.outcome:type_name -> bayround.v1.LimitOutcome
+	1,  // 10: bayround.v1.Defect.state:type_name -> bayround.v1.DefectState
+	2,  // 11: bayround.v1.Defect.findings:type_name -> bayround.v1.Finding
+	14, // 12: bayround.v1.Defect.first_found:type_name -> google.protobuf.Timestamp
+	14, // 13: bayround.v1.Defect.last_found:type_name -> google.protobuf.Timestamp
+	5,  // 14: bayround.v1.Defect.repair:type_name -> bayround.v1.Repair
+	14, // 15: bayround.v1.Defect.closed:type_name -> google.protobuf.Timestamp
+	14, // 16: bayround.v1.Defect.last_looked:type_name -> google.protobuf.Timestamp
+	14, // 17: bayround.v1.Repair.station_time:type_name -> google.protobuf.Timestamp
+	18, // [18:18] is the sub-list for method output_type
+	18, // [18:18] is the sub-list for method input_type
+	18, // [18:18] is the sub-list for extension type_name
+	18, // [18:18] is the sub-list for extension extendee
+	0,  // [0:18] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_finding_proto_init() }
@@ -639,8 +870,8 @@ func file_bayround_v1_finding_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_finding_proto_rawDesc), len(file_bayround_v1_finding_proto_rawDesc)),
-			NumEnums:      1,
-			NumMessages:   4,
+			NumEnums:      2,
+			NumMessages:   5,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -23,6 +23,56 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// GaugeErrorClass is a standard that says how wrong a gauge may read where.
+type GaugeErrorClass int32
+
+const (
+	// None but max_permissible_error.
+	GaugeErrorClass_GAUGE_ERROR_CLASS_UNSPECIFIED GaugeErrorClass = 0
+	// Tyre pressure gauges of EN 12645: 8 kPa up to 400 kPa, 16 kPa above that up to
+	// 1000 kPa, 25 kPa above.
+	GaugeErrorClass_GAUGE_ERROR_CLASS_EN_12645 GaugeErrorClass = 1
+)
+
+// Enum value maps for GaugeErrorClass.
+var (
+	GaugeErrorClass_name = map[int32]string{
+		0: "GAUGE_ERROR_CLASS_UNSPECIFIED",
+		1: "GAUGE_ERROR_CLASS_EN_12645",
+	}
+	GaugeErrorClass_value = map[string]int32{
+		"GAUGE_ERROR_CLASS_UNSPECIFIED": 0,
+		"GAUGE_ERROR_CLASS_EN_12645":    1,
+	}
+)
+
+func (x GaugeErrorClass) Enum() *GaugeErrorClass {
+	p := new(GaugeErrorClass)
+	*p = x
+	return p
+}
+
+func (x GaugeErrorClass) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (GaugeErrorClass) Descriptor() protoreflect.EnumDescriptor {
+	return file_bayround_v1_gauge_proto_enumTypes[0].Descriptor()
+}
+
+func (GaugeErrorClass) Type() protoreflect.EnumType {
+	return &file_bayround_v1_gauge_proto_enumTypes[0]
+}
+
+func (x GaugeErrorClass) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use GaugeErrorClass.Descriptor instead.
+func (GaugeErrorClass) EnumDescriptor() ([]byte, []int) {
+	return file_bayround_v1_gauge_proto_rawDescGZIP(), []int{0}
+}
+
 // Gauge is a measuring instrument on the station's register.
 type Gauge struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -38,12 +88,21 @@ type Gauge struct {
 	Range *Range `protobuf:"bytes,5,opt,name=range,proto3" json:"range,omitempty"`
 	// Smallest step it shows, in the unit of the quantity.
 	Resolution float64 `protobuf:"fixed64,6,opt,name=resolution,proto3" json:"resolution,omitempty"`
-	// Greatest permissible error, plus or minus, in the unit of the quantity.
+	// Greatest permissible error, plus or minus, in the unit of the quantity. Where
+	// the error class says more, that counts.
 	MaxPermissibleError float64 `protobuf:"fixed64,7,opt,name=max_permissible_error,json=maxPermissibleError,proto3" json:"max_permissible_error,omitempty"`
 	// When it must be calibrated again; absent when nobody knows.
 	CalibrationDue *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=calibration_due,json=calibrationDue,proto3" json:"calibration_due,omitempty"`
 	// Taken out of use.
-	Withdrawn     bool `protobuf:"varint,9,opt,name=withdrawn,proto3" json:"withdrawn,omitempty"`
+	Withdrawn bool `protobuf:"varint,9,opt,name=withdrawn,proto3" json:"withdrawn,omitempty"`
+	// Standard whose permissible errors it keeps; unspecified when max_permissible_error alone says.
+	ErrorClass GaugeErrorClass `protobuf:"varint,10,opt,name=error_class,json=errorClass,proto3,enum=bayround.v1.GaugeErrorClass" json:"error_class,omitempty"`
+	// Spread of repeated readings of the same thing, as a standard deviation in the
+	// unit of the quantity; 0 when not known.
+	Repeatability float64 `protobuf:"fixed64,11,opt,name=repeatability,proto3" json:"repeatability,omitempty"`
+	// Checks against a reference, oldest first, at most the newest fifty; kept by
+	// the station, which ignores them in a file that is applied.
+	Checks        []*GaugeCheck `protobuf:"bytes,12,rep,name=checks,proto3" json:"checks,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -141,11 +200,132 @@ func (x *Gauge) GetWithdrawn() bool {
 	return false
 }
 
+func (x *Gauge) GetErrorClass() GaugeErrorClass {
+	if x != nil {
+		return x.ErrorClass
+	}
+	return GaugeErrorClass_GAUGE_ERROR_CLASS_UNSPECIFIED
+}
+
+func (x *Gauge) GetRepeatability() float64 {
+	if x != nil {
+		return x.Repeatability
+	}
+	return 0
+}
+
+func (x *Gauge) GetChecks() []*GaugeCheck {
+	if x != nil {
+		return x.Checks
+	}
+	return nil
+}
+
+// GaugeCheck is one comparison of a gauge with something better.
+type GaugeCheck struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// When, by the station's clock; set by the station.
+	StationTime *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=station_time,json=stationTime,proto3" json:"station_time,omitempty"`
+	// Who compared, people/{person}.
+	Person string `protobuf:"bytes,2,opt,name=person,proto3" json:"person,omitempty"`
+	// What it was compared with, in words or gauges/{gauge}.
+	Reference string `protobuf:"bytes,3,opt,name=reference,proto3" json:"reference,omitempty"`
+	// What the gauge showed, in the unit of its quantity.
+	Shown float64 `protobuf:"fixed64,4,opt,name=shown,proto3" json:"shown,omitempty"`
+	// What the reference showed, in the same unit.
+	ReferenceValue float64 `protobuf:"fixed64,5,opt,name=reference_value,json=referenceValue,proto3" json:"reference_value,omitempty"`
+	// It reads within its permissible error; set by the station.
+	Good bool `protobuf:"varint,6,opt,name=good,proto3" json:"good,omitempty"`
+	// What was done about it, in words.
+	Note          string `protobuf:"bytes,7,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GaugeCheck) Reset() {
+	*x = GaugeCheck{}
+	mi := &file_bayround_v1_gauge_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GaugeCheck) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GaugeCheck) ProtoMessage() {}
+
+func (x *GaugeCheck) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_gauge_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GaugeCheck.ProtoReflect.Descriptor instead.
+func (*GaugeCheck) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_gauge_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *GaugeCheck) GetStationTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.StationTime
+	}
+	return nil
+}
+
+func (x *GaugeCheck) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *GaugeCheck) GetReference() string {
+	if x != nil {
+		return x.Reference
+	}
+	return ""
+}
+
+func (x *GaugeCheck) GetShown() float64 {
+	if x != nil {
+		return x.Shown
+	}
+	return 0
+}
+
+func (x *GaugeCheck) GetReferenceValue() float64 {
+	if x != nil {
+		return x.ReferenceValue
+	}
+	return 0
+}
+
+func (x *GaugeCheck) GetGood() bool {
+	if x != nil {
+		return x.Good
+	}
+	return false
+}
+
+func (x *GaugeCheck) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
 var File_bayround_v1_gauge_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_gauge_proto_rawDesc = "" +
 	"\n" +
-	"\x17bayround/v1/gauge.proto\x12\vbayround.v1\x1a\x1bbayround/v1/catalogue.proto\x1a\x17bayround/v1/place.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf0\x03\n" +
+	"\x17bayround/v1/gauge.proto\x12\vbayround.v1\x1a\x1bbayround/v1/catalogue.proto\x1a\x17bayround/v1/place.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa2\x05\n" +
 	"\x05Gauge\x12:\n" +
 	"\x04name\x18\x01 \x01(\tB&\xbaH#r!2\x1f^gauges/[a-z0-9]+(-[a-z0-9]+)*$R\x04name\x12\x1f\n" +
 	"\x05title\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\x05title\x12B\n" +
@@ -158,7 +338,24 @@ const file_bayround_v1_gauge_proto_rawDesc = "" +
 	"resolution\x12B\n" +
 	"\x15max_permissible_error\x18\a \x01(\x01B\x0e\xbaH\v\x12\t!\x00\x00\x00\x00\x00\x00\x00\x00R\x13maxPermissibleError\x12C\n" +
 	"\x0fcalibration_due\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x0ecalibrationDue\x12\x1c\n" +
-	"\twithdrawn\x18\t \x01(\bR\twithdrawnB'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
+	"\twithdrawn\x18\t \x01(\bR\twithdrawn\x12G\n" +
+	"\verror_class\x18\n" +
+	" \x01(\x0e2\x1c.bayround.v1.GaugeErrorClassB\b\xbaH\x05\x82\x01\x02\x10\x01R\n" +
+	"errorClass\x126\n" +
+	"\rrepeatability\x18\v \x01(\x01B\x10\xbaH\r\x12\v@\x01)\x00\x00\x00\x00\x00\x00\x00\x00R\rrepeatability\x12/\n" +
+	"\x06checks\x18\f \x03(\v2\x17.bayround.v1.GaugeCheckR\x06checks\"\xb7\x02\n" +
+	"\n" +
+	"GaugeCheck\x12=\n" +
+	"\fstation_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\vstationTime\x12>\n" +
+	"\x06person\x18\x02 \x01(\tB&\xbaH#r!2\x1f^people/[a-z0-9]+(-[a-z0-9]+)*$R\x06person\x12'\n" +
+	"\treference\x18\x03 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\treference\x12\x1d\n" +
+	"\x05shown\x18\x04 \x01(\x01B\a\xbaH\x04\x12\x02@\x01R\x05shown\x120\n" +
+	"\x0freference_value\x18\x05 \x01(\x01B\a\xbaH\x04\x12\x02@\x01R\x0ereferenceValue\x12\x12\n" +
+	"\x04good\x18\x06 \x01(\bR\x04good\x12\x1c\n" +
+	"\x04note\x18\a \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x04note*T\n" +
+	"\x0fGaugeErrorClass\x12!\n" +
+	"\x1dGAUGE_ERROR_CLASS_UNSPECIFIED\x10\x00\x12\x1e\n" +
+	"\x1aGAUGE_ERROR_CLASS_EN_12645\x10\x01B'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
 
 var (
 	file_bayround_v1_gauge_proto_rawDescOnce sync.Once
@@ -172,22 +369,28 @@ func file_bayround_v1_gauge_proto_rawDescGZIP() []byte {
 	return file_bayround_v1_gauge_proto_rawDescData
 }
 
-var file_bayround_v1_gauge_proto_msgTypes = make([]protoimpl.MessageInfo, 1)
+var file_bayround_v1_gauge_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
+var file_bayround_v1_gauge_proto_msgTypes = make([]protoimpl.MessageInfo, 2)
 var file_bayround_v1_gauge_proto_goTypes = []any{
-	(*Gauge)(nil),                 // 0: bayround.v1.Gauge
-	(Quantity)(0),                 // 1: bayround.v1.Quantity
-	(*Range)(nil),                 // 2: bayround.v1.Range
-	(*timestamppb.Timestamp)(nil), // 3: google.protobuf.Timestamp
+	(GaugeErrorClass)(0),          // 0: bayround.v1.GaugeErrorClass
+	(*Gauge)(nil),                 // 1: bayround.v1.Gauge
+	(*GaugeCheck)(nil),            // 2: bayround.v1.GaugeCheck
+	(Quantity)(0),                 // 3: bayround.v1.Quantity
+	(*Range)(nil),                 // 4: bayround.v1.Range
+	(*timestamppb.Timestamp)(nil), // 5: google.protobuf.Timestamp
 }
 var file_bayround_v1_gauge_proto_depIdxs = []int32{
-	1, // 0: bayround.v1.Gauge.quantity:type_name -> bayround.v1.Quantity
-	2, // 1: bayround.v1.Gauge.range:type_name -> bayround.v1.Range
-	3, // 2: bayround.v1.Gauge.calibration_due:type_name -> google.protobuf.Timestamp
-	3, // [3:3] is the sub-list for method output_type
-	3, // [3:3] is the sub-list for method input_type
-	3, // [3:3] is the sub-list for extension type_name
-	3, // [3:3] is the sub-list for extension extendee
-	0, // [0:3] is the sub-list for field type_name
+	3, // 0: bayround.v1.Gauge.quantity:type_name -> bayround.v1.Quantity
+	4, // 1: bayround.v1.Gauge.range:type_name -> bayround.v1.Range
+	5, // 2: bayround.v1.Gauge.calibration_due:type_name -> google.protobuf.Timestamp
+	0, // 3: bayround.v1.Gauge.error_class:type_name -> bayround.v1.GaugeErrorClass
+	2, // 4: bayround.v1.Gauge.checks:type_name -> bayround.v1.GaugeCheck
+	5, // 5: bayround.v1.GaugeCheck.station_time:type_name -> google.protobuf.Timestamp
+	6, // [6:6] is the sub-list for method output_type
+	6, // [6:6] is the sub-list for method input_type
+	6, // [6:6] is the sub-list for extension type_name
+	6, // [6:6] is the sub-list for extension extendee
+	0, // [0:6] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_gauge_proto_init() }
@@ -202,13 +405,14 @@ func file_bayround_v1_gauge_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_gauge_proto_rawDesc), len(file_bayround_v1_gauge_proto_rawDesc)),
-			NumEnums:      0,
-			NumMessages:   1,
+			NumEnums:      1,
+			NumMessages:   2,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
 		GoTypes:           file_bayround_v1_gauge_proto_goTypes,
 		DependencyIndexes: file_bayround_v1_gauge_proto_depIdxs,
+		EnumInfos:         file_bayround_v1_gauge_proto_enumTypes,
 		MessageInfos:      file_bayround_v1_gauge_proto_msgTypes,
 	}.Build()
 	File_bayround_v1_gauge_proto = out.File

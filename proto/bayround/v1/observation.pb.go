@@ -21,6 +21,136 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// GaugeStanding is what a gauge could prove when it was used.
+type GaugeStanding int32
+
+const (
+	// No gauge is used here.
+	GaugeStanding_GAUGE_STANDING_UNSPECIFIED GaugeStanding = 0
+	// On the register and in date.
+	GaugeStanding_GAUGE_STANDING_IN_DATE GaugeStanding = 1
+	// No gauge was named where one is used.
+	GaugeStanding_GAUGE_STANDING_UNKNOWN GaugeStanding = 2
+	// Its calibration had lapsed, or nobody knows when it does.
+	GaugeStanding_GAUGE_STANDING_OVERDUE GaugeStanding = 3
+	// It was found wrong, and nobody knows since when after its last good check.
+	GaugeStanding_GAUGE_STANDING_FOUND_WRONG GaugeStanding = 4
+)
+
+// Enum value maps for GaugeStanding.
+var (
+	GaugeStanding_name = map[int32]string{
+		0: "GAUGE_STANDING_UNSPECIFIED",
+		1: "GAUGE_STANDING_IN_DATE",
+		2: "GAUGE_STANDING_UNKNOWN",
+		3: "GAUGE_STANDING_OVERDUE",
+		4: "GAUGE_STANDING_FOUND_WRONG",
+	}
+	GaugeStanding_value = map[string]int32{
+		"GAUGE_STANDING_UNSPECIFIED": 0,
+		"GAUGE_STANDING_IN_DATE":     1,
+		"GAUGE_STANDING_UNKNOWN":     2,
+		"GAUGE_STANDING_OVERDUE":     3,
+		"GAUGE_STANDING_FOUND_WRONG": 4,
+	}
+)
+
+func (x GaugeStanding) Enum() *GaugeStanding {
+	p := new(GaugeStanding)
+	*p = x
+	return p
+}
+
+func (x GaugeStanding) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (GaugeStanding) Descriptor() protoreflect.EnumDescriptor {
+	return file_bayround_v1_observation_proto_enumTypes[0].Descriptor()
+}
+
+func (GaugeStanding) Type() protoreflect.EnumType {
+	return &file_bayround_v1_observation_proto_enumTypes[0]
+}
+
+func (x GaugeStanding) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use GaugeStanding.Descriptor instead.
+func (GaugeStanding) EnumDescriptor() ([]byte, []int) {
+	return file_bayround_v1_observation_proto_rawDescGZIP(), []int{0}
+}
+
+// TreadShape is how a tyre has worn.
+type TreadShape int32
+
+const (
+	// Nothing can be said.
+	TreadShape_TREAD_SHAPE_UNSPECIFIED TreadShape = 0
+	// Even.
+	TreadShape_TREAD_SHAPE_EVEN TreadShape = 1
+	// Worn in the centre.
+	TreadShape_TREAD_SHAPE_CENTRE TreadShape = 2
+	// Worn at both shoulders.
+	TreadShape_TREAD_SHAPE_BOTH_SHOULDERS TreadShape = 3
+	// Worn at the outer shoulder.
+	TreadShape_TREAD_SHAPE_OUTER_SHOULDER TreadShape = 4
+	// Worn at the inner shoulder.
+	TreadShape_TREAD_SHAPE_INNER_SHOULDER TreadShape = 5
+	// Worn in patches round the circumference.
+	TreadShape_TREAD_SHAPE_PATCHES TreadShape = 6
+)
+
+// Enum value maps for TreadShape.
+var (
+	TreadShape_name = map[int32]string{
+		0: "TREAD_SHAPE_UNSPECIFIED",
+		1: "TREAD_SHAPE_EVEN",
+		2: "TREAD_SHAPE_CENTRE",
+		3: "TREAD_SHAPE_BOTH_SHOULDERS",
+		4: "TREAD_SHAPE_OUTER_SHOULDER",
+		5: "TREAD_SHAPE_INNER_SHOULDER",
+		6: "TREAD_SHAPE_PATCHES",
+	}
+	TreadShape_value = map[string]int32{
+		"TREAD_SHAPE_UNSPECIFIED":    0,
+		"TREAD_SHAPE_EVEN":           1,
+		"TREAD_SHAPE_CENTRE":         2,
+		"TREAD_SHAPE_BOTH_SHOULDERS": 3,
+		"TREAD_SHAPE_OUTER_SHOULDER": 4,
+		"TREAD_SHAPE_INNER_SHOULDER": 5,
+		"TREAD_SHAPE_PATCHES":        6,
+	}
+)
+
+func (x TreadShape) Enum() *TreadShape {
+	p := new(TreadShape)
+	*p = x
+	return p
+}
+
+func (x TreadShape) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (TreadShape) Descriptor() protoreflect.EnumDescriptor {
+	return file_bayround_v1_observation_proto_enumTypes[1].Descriptor()
+}
+
+func (TreadShape) Type() protoreflect.EnumType {
+	return &file_bayround_v1_observation_proto_enumTypes[1]
+}
+
+func (x TreadShape) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use TreadShape.Descriptor instead.
+func (TreadShape) EnumDescriptor() ([]byte, []int) {
+	return file_bayround_v1_observation_proto_rawDescGZIP(), []int{1}
+}
+
 // Observation is what rules see of one step: the newest result and what was made
 // of it. Numbers that do not apply are 0; the has_ fields say so.
 type Observation struct {
@@ -62,7 +192,35 @@ type Observation struct {
 	// Most that any fault seen affects.
 	Affected int32 `protobuf:"varint,18,opt,name=affected,proto3" json:"affected,omitempty"`
 	// Of how many.
-	Of            int32 `protobuf:"varint,19,opt,name=of,proto3" json:"of,omitempty"`
+	Of int32 `protobuf:"varint,19,opt,name=of,proto3" json:"of,omitempty"`
+	// First value as it was read, before it was brought to the reference temperature.
+	AsRead float64 `protobuf:"fixed64,20,opt,name=as_read,json=asRead,proto3" json:"as_read,omitempty"`
+	// value is as_read brought to the station's reference temperature; only for cold
+	// tyre pressures of which the temperature is known.
+	Normalised bool `protobuf:"varint,21,opt,name=normalised,proto3" json:"normalised,omitempty"`
+	// What the reading is worth is known.
+	HasUncertainty bool `protobuf:"varint,22,opt,name=has_uncertainty,json=hasUncertainty,proto3" json:"has_uncertainty,omitempty"`
+	// Standard uncertainty of value, in its unit.
+	StandardUncertainty float64 `protobuf:"fixed64,23,opt,name=standard_uncertainty,json=standardUncertainty,proto3" json:"standard_uncertainty,omitempty"`
+	// Standard uncertainties of all values by part.
+	Uncertainties map[string]float64 `protobuf:"bytes,24,rep,name=uncertainties,proto3" json:"uncertainties,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
+	// Standard uncertainty of the tread depths, in millimetres; 0 when not known.
+	TreadUncertaintyMm float64 `protobuf:"fixed64,25,opt,name=tread_uncertainty_mm,json=treadUncertaintyMm,proto3" json:"tread_uncertainty_mm,omitempty"`
+	// What the gauge can prove.
+	GaugeStanding GaugeStanding `protobuf:"varint,26,opt,name=gauge_standing,json=gaugeStanding,proto3,enum=bayround.v1.GaugeStanding" json:"gauge_standing,omitempty"`
+	// What the gauge may have read too high, when it was found wrong later; negative
+	// for too low, in the unit of the value. The truth lies anywhere between.
+	MayReadHighBy float64 `protobuf:"fixed64,27,opt,name=may_read_high_by,json=mayReadHighBy,proto3" json:"may_read_high_by,omitempty"`
+	// Shape of the wear; unspecified when no profile was taken or nothing can be said.
+	TreadShape TreadShape `protobuf:"varint,28,opt,name=tread_shape,json=treadShape,proto3,enum=bayround.v1.TreadShape" json:"tread_shape,omitempty"`
+	// Volume that brings the level to its upper mark, in litres; 0 when not known.
+	LitresToAdd float64 `protobuf:"fixed64,29,opt,name=litres_to_add,json=litresToAdd,proto3" json:"litres_to_add,omitempty"`
+	// What was measured here over time, without this reading's own result; absent when nothing was.
+	Series *Series `protobuf:"bytes,30,opt,name=series,proto3" json:"series,omitempty"`
+	// What the history says; absent when nothing was measured here.
+	Trend *Trend `protobuf:"bytes,31,opt,name=trend,proto3" json:"trend,omitempty"`
+	// How this wheel loses against its peers; absent when it has none.
+	Peers         *PeerTrend `protobuf:"bytes,32,opt,name=peers,proto3" json:"peers,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -230,11 +388,103 @@ func (x *Observation) GetOf() int32 {
 	return 0
 }
 
+func (x *Observation) GetAsRead() float64 {
+	if x != nil {
+		return x.AsRead
+	}
+	return 0
+}
+
+func (x *Observation) GetNormalised() bool {
+	if x != nil {
+		return x.Normalised
+	}
+	return false
+}
+
+func (x *Observation) GetHasUncertainty() bool {
+	if x != nil {
+		return x.HasUncertainty
+	}
+	return false
+}
+
+func (x *Observation) GetStandardUncertainty() float64 {
+	if x != nil {
+		return x.StandardUncertainty
+	}
+	return 0
+}
+
+func (x *Observation) GetUncertainties() map[string]float64 {
+	if x != nil {
+		return x.Uncertainties
+	}
+	return nil
+}
+
+func (x *Observation) GetTreadUncertaintyMm() float64 {
+	if x != nil {
+		return x.TreadUncertaintyMm
+	}
+	return 0
+}
+
+func (x *Observation) GetGaugeStanding() GaugeStanding {
+	if x != nil {
+		return x.GaugeStanding
+	}
+	return GaugeStanding_GAUGE_STANDING_UNSPECIFIED
+}
+
+func (x *Observation) GetMayReadHighBy() float64 {
+	if x != nil {
+		return x.MayReadHighBy
+	}
+	return 0
+}
+
+func (x *Observation) GetTreadShape() TreadShape {
+	if x != nil {
+		return x.TreadShape
+	}
+	return TreadShape_TREAD_SHAPE_UNSPECIFIED
+}
+
+func (x *Observation) GetLitresToAdd() float64 {
+	if x != nil {
+		return x.LitresToAdd
+	}
+	return 0
+}
+
+func (x *Observation) GetSeries() *Series {
+	if x != nil {
+		return x.Series
+	}
+	return nil
+}
+
+func (x *Observation) GetTrend() *Trend {
+	if x != nil {
+		return x.Trend
+	}
+	return nil
+}
+
+func (x *Observation) GetPeers() *PeerTrend {
+	if x != nil {
+		return x.Peers
+	}
+	return nil
+}
+
 var File_bayround_v1_observation_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_observation_proto_rawDesc = "" +
 	"\n" +
-	"\x1dbayround/v1/observation.proto\x12\vbayround.v1\x1a\x16bayround/v1/plan.proto\x1a\x18bayround/v1/result.proto\"\xbb\x05\n" +
+	"\x1dbayround/v1/observation.proto\x12\vbayround.v1\x1a\x19bayround/v1/history.proto\x1a\x16bayround/v1/plan.proto\x1a\x18bayround/v1/result.proto\"\xe6\n" +
+	"\n" +
 	"\vObservation\x12*\n" +
 	"\x04step\x18\x01 \x01(\v2\x16.bayround.v1.CheckStepR\x04step\x12+\n" +
 	"\x06result\x18\x02 \x01(\v2\x13.bayround.v1.ResultR\x06result\x12\x16\n" +
@@ -258,10 +508,44 @@ const file_bayround_v1_observation_proto_rawDesc = "" +
 	"\vlevel_above\x18\x11 \x01(\bR\n" +
 	"levelAbove\x12\x1a\n" +
 	"\baffected\x18\x12 \x01(\x05R\baffected\x12\x0e\n" +
-	"\x02of\x18\x13 \x01(\x05R\x02of\x1a9\n" +
+	"\x02of\x18\x13 \x01(\x05R\x02of\x12\x17\n" +
+	"\aas_read\x18\x14 \x01(\x01R\x06asRead\x12\x1e\n" +
+	"\n" +
+	"normalised\x18\x15 \x01(\bR\n" +
+	"normalised\x12'\n" +
+	"\x0fhas_uncertainty\x18\x16 \x01(\bR\x0ehasUncertainty\x121\n" +
+	"\x14standard_uncertainty\x18\x17 \x01(\x01R\x13standardUncertainty\x12Q\n" +
+	"\runcertainties\x18\x18 \x03(\v2+.bayround.v1.Observation.UncertaintiesEntryR\runcertainties\x120\n" +
+	"\x14tread_uncertainty_mm\x18\x19 \x01(\x01R\x12treadUncertaintyMm\x12A\n" +
+	"\x0egauge_standing\x18\x1a \x01(\x0e2\x1a.bayround.v1.GaugeStandingR\rgaugeStanding\x12'\n" +
+	"\x10may_read_high_by\x18\x1b \x01(\x01R\rmayReadHighBy\x128\n" +
+	"\vtread_shape\x18\x1c \x01(\x0e2\x17.bayround.v1.TreadShapeR\n" +
+	"treadShape\x12\"\n" +
+	"\rlitres_to_add\x18\x1d \x01(\x01R\vlitresToAdd\x12+\n" +
+	"\x06series\x18\x1e \x01(\v2\x13.bayround.v1.SeriesR\x06series\x12(\n" +
+	"\x05trend\x18\x1f \x01(\v2\x12.bayround.v1.TrendR\x05trend\x12,\n" +
+	"\x05peers\x18  \x01(\v2\x16.bayround.v1.PeerTrendR\x05peers\x1a9\n" +
 	"\vValuesEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
-	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01B'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
+	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\x1a@\n" +
+	"\x12UncertaintiesEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01*\xa3\x01\n" +
+	"\rGaugeStanding\x12\x1e\n" +
+	"\x1aGAUGE_STANDING_UNSPECIFIED\x10\x00\x12\x1a\n" +
+	"\x16GAUGE_STANDING_IN_DATE\x10\x01\x12\x1a\n" +
+	"\x16GAUGE_STANDING_UNKNOWN\x10\x02\x12\x1a\n" +
+	"\x16GAUGE_STANDING_OVERDUE\x10\x03\x12\x1e\n" +
+	"\x1aGAUGE_STANDING_FOUND_WRONG\x10\x04*\xd0\x01\n" +
+	"\n" +
+	"TreadShape\x12\x1b\n" +
+	"\x17TREAD_SHAPE_UNSPECIFIED\x10\x00\x12\x14\n" +
+	"\x10TREAD_SHAPE_EVEN\x10\x01\x12\x16\n" +
+	"\x12TREAD_SHAPE_CENTRE\x10\x02\x12\x1e\n" +
+	"\x1aTREAD_SHAPE_BOTH_SHOULDERS\x10\x03\x12\x1e\n" +
+	"\x1aTREAD_SHAPE_OUTER_SHOULDER\x10\x04\x12\x1e\n" +
+	"\x1aTREAD_SHAPE_INNER_SHOULDER\x10\x05\x12\x17\n" +
+	"\x13TREAD_SHAPE_PATCHES\x10\x06B'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
 
 var (
 	file_bayround_v1_observation_proto_rawDescOnce sync.Once
@@ -275,22 +559,35 @@ func file_bayround_v1_observation_proto_rawDescGZIP() []byte {
 	return file_bayround_v1_observation_proto_rawDescData
 }
 
-var file_bayround_v1_observation_proto_msgTypes = make([]protoimpl.MessageInfo, 2)
+var file_bayround_v1_observation_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
+var file_bayround_v1_observation_proto_msgTypes = make([]protoimpl.MessageInfo, 3)
 var file_bayround_v1_observation_proto_goTypes = []any{
-	(*Observation)(nil), // 0: bayround.v1.Observation
-	nil,                 // 1: bayround.v1.Observation.ValuesEntry
-	(*CheckStep)(nil),   // 2: bayround.v1.CheckStep
-	(*Result)(nil),      // 3: bayround.v1.Result
+	(GaugeStanding)(0),  // 0: bayround.v1.GaugeStanding
+	(TreadShape)(0),     // 1: bayround.v1.TreadShape
+	(*Observation)(nil), // 2: bayround.v1.Observation
+	nil,                 // 3: bayround.v1.Observation.ValuesEntry
+	nil,                 // 4: bayround.v1.Observation.UncertaintiesEntry
+	(*CheckStep)(nil),   // 5: bayround.v1.CheckStep
+	(*Result)(nil),      // 6: bayround.v1.Result
+	(*Series)(nil),      // 7: bayround.v1.Series
+	(*Trend)(nil),       // 8: bayround.v1.Trend
+	(*PeerTrend)(nil),   // 9: bayround.v1.PeerTrend
 }
 var file_bayround_v1_observation_proto_depIdxs = []int32{
-	2, // 0: bayround.v1.Observation.step:type_name -> bayround.v1.CheckStep
-	3, // 1: bayround.v1.Observation.result:type_name -> bayround.v1.Result
-	1, // 2: bayround.v1.Observation.values:type_name -> bayround.v1.Observation.ValuesEntry
-	3, // [3:3] is the sub-list for method output_type
-	3, // [3:3] is the sub-list for method input_type
-	3, // [3:3] is the sub-list for extension type_name
-	3, // [3:3] is the sub-list for extension extendee
-	0, // [0:3] is the sub-list for field type_name
+	5, // 0: bayround.v1.Observation.step:type_name -> bayround.v1.CheckStep
+	6, // 1: bayround.v1.Observation.result:type_name -> bayround.v1.Result
+	3, // 2: bayround.v1.Observation.values:type_name -> bayround.v1.Observation.ValuesEntry
+	4, // 3: bayround.v1.Observation.uncertainties:type_name -> bayround.v1.Observation.UncertaintiesEntry
+	0, // 4: bayround.v1.Observation.gauge_standing:type_name -> bayround.v1.GaugeStanding
+	1, // 5: bayround.v1.Observation.tread_shape:type_name -> bayround.v1.TreadShape
+	7, // 6: bayround.v1.Observation.series:type_name -> bayround.v1.Series
+	8, // 7: bayround.v1.Observation.trend:type_name -> bayround.v1.Trend
+	9, // 8: bayround.v1.Observation.peers:type_name -> bayround.v1.PeerTrend
+	9, // [9:9] is the sub-list for method output_type
+	9, // [9:9] is the sub-list for method input_type
+	9, // [9:9] is the sub-list for extension type_name
+	9, // [9:9] is the sub-list for extension extendee
+	0, // [0:9] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_observation_proto_init() }
@@ -298,6 +595,7 @@ func file_bayround_v1_observation_proto_init() {
 	if File_bayround_v1_observation_proto != nil {
 		return
 	}
+	file_bayround_v1_history_proto_init()
 	file_bayround_v1_plan_proto_init()
 	file_bayround_v1_result_proto_init()
 	type x struct{}
@@ -305,13 +603,14 @@ func file_bayround_v1_observation_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_observation_proto_rawDesc), len(file_bayround_v1_observation_proto_rawDesc)),
-			NumEnums:      0,
-			NumMessages:   2,
+			NumEnums:      2,
+			NumMessages:   3,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
 		GoTypes:           file_bayround_v1_observation_proto_goTypes,
 		DependencyIndexes: file_bayround_v1_observation_proto_depIdxs,
+		EnumInfos:         file_bayround_v1_observation_proto_enumTypes,
 		MessageInfos:      file_bayround_v1_observation_proto_msgTypes,
 	}.Build()
 	File_bayround_v1_observation_proto = out.File

@@ -215,7 +215,13 @@ type Result struct {
 	// Answer to the round's spot proof at this step; empty when none was asked for.
 	SpotProof string `protobuf:"bytes,24,opt,name=spot_proof,json=spotProof,proto3" json:"spot_proof,omitempty"`
 	// The calibration of the gauge had lapsed, or nobody knows when it does; set by the station.
-	GaugeOverdue  bool `protobuf:"varint,25,opt,name=gauge_overdue,json=gaugeOverdue,proto3" json:"gauge_overdue,omitempty"`
+	GaugeOverdue bool `protobuf:"varint,25,opt,name=gauge_overdue,json=gaugeOverdue,proto3" json:"gauge_overdue,omitempty"`
+	// Temperature of the air where the vehicle stood, in degrees Celsius, by the
+	// conditions of the round then; absent when it was not read. Set by the station.
+	AirCelsius *float64 `protobuf:"fixed64,26,opt,name=air_celsius,json=airCelsius,proto3,oneof" json:"air_celsius,omitempty"`
+	// How far the device's clock was ahead of the station's, in seconds, as the device
+	// knew it; negative when behind, absent when it did not know. looked_at allows for it.
+	DeviceAheadS  *float64 `protobuf:"fixed64,27,opt,name=device_ahead_s,json=deviceAheadS,proto3,oneof" json:"device_ahead_s,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -442,6 +448,20 @@ func (x *Result) GetGaugeOverdue() bool {
 	return false
 }
 
+func (x *Result) GetAirCelsius() float64 {
+	if x != nil && x.AirCelsius != nil {
+		return *x.AirCelsius
+	}
+	return 0
+}
+
+func (x *Result) GetDeviceAheadS() float64 {
+	if x != nil && x.DeviceAheadS != nil {
+		return *x.DeviceAheadS
+	}
+	return 0
+}
+
 type isResult_Answer interface {
 	isResult_Answer()
 }
@@ -490,8 +510,13 @@ type Value struct {
 	AsTyped float64 `protobuf:"fixed64,2,opt,name=as_typed,json=asTyped,proto3" json:"as_typed,omitempty"`
 	// The unit as typed, for instance "bar".
 	Unit string `protobuf:"bytes,3,opt,name=unit,proto3" json:"unit,omitempty"`
-	// The number in the unit of the part's quantity; set by the station.
-	Si            float64 `protobuf:"fixed64,4,opt,name=si,proto3" json:"si,omitempty"`
+	// The number in the unit of the part's quantity, the mean when it was read
+	// several times; set by the station.
+	Si float64 `protobuf:"fixed64,4,opt,name=si,proto3" json:"si,omitempty"`
+	// The same thing read again, in the same unit; the value is the mean of all readings.
+	Again []float64 `protobuf:"fixed64,5,rep,packed,name=again,proto3" json:"again,omitempty"`
+	// What was tapped, timed or watched; absent when the number was read off.
+	Trace         *Trace `protobuf:"bytes,6,opt,name=trace,proto3" json:"trace,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -554,6 +579,85 @@ func (x *Value) GetSi() float64 {
 	return 0
 }
 
+func (x *Value) GetAgain() []float64 {
+	if x != nil {
+		return x.Again
+	}
+	return nil
+}
+
+func (x *Value) GetTrace() *Trace {
+	if x != nil {
+		return x.Trace
+	}
+	return nil
+}
+
+// Trace is what was taken along a stretch of time, by the device's monotonic clock.
+// For a value that is tapped or timed as_typed of the value is what the device made of it.
+type Trace struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Instants in seconds from the first, which is 0; rising.
+	AtS []float64 `protobuf:"fixed64,1,rep,packed,name=at_s,json=atS,proto3" json:"at_s,omitempty"`
+	// What was read at each of them, as typed, in the unit below; empty for taps and times.
+	AsTyped []float64 `protobuf:"fixed64,2,rep,packed,name=as_typed,json=asTyped,proto3" json:"as_typed,omitempty"`
+	// Unit of what was read, for instance "bar"; empty for taps and times.
+	Unit          string `protobuf:"bytes,3,opt,name=unit,proto3" json:"unit,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Trace) Reset() {
+	*x = Trace{}
+	mi := &file_bayround_v1_result_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Trace) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Trace) ProtoMessage() {}
+
+func (x *Trace) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_result_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Trace.ProtoReflect.Descriptor instead.
+func (*Trace) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_result_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *Trace) GetAtS() []float64 {
+	if x != nil {
+		return x.AtS
+	}
+	return nil
+}
+
+func (x *Trace) GetAsTyped() []float64 {
+	if x != nil {
+		return x.AsTyped
+	}
+	return nil
+}
+
+func (x *Trace) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
 // Reading is one or several values read off an instrument.
 type Reading struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -565,7 +669,7 @@ type Reading struct {
 
 func (x *Reading) Reset() {
 	*x = Reading{}
-	mi := &file_bayround_v1_result_proto_msgTypes[2]
+	mi := &file_bayround_v1_result_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -577,7 +681,7 @@ func (x *Reading) String() string {
 func (*Reading) ProtoMessage() {}
 
 func (x *Reading) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_result_proto_msgTypes[2]
+	mi := &file_bayround_v1_result_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -590,7 +694,7 @@ func (x *Reading) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Reading.ProtoReflect.Descriptor instead.
 func (*Reading) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_result_proto_rawDescGZIP(), []int{2}
+	return file_bayround_v1_result_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *Reading) GetValues() []*Value {
@@ -613,7 +717,7 @@ type TreadProfile struct {
 
 func (x *TreadProfile) Reset() {
 	*x = TreadProfile{}
-	mi := &file_bayround_v1_result_proto_msgTypes[3]
+	mi := &file_bayround_v1_result_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -625,7 +729,7 @@ func (x *TreadProfile) String() string {
 func (*TreadProfile) ProtoMessage() {}
 
 func (x *TreadProfile) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_result_proto_msgTypes[3]
+	mi := &file_bayround_v1_result_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -638,7 +742,7 @@ func (x *TreadProfile) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TreadProfile.ProtoReflect.Descriptor instead.
 func (*TreadProfile) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_result_proto_rawDescGZIP(), []int{3}
+	return file_bayround_v1_result_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *TreadProfile) GetUnit() string {
@@ -666,7 +770,7 @@ type TreadSection struct {
 
 func (x *TreadSection) Reset() {
 	*x = TreadSection{}
-	mi := &file_bayround_v1_result_proto_msgTypes[4]
+	mi := &file_bayround_v1_result_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -678,7 +782,7 @@ func (x *TreadSection) String() string {
 func (*TreadSection) ProtoMessage() {}
 
 func (x *TreadSection) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_result_proto_msgTypes[4]
+	mi := &file_bayround_v1_result_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -691,7 +795,7 @@ func (x *TreadSection) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TreadSection.ProtoReflect.Descriptor instead.
 func (*TreadSection) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_result_proto_rawDescGZIP(), []int{4}
+	return file_bayround_v1_result_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *TreadSection) GetPoints() []*TreadPoint {
@@ -716,7 +820,7 @@ type TreadPoint struct {
 
 func (x *TreadPoint) Reset() {
 	*x = TreadPoint{}
-	mi := &file_bayround_v1_result_proto_msgTypes[5]
+	mi := &file_bayround_v1_result_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -728,7 +832,7 @@ func (x *TreadPoint) String() string {
 func (*TreadPoint) ProtoMessage() {}
 
 func (x *TreadPoint) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_result_proto_msgTypes[5]
+	mi := &file_bayround_v1_result_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -741,7 +845,7 @@ func (x *TreadPoint) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TreadPoint.ProtoReflect.Descriptor instead.
 func (*TreadPoint) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_result_proto_rawDescGZIP(), []int{5}
+	return file_bayround_v1_result_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *TreadPoint) GetAcross() float64 {
@@ -778,7 +882,7 @@ type Level struct {
 
 func (x *Level) Reset() {
 	*x = Level{}
-	mi := &file_bayround_v1_result_proto_msgTypes[6]
+	mi := &file_bayround_v1_result_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -790,7 +894,7 @@ func (x *Level) String() string {
 func (*Level) ProtoMessage() {}
 
 func (x *Level) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_result_proto_msgTypes[6]
+	mi := &file_bayround_v1_result_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -803,7 +907,7 @@ func (x *Level) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Level.ProtoReflect.Descriptor instead.
 func (*Level) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_result_proto_rawDescGZIP(), []int{6}
+	return file_bayround_v1_result_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Level) GetMark() LevelMark {
@@ -831,7 +935,7 @@ type ConditionsSeen struct {
 
 func (x *ConditionsSeen) Reset() {
 	*x = ConditionsSeen{}
-	mi := &file_bayround_v1_result_proto_msgTypes[7]
+	mi := &file_bayround_v1_result_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -843,7 +947,7 @@ func (x *ConditionsSeen) String() string {
 func (*ConditionsSeen) ProtoMessage() {}
 
 func (x *ConditionsSeen) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_result_proto_msgTypes[7]
+	mi := &file_bayround_v1_result_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -856,7 +960,7 @@ func (x *ConditionsSeen) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ConditionsSeen.ProtoReflect.Descriptor instead.
 func (*ConditionsSeen) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_result_proto_rawDescGZIP(), []int{7}
+	return file_bayround_v1_result_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *ConditionsSeen) GetConditions() []*ConditionSeen {
@@ -879,7 +983,7 @@ type ConditionSeen struct {
 
 func (x *ConditionSeen) Reset() {
 	*x = ConditionSeen{}
-	mi := &file_bayround_v1_result_proto_msgTypes[8]
+	mi := &file_bayround_v1_result_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -891,7 +995,7 @@ func (x *ConditionSeen) String() string {
 func (*ConditionSeen) ProtoMessage() {}
 
 func (x *ConditionSeen) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_result_proto_msgTypes[8]
+	mi := &file_bayround_v1_result_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -904,7 +1008,7 @@ func (x *ConditionSeen) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ConditionSeen.ProtoReflect.Descriptor instead.
 func (*ConditionSeen) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_result_proto_rawDescGZIP(), []int{8}
+	return file_bayround_v1_result_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *ConditionSeen) GetCondition() string {
@@ -934,7 +1038,7 @@ type Count struct {
 
 func (x *Count) Reset() {
 	*x = Count{}
-	mi := &file_bayround_v1_result_proto_msgTypes[9]
+	mi := &file_bayround_v1_result_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -946,7 +1050,7 @@ func (x *Count) String() string {
 func (*Count) ProtoMessage() {}
 
 func (x *Count) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_result_proto_msgTypes[9]
+	mi := &file_bayround_v1_result_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -959,7 +1063,7 @@ func (x *Count) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Count.ProtoReflect.Descriptor instead.
 func (*Count) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_result_proto_rawDescGZIP(), []int{9}
+	return file_bayround_v1_result_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Count) GetAffected() int32 {
@@ -987,7 +1091,7 @@ type NotChecked struct {
 
 func (x *NotChecked) Reset() {
 	*x = NotChecked{}
-	mi := &file_bayround_v1_result_proto_msgTypes[10]
+	mi := &file_bayround_v1_result_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -999,7 +1103,7 @@ func (x *NotChecked) String() string {
 func (*NotChecked) ProtoMessage() {}
 
 func (x *NotChecked) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_result_proto_msgTypes[10]
+	mi := &file_bayround_v1_result_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1012,7 +1116,7 @@ func (x *NotChecked) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use NotChecked.ProtoReflect.Descriptor instead.
 func (*NotChecked) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_result_proto_rawDescGZIP(), []int{10}
+	return file_bayround_v1_result_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *NotChecked) GetReason() NotCheckedReason {
@@ -1039,7 +1143,7 @@ type Cure struct {
 
 func (x *Cure) Reset() {
 	*x = Cure{}
-	mi := &file_bayround_v1_result_proto_msgTypes[11]
+	mi := &file_bayround_v1_result_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1051,7 +1155,7 @@ func (x *Cure) String() string {
 func (*Cure) ProtoMessage() {}
 
 func (x *Cure) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_result_proto_msgTypes[11]
+	mi := &file_bayround_v1_result_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1064,7 +1168,7 @@ func (x *Cure) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Cure.ProtoReflect.Descriptor instead.
 func (*Cure) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_result_proto_rawDescGZIP(), []int{11}
+	return file_bayround_v1_result_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Cure) GetFoundResultId() string {
@@ -1099,7 +1203,8 @@ var File_bayround_v1_result_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_result_proto_rawDesc = "" +
 	"\n" +
-	"\x18bayround/v1/result.proto\x12\vbayround.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xe0\t\n" +
+	"\x18bayround/v1/result.proto\x12\vbayround.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xef\n" +
+	"\n" +
 	"\x06Result\x12%\n" +
 	"\tresult_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\bresultId\x12N\n" +
 	"\astep_id\x18\x02 \x01(\tB5\xbaH2r0\x18x2,^[A-Z]{3,4}-[0-9]{3}/[a-z0-9]+(-[a-z0-9]+)*$R\x06stepId\x120\n" +
@@ -1131,13 +1236,24 @@ const file_bayround_v1_result_proto_rawDesc = "" +
 	"\falone_method\x18\x17 \x01(\bR\valoneMethod\x12&\n" +
 	"\n" +
 	"spot_proof\x18\x18 \x01(\tB\a\xbaH\x04r\x02\x18(R\tspotProof\x12#\n" +
-	"\rgauge_overdue\x18\x19 \x01(\bR\fgaugeOverdueB\x0f\n" +
-	"\x06answer\x12\x05\xbaH\x02\b\x01\"\x8f\x01\n" +
+	"\rgauge_overdue\x18\x19 \x01(\bR\fgaugeOverdue\x12$\n" +
+	"\vair_celsius\x18\x1a \x01(\x01H\x01R\n" +
+	"airCelsius\x88\x01\x01\x12D\n" +
+	"\x0edevice_ahead_s\x18\x1b \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x03̲A)\x00\x00\x00\x00\x03̲\xc1H\x02R\fdeviceAheadS\x88\x01\x01B\x0f\n" +
+	"\x06answer\x12\x05\xbaH\x02\b\x01B\x0e\n" +
+	"\f_air_celsiusB\x11\n" +
+	"\x0f_device_ahead_s\"\xdf\x01\n" +
 	"\x05Value\x123\n" +
 	"\x04part\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a2\x18^[a-z0-9]+(_[a-z0-9]+)*$R\x04part\x12\"\n" +
 	"\bas_typed\x18\x02 \x01(\x01B\a\xbaH\x04\x12\x02@\x01R\aasTyped\x12\x1d\n" +
 	"\x04unit\x18\x03 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18\fR\x04unit\x12\x0e\n" +
-	"\x02si\x18\x04 \x01(\x01R\x02si\"A\n" +
+	"\x02si\x18\x04 \x01(\x01R\x02si\x12$\n" +
+	"\x05again\x18\x05 \x03(\x01B\x0e\xbaH\v\x92\x01\b\x10\t\"\x04\x12\x02@\x01R\x05again\x12(\n" +
+	"\x05trace\x18\x06 \x01(\v2\x12.bayround.v1.TraceR\x05trace\"\x88\x01\n" +
+	"\x05Trace\x126\n" +
+	"\x04at_s\x18\x01 \x03(\x01B#\xbaH \x92\x01\x1d\b\x02\x10\xc8\x01\"\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x18\xf5@)\x00\x00\x00\x00\x00\x00\x00\x00R\x03atS\x12*\n" +
+	"\bas_typed\x18\x02 \x03(\x01B\x0f\xbaH\f\x92\x01\t\x10\xc8\x01\"\x04\x12\x02@\x01R\aasTyped\x12\x1b\n" +
+	"\x04unit\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18\fR\x04unit\"A\n" +
 	"\aReading\x126\n" +
 	"\x06values\x18\x01 \x03(\v2\x12.bayround.v1.ValueB\n" +
 	"\xbaH\a\x92\x01\x04\b\x01\x10\bR\x06values\"w\n" +
@@ -1210,47 +1326,49 @@ func file_bayround_v1_result_proto_rawDescGZIP() []byte {
 }
 
 var file_bayround_v1_result_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_bayround_v1_result_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
+var file_bayround_v1_result_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
 var file_bayround_v1_result_proto_goTypes = []any{
 	(LevelMark)(0),                // 0: bayround.v1.LevelMark
 	(NotCheckedReason)(0),         // 1: bayround.v1.NotCheckedReason
 	(*Result)(nil),                // 2: bayround.v1.Result
 	(*Value)(nil),                 // 3: bayround.v1.Value
-	(*Reading)(nil),               // 4: bayround.v1.Reading
-	(*TreadProfile)(nil),          // 5: bayround.v1.TreadProfile
-	(*TreadSection)(nil),          // 6: bayround.v1.TreadSection
-	(*TreadPoint)(nil),            // 7: bayround.v1.TreadPoint
-	(*Level)(nil),                 // 8: bayround.v1.Level
-	(*ConditionsSeen)(nil),        // 9: bayround.v1.ConditionsSeen
-	(*ConditionSeen)(nil),         // 10: bayround.v1.ConditionSeen
-	(*Count)(nil),                 // 11: bayround.v1.Count
-	(*NotChecked)(nil),            // 12: bayround.v1.NotChecked
-	(*Cure)(nil),                  // 13: bayround.v1.Cure
-	(*timestamppb.Timestamp)(nil), // 14: google.protobuf.Timestamp
+	(*Trace)(nil),                 // 4: bayround.v1.Trace
+	(*Reading)(nil),               // 5: bayround.v1.Reading
+	(*TreadProfile)(nil),          // 6: bayround.v1.TreadProfile
+	(*TreadSection)(nil),          // 7: bayround.v1.TreadSection
+	(*TreadPoint)(nil),            // 8: bayround.v1.TreadPoint
+	(*Level)(nil),                 // 9: bayround.v1.Level
+	(*ConditionsSeen)(nil),        // 10: bayround.v1.ConditionsSeen
+	(*ConditionSeen)(nil),         // 11: bayround.v1.ConditionSeen
+	(*Count)(nil),                 // 12: bayround.v1.Count
+	(*NotChecked)(nil),            // 13: bayround.v1.NotChecked
+	(*Cure)(nil),                  // 14: bayround.v1.Cure
+	(*timestamppb.Timestamp)(nil), // 15: google.protobuf.Timestamp
 }
 var file_bayround_v1_result_proto_depIdxs = []int32{
-	4,  // 0: bayround.v1.Result.reading:type_name -> bayround.v1.Reading
-	5,  // 1: bayround.v1.Result.profile:type_name -> bayround.v1.TreadProfile
-	8,  // 2: bayround.v1.Result.level:type_name -> bayround.v1.Level
-	9,  // 3: bayround.v1.Result.seen:type_name -> bayround.v1.ConditionsSeen
-	12, // 4: bayround.v1.Result.not_checked:type_name -> bayround.v1.NotChecked
-	14, // 5: bayround.v1.Result.device_time:type_name -> google.protobuf.Timestamp
-	14, // 6: bayround.v1.Result.station_time:type_name -> google.protobuf.Timestamp
-	13, // 7: bayround.v1.Result.cure:type_name -> bayround.v1.Cure
-	14, // 8: bayround.v1.Result.looked_at:type_name -> google.protobuf.Timestamp
-	10, // 9: bayround.v1.Result.also_seen:type_name -> bayround.v1.ConditionSeen
-	3,  // 10: bayround.v1.Reading.values:type_name -> bayround.v1.Value
-	6,  // 11: bayround.v1.TreadProfile.sections:type_name -> bayround.v1.TreadSection
-	7,  // 12: bayround.v1.TreadSection.points:type_name -> bayround.v1.TreadPoint
-	0,  // 13: bayround.v1.Level.mark:type_name -> bayround.v1.LevelMark
-	10, // 14: bayround.v1.ConditionsSeen.conditions:type_name -> bayround.v1.ConditionSeen
-	11, // 15: bayround.v1.ConditionSeen.count:type_name -> bayround.v1.Count
-	1,  // 16: bayround.v1.NotChecked.reason:type_name -> bayround.v1.NotCheckedReason
-	17, // [17:17] is the sub-list for method output_type
-	17, // [17:17] is the sub-list for method input_type
-	17, // [17:17] is the sub-list for extension type_name
-	17, // [17:17] is the sub-list for extension extendee
-	0,  // [0:17] is the sub-list for field type_name
+	5,  // 0: bayround.v1.Result.reading:type_name -> bayround.v1.Reading
+	6,  // 1: bayround.v1.Result.profile:type_name -> bayround.v1.TreadProfile
+	9,  // 2: bayround.v1.Result.level:type_name -> bayround.v1.Level
+	10, // 3: bayround.v1.Result.seen:type_name -> bayround.v1.ConditionsSeen
+	13, // 4: bayround.v1.Result.not_checked:type_name -> bayround.v1.NotChecked
+	15, // 5: bayround.v1.Result.device_time:type_name -> google.protobuf.Timestamp
+	15, // 6: bayround.v1.Result.station_time:type_name -> google.protobuf.Timestamp
+	14, // 7: bayround.v1.Result.cure:type_name -> bayround.v1.Cure
+	15, // 8: bayround.v1.Result.looked_at:type_name -> google.protobuf.Timestamp
+	11, // 9: bayround.v1.Result.also_seen:type_name -> bayround.v1.ConditionSeen
+	4,  // 10: bayround.v1.Value.trace:type_name -> bayround.v1.Trace
+	3,  // 11: bayround.v1.Reading.values:type_name -> bayround.v1.Value
+	7,  // 12: bayround.v1.TreadProfile.sections:type_name -> bayround.v1.TreadSection
+	8,  // 13: bayround.v1.TreadSection.points:type_name -> bayround.v1.TreadPoint
+	0,  // 14: bayround.v1.Level.mark:type_name -> bayround.v1.LevelMark
+	11, // 15: bayround.v1.ConditionsSeen.conditions:type_name -> bayround.v1.ConditionSeen
+	12, // 16: bayround.v1.ConditionSeen.count:type_name -> bayround.v1.Count
+	1,  // 17: bayround.v1.NotChecked.reason:type_name -> bayround.v1.NotCheckedReason
+	18, // [18:18] is the sub-list for method output_type
+	18, // [18:18] is the sub-list for method input_type
+	18, // [18:18] is the sub-list for extension type_name
+	18, // [18:18] is the sub-list for extension extendee
+	0,  // [0:18] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_result_proto_init() }
@@ -1271,7 +1389,7 @@ func file_bayround_v1_result_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_result_proto_rawDesc), len(file_bayround_v1_result_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   12,
+			NumMessages:   13,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

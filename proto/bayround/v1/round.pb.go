@@ -91,8 +91,14 @@ type RoundConditions struct {
 	EngineStopped *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=engine_stopped,json=engineStopped,proto3" json:"engine_stopped,omitempty"`
 	// Temperature where the vehicle stands, in degrees Celsius; absent when not read.
 	AmbientCelsius *float64 `protobuf:"fixed64,2,opt,name=ambient_celsius,json=ambientCelsius,proto3,oneof" json:"ambient_celsius,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// Distance driven since the vehicle last stood long enough to be cold, in km; absent when nobody knows.
+	DrivenKm *float64 `protobuf:"fixed64,3,opt,name=driven_km,json=drivenKm,proto3,oneof" json:"driven_km,omitempty"`
+	// Odometer, in km; absent when not read.
+	OdometerKm *float64 `protobuf:"fixed64,4,opt,name=odometer_km,json=odometerKm,proto3,oneof" json:"odometer_km,omitempty"`
+	// Hours the engine has run in its life; absent when not read.
+	EngineHours   *float64 `protobuf:"fixed64,5,opt,name=engine_hours,json=engineHours,proto3,oneof" json:"engine_hours,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *RoundConditions) Reset() {
@@ -135,6 +141,27 @@ func (x *RoundConditions) GetEngineStopped() *timestamppb.Timestamp {
 func (x *RoundConditions) GetAmbientCelsius() float64 {
 	if x != nil && x.AmbientCelsius != nil {
 		return *x.AmbientCelsius
+	}
+	return 0
+}
+
+func (x *RoundConditions) GetDrivenKm() float64 {
+	if x != nil && x.DrivenKm != nil {
+		return *x.DrivenKm
+	}
+	return 0
+}
+
+func (x *RoundConditions) GetOdometerKm() float64 {
+	if x != nil && x.OdometerKm != nil {
+		return *x.OdometerKm
+	}
+	return 0
+}
+
+func (x *RoundConditions) GetEngineHours() float64 {
+	if x != nil && x.EngineHours != nil {
+		return *x.EngineHours
 	}
 	return 0
 }
@@ -509,11 +536,19 @@ var File_bayround_v1_round_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_round_proto_rawDesc = "" +
 	"\n" +
-	"\x17bayround/v1/round.proto\x12\vbayround.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xaf\x01\n" +
+	"\x17bayround/v1/round.proto\x12\vbayround.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x99\x03\n" +
 	"\x0fRoundConditions\x12A\n" +
 	"\x0eengine_stopped\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\rengineStopped\x12E\n" +
-	"\x0fambient_celsius\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00N@)\x00\x00\x00\x00\x00\x00N\xc0H\x00R\x0eambientCelsius\x88\x01\x01B\x12\n" +
-	"\x10_ambient_celsius\"\xb9\x06\n" +
+	"\x0fambient_celsius\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00N@)\x00\x00\x00\x00\x00\x00N\xc0H\x00R\x0eambientCelsius\x88\x01\x01\x129\n" +
+	"\tdriven_km\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xb3@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\bdrivenKm\x88\x01\x01\x12=\n" +
+	"\vodometer_km\x18\x04 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\xd0\x12SA)\x00\x00\x00\x00\x00\x00\x00\x00H\x02R\n" +
+	"odometerKm\x88\x01\x01\x12?\n" +
+	"\fengine_hours\x18\x05 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00j\bA)\x00\x00\x00\x00\x00\x00\x00\x00H\x03R\vengineHours\x88\x01\x01B\x12\n" +
+	"\x10_ambient_celsiusB\f\n" +
+	"\n" +
+	"_driven_kmB\x0e\n" +
+	"\f_odometer_kmB\x0f\n" +
+	"\r_engine_hours\"\xb9\x06\n" +
 	"\x05Round\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x18\n" +
 	"\avehicle\x18\x02 \x01(\tR\avehicle\x12\x18\n" +

@@ -929,7 +929,9 @@ type BeginStepRequest struct {
 	// Step, as in the plan.
 	StepId string `protobuf:"bytes,3,opt,name=step_id,json=stepId,proto3" json:"step_id,omitempty"`
 	// When it was done, by the device's clock; absent when the device does not say. Late delivery keeps it in the record.
-	DeviceTime    *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
+	DeviceTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
+	// The person says that control was told before, and agreed; for steps that ask for it.
+	ControlTold   bool `protobuf:"varint,5,opt,name=control_told,json=controlTold,proto3" json:"control_told,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -992,6 +994,132 @@ func (x *BeginStepRequest) GetDeviceTime() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *BeginStepRequest) GetControlTold() bool {
+	if x != nil {
+		return x.ControlTold
+	}
+	return false
+}
+
+// ChangeAssistantRequest names who assists from now on.
+type ChangeAssistantRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Chosen by the caller; the same id does nothing twice.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Round, rounds/{round}.
+	Round string `protobuf:"bytes,2,opt,name=round,proto3" json:"round,omitempty"`
+	// Assistant, people/{person}; empty when the driver goes on alone.
+	Assistant string `protobuf:"bytes,3,opt,name=assistant,proto3" json:"assistant,omitempty"`
+	// When it was done, by the device's clock; absent when the device does not say. Late delivery keeps it in the record.
+	DeviceTime    *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ChangeAssistantRequest) Reset() {
+	*x = ChangeAssistantRequest{}
+	mi := &file_bayround_v1_round_service_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ChangeAssistantRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ChangeAssistantRequest) ProtoMessage() {}
+
+func (x *ChangeAssistantRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_round_service_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ChangeAssistantRequest.ProtoReflect.Descriptor instead.
+func (*ChangeAssistantRequest) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *ChangeAssistantRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *ChangeAssistantRequest) GetRound() string {
+	if x != nil {
+		return x.Round
+	}
+	return ""
+}
+
+func (x *ChangeAssistantRequest) GetAssistant() string {
+	if x != nil {
+		return x.Assistant
+	}
+	return ""
+}
+
+func (x *ChangeAssistantRequest) GetDeviceTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.DeviceTime
+	}
+	return nil
+}
+
+// ChangeAssistantResponse holds the round.
+type ChangeAssistantResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The round.
+	Round         *Round `protobuf:"bytes,1,opt,name=round,proto3" json:"round,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ChangeAssistantResponse) Reset() {
+	*x = ChangeAssistantResponse{}
+	mi := &file_bayround_v1_round_service_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ChangeAssistantResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ChangeAssistantResponse) ProtoMessage() {}
+
+func (x *ChangeAssistantResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_round_service_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ChangeAssistantResponse.ProtoReflect.Descriptor instead.
+func (*ChangeAssistantResponse) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *ChangeAssistantResponse) GetRound() *Round {
+	if x != nil {
+		return x.Round
+	}
+	return nil
+}
+
 // BeginStepResponse holds the readiness debt.
 type BeginStepResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1003,7 +1131,7 @@ type BeginStepResponse struct {
 
 func (x *BeginStepResponse) Reset() {
 	*x = BeginStepResponse{}
-	mi := &file_bayround_v1_round_service_proto_msgTypes[15]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1015,7 +1143,7 @@ func (x *BeginStepResponse) String() string {
 func (*BeginStepResponse) ProtoMessage() {}
 
 func (x *BeginStepResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_service_proto_msgTypes[15]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1028,7 +1156,7 @@ func (x *BeginStepResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BeginStepResponse.ProtoReflect.Descriptor instead.
 func (*BeginStepResponse) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{15}
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *BeginStepResponse) GetReadinessDebtS() int32 {
@@ -1055,7 +1183,7 @@ type MakeSafeRequest struct {
 
 func (x *MakeSafeRequest) Reset() {
 	*x = MakeSafeRequest{}
-	mi := &file_bayround_v1_round_service_proto_msgTypes[16]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1067,7 +1195,7 @@ func (x *MakeSafeRequest) String() string {
 func (*MakeSafeRequest) ProtoMessage() {}
 
 func (x *MakeSafeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_service_proto_msgTypes[16]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1080,7 +1208,7 @@ func (x *MakeSafeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MakeSafeRequest.ProtoReflect.Descriptor instead.
 func (*MakeSafeRequest) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{16}
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *MakeSafeRequest) GetRequestId() string {
@@ -1124,7 +1252,7 @@ type MakeSafeResponse struct {
 
 func (x *MakeSafeResponse) Reset() {
 	*x = MakeSafeResponse{}
-	mi := &file_bayround_v1_round_service_proto_msgTypes[17]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1136,7 +1264,7 @@ func (x *MakeSafeResponse) String() string {
 func (*MakeSafeResponse) ProtoMessage() {}
 
 func (x *MakeSafeResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_service_proto_msgTypes[17]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1149,7 +1277,7 @@ func (x *MakeSafeResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MakeSafeResponse.ProtoReflect.Descriptor instead.
 func (*MakeSafeResponse) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{17}
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *MakeSafeResponse) GetStillUndone() []*UndoneStep {
@@ -1179,7 +1307,7 @@ type RecordResultRequest struct {
 
 func (x *RecordResultRequest) Reset() {
 	*x = RecordResultRequest{}
-	mi := &file_bayround_v1_round_service_proto_msgTypes[18]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1191,7 +1319,7 @@ func (x *RecordResultRequest) String() string {
 func (*RecordResultRequest) ProtoMessage() {}
 
 func (x *RecordResultRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_service_proto_msgTypes[18]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1204,7 +1332,7 @@ func (x *RecordResultRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordResultRequest.ProtoReflect.Descriptor instead.
 func (*RecordResultRequest) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{18}
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *RecordResultRequest) GetRound() string {
@@ -1240,7 +1368,7 @@ type RecordResultResponse struct {
 
 func (x *RecordResultResponse) Reset() {
 	*x = RecordResultResponse{}
-	mi := &file_bayround_v1_round_service_proto_msgTypes[19]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1252,7 +1380,7 @@ func (x *RecordResultResponse) String() string {
 func (*RecordResultResponse) ProtoMessage() {}
 
 func (x *RecordResultResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_service_proto_msgTypes[19]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1265,7 +1393,7 @@ func (x *RecordResultResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordResultResponse.ProtoReflect.Descriptor instead.
 func (*RecordResultResponse) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{19}
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *RecordResultResponse) GetResultId() string {
@@ -1314,7 +1442,7 @@ type RecordResultsRequest struct {
 
 func (x *RecordResultsRequest) Reset() {
 	*x = RecordResultsRequest{}
-	mi := &file_bayround_v1_round_service_proto_msgTypes[20]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1326,7 +1454,7 @@ func (x *RecordResultsRequest) String() string {
 func (*RecordResultsRequest) ProtoMessage() {}
 
 func (x *RecordResultsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_service_proto_msgTypes[20]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1339,7 +1467,7 @@ func (x *RecordResultsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordResultsRequest.ProtoReflect.Descriptor instead.
 func (*RecordResultsRequest) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{20}
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *RecordResultsRequest) GetRecord() *RecordResultRequest {
@@ -1367,7 +1495,7 @@ type RecordResultsResponse struct {
 
 func (x *RecordResultsResponse) Reset() {
 	*x = RecordResultsResponse{}
-	mi := &file_bayround_v1_round_service_proto_msgTypes[21]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1379,7 +1507,7 @@ func (x *RecordResultsResponse) String() string {
 func (*RecordResultsResponse) ProtoMessage() {}
 
 func (x *RecordResultsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_service_proto_msgTypes[21]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1392,7 +1520,7 @@ func (x *RecordResultsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordResultsResponse.ProtoReflect.Descriptor instead.
 func (*RecordResultsResponse) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{21}
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *RecordResultsResponse) GetResultId() string {
@@ -1460,7 +1588,7 @@ type Refusal struct {
 
 func (x *Refusal) Reset() {
 	*x = Refusal{}
-	mi := &file_bayround_v1_round_service_proto_msgTypes[22]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1472,7 +1600,7 @@ func (x *Refusal) String() string {
 func (*Refusal) ProtoMessage() {}
 
 func (x *Refusal) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_service_proto_msgTypes[22]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1485,7 +1613,7 @@ func (x *Refusal) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Refusal.ProtoReflect.Descriptor instead.
 func (*Refusal) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{22}
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *Refusal) GetCode() int32 {
@@ -1585,14 +1713,24 @@ const file_bayround_v1_round_service_proto_rawDesc = "" +
 	"deviceTime\"u\n" +
 	"\x13GiveUpRoundResponse\x12(\n" +
 	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\x124\n" +
-	"\treadiness\x18\x02 \x01(\v2\x16.bayround.v1.ReadinessR\treadiness\"\xfb\x01\n" +
+	"\treadiness\x18\x02 \x01(\v2\x16.bayround.v1.ReadinessR\treadiness\"\x9e\x02\n" +
 	"\x10BeginStepRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x123\n" +
 	"\x05round\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^rounds/[0-9a-f-]{36}$R\x05round\x12L\n" +
 	"\astep_id\x18\x03 \x01(\tB3\xbaH0r.2,^[A-Z]{3,4}-[0-9]{3}/[a-z0-9]+(-[a-z0-9]+)*$R\x06stepId\x12;\n" +
 	"\vdevice_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"deviceTime\"=\n" +
+	"deviceTime\x12!\n" +
+	"\fcontrol_told\x18\x05 \x01(\bR\vcontrolTold\"\xfc\x01\n" +
+	"\x16ChangeAssistantRequest\x12'\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x123\n" +
+	"\x05round\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^rounds/[0-9a-f-]{36}$R\x05round\x12G\n" +
+	"\tassistant\x18\x03 \x01(\tB)\xbaH&r$2\"^(people/[a-z0-9]+(-[a-z0-9]+)*)?$R\tassistant\x12;\n" +
+	"\vdevice_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"deviceTime\"C\n" +
+	"\x17ChangeAssistantResponse\x12(\n" +
+	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"=\n" +
 	"\x11BeginStepResponse\x12(\n" +
 	"\x10readiness_debt_s\x18\x01 \x01(\x05R\x0ereadinessDebtS\"\xd4\x01\n" +
 	"\x0fMakeSafeRequest\x12'\n" +
@@ -1624,7 +1762,7 @@ const file_bayround_v1_round_service_proto_rawDesc = "" +
 	"\aRefusal\x12\x12\n" +
 	"\x04code\x18\x01 \x01(\x05R\x04code\x12\x16\n" +
 	"\x06reason\x18\x02 \x01(\tR\x06reason\x12\x18\n" +
-	"\amessage\x18\x03 \x01(\tR\amessage2\xfd\x06\n" +
+	"\amessage\x18\x03 \x01(\tR\amessage2\xdb\a\n" +
 	"\fRoundService\x12J\n" +
 	"\tOpenRound\x12\x1d.bayround.v1.OpenRoundRequest\x1a\x1e.bayround.v1.OpenRoundResponse\x12G\n" +
 	"\bGetRound\x12\x1c.bayround.v1.GetRoundRequest\x1a\x1d.bayround.v1.GetRoundResponse\x12M\n" +
@@ -1636,7 +1774,8 @@ const file_bayround_v1_round_service_proto_rawDesc = "" +
 	"\vFinishRound\x12\x1f.bayround.v1.FinishRoundRequest\x1a .bayround.v1.FinishRoundResponse\x12P\n" +
 	"\vGiveUpRound\x12\x1f.bayround.v1.GiveUpRoundRequest\x1a .bayround.v1.GiveUpRoundResponse\x12J\n" +
 	"\tBeginStep\x12\x1d.bayround.v1.BeginStepRequest\x1a\x1e.bayround.v1.BeginStepResponse\x12G\n" +
-	"\bMakeSafe\x12\x1c.bayround.v1.MakeSafeRequest\x1a\x1d.bayround.v1.MakeSafeResponse\x12S\n" +
+	"\bMakeSafe\x12\x1c.bayround.v1.MakeSafeRequest\x1a\x1d.bayround.v1.MakeSafeResponse\x12\\\n" +
+	"\x0fChangeAssistant\x12#.bayround.v1.ChangeAssistantRequest\x1a$.bayround.v1.ChangeAssistantResponse\x12S\n" +
 	"\fRecordResult\x12 .bayround.v1.RecordResultRequest\x1a!.bayround.v1.RecordResultResponse\x12Z\n" +
 	"\rRecordResults\x12!.bayround.v1.RecordResultsRequest\x1a\".bayround.v1.RecordResultsResponse(\x010\x01B'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
 
@@ -1652,95 +1791,101 @@ func file_bayround_v1_round_service_proto_rawDescGZIP() []byte {
 	return file_bayround_v1_round_service_proto_rawDescData
 }
 
-var file_bayround_v1_round_service_proto_msgTypes = make([]protoimpl.MessageInfo, 23)
+var file_bayround_v1_round_service_proto_msgTypes = make([]protoimpl.MessageInfo, 25)
 var file_bayround_v1_round_service_proto_goTypes = []any{
-	(*OpenRoundRequest)(nil),      // 0: bayround.v1.OpenRoundRequest
-	(*OpenRoundResponse)(nil),     // 1: bayround.v1.OpenRoundResponse
-	(*GetRoundRequest)(nil),       // 2: bayround.v1.GetRoundRequest
-	(*GetRoundResponse)(nil),      // 3: bayround.v1.GetRoundResponse
-	(*ListRoundsRequest)(nil),     // 4: bayround.v1.ListRoundsRequest
-	(*ListRoundsResponse)(nil),    // 5: bayround.v1.ListRoundsResponse
-	(*PauseRoundRequest)(nil),     // 6: bayround.v1.PauseRoundRequest
-	(*PauseRoundResponse)(nil),    // 7: bayround.v1.PauseRoundResponse
-	(*ResumeRoundRequest)(nil),    // 8: bayround.v1.ResumeRoundRequest
-	(*ResumeRoundResponse)(nil),   // 9: bayround.v1.ResumeRoundResponse
-	(*FinishRoundRequest)(nil),    // 10: bayround.v1.FinishRoundRequest
-	(*FinishRoundResponse)(nil),   // 11: bayround.v1.FinishRoundResponse
-	(*GiveUpRoundRequest)(nil),    // 12: bayround.v1.GiveUpRoundRequest
-	(*GiveUpRoundResponse)(nil),   // 13: bayround.v1.GiveUpRoundResponse
-	(*BeginStepRequest)(nil),      // 14: bayround.v1.BeginStepRequest
-	(*BeginStepResponse)(nil),     // 15: bayround.v1.BeginStepResponse
-	(*MakeSafeRequest)(nil),       // 16: bayround.v1.MakeSafeRequest
-	(*MakeSafeResponse)(nil),      // 17: bayround.v1.MakeSafeResponse
-	(*RecordResultRequest)(nil),   // 18: bayround.v1.RecordResultRequest
-	(*RecordResultResponse)(nil),  // 19: bayround.v1.RecordResultResponse
-	(*RecordResultsRequest)(nil),  // 20: bayround.v1.RecordResultsRequest
-	(*RecordResultsResponse)(nil), // 21: bayround.v1.RecordResultsResponse
-	(*Refusal)(nil),               // 22: bayround.v1.Refusal
-	(*RoundConditions)(nil),       // 23: bayround.v1.RoundConditions
-	(*timestamppb.Timestamp)(nil), // 24: google.protobuf.Timestamp
-	(*Round)(nil),                 // 25: bayround.v1.Round
-	(*UndoneStep)(nil),            // 26: bayround.v1.UndoneStep
-	(Verdict)(0),                  // 27: bayround.v1.Verdict
-	(*Readiness)(nil),             // 28: bayround.v1.Readiness
-	(*Result)(nil),                // 29: bayround.v1.Result
-	(*Finding)(nil),               // 30: bayround.v1.Finding
+	(*OpenRoundRequest)(nil),        // 0: bayround.v1.OpenRoundRequest
+	(*OpenRoundResponse)(nil),       // 1: bayround.v1.OpenRoundResponse
+	(*GetRoundRequest)(nil),         // 2: bayround.v1.GetRoundRequest
+	(*GetRoundResponse)(nil),        // 3: bayround.v1.GetRoundResponse
+	(*ListRoundsRequest)(nil),       // 4: bayround.v1.ListRoundsRequest
+	(*ListRoundsResponse)(nil),      // 5: bayround.v1.ListRoundsResponse
+	(*PauseRoundRequest)(nil),       // 6: bayround.v1.PauseRoundRequest
+	(*PauseRoundResponse)(nil),      // 7: bayround.v1.PauseRoundResponse
+	(*ResumeRoundRequest)(nil),      // 8: bayround.v1.ResumeRoundRequest
+	(*ResumeRoundResponse)(nil),     // 9: bayround.v1.ResumeRoundResponse
+	(*FinishRoundRequest)(nil),      // 10: bayround.v1.FinishRoundRequest
+	(*FinishRoundResponse)(nil),     // 11: bayround.v1.FinishRoundResponse
+	(*GiveUpRoundRequest)(nil),      // 12: bayround.v1.GiveUpRoundRequest
+	(*GiveUpRoundResponse)(nil),     // 13: bayround.v1.GiveUpRoundResponse
+	(*BeginStepRequest)(nil),        // 14: bayround.v1.BeginStepRequest
+	(*ChangeAssistantRequest)(nil),  // 15: bayround.v1.ChangeAssistantRequest
+	(*ChangeAssistantResponse)(nil), // 16: bayround.v1.ChangeAssistantResponse
+	(*BeginStepResponse)(nil),       // 17: bayround.v1.BeginStepResponse
+	(*MakeSafeRequest)(nil),         // 18: bayround.v1.MakeSafeRequest
+	(*MakeSafeResponse)(nil),        // 19: bayround.v1.MakeSafeResponse
+	(*RecordResultRequest)(nil),     // 20: bayround.v1.RecordResultRequest
+	(*RecordResultResponse)(nil),    // 21: bayround.v1.RecordResultResponse
+	(*RecordResultsRequest)(nil),    // 22: bayround.v1.RecordResultsRequest
+	(*RecordResultsResponse)(nil),   // 23: bayround.v1.RecordResultsResponse
+	(*Refusal)(nil),                 // 24: bayround.v1.Refusal
+	(*RoundConditions)(nil),         // 25: bayround.v1.RoundConditions
+	(*timestamppb.Timestamp)(nil),   // 26: google.protobuf.Timestamp
+	(*Round)(nil),                   // 27: bayround.v1.Round
+	(*UndoneStep)(nil),              // 28: bayround.v1.UndoneStep
+	(Verdict)(0),                    // 29: bayround.v1.Verdict
+	(*Readiness)(nil),               // 30: bayround.v1.Readiness
+	(*Result)(nil),                  // 31: bayround.v1.Result
+	(*Finding)(nil),                 // 32: bayround.v1.Finding
 }
 var file_bayround_v1_round_service_proto_depIdxs = []int32{
-	23, // 0: bayround.v1.OpenRoundRequest.conditions:type_name -> bayround.v1.RoundConditions
-	24, // 1: bayround.v1.OpenRoundRequest.device_time:type_name -> google.protobuf.Timestamp
-	25, // 2: bayround.v1.OpenRoundResponse.round:type_name -> bayround.v1.Round
-	25, // 3: bayround.v1.GetRoundResponse.round:type_name -> bayround.v1.Round
-	25, // 4: bayround.v1.ListRoundsResponse.rounds:type_name -> bayround.v1.Round
-	24, // 5: bayround.v1.PauseRoundRequest.device_time:type_name -> google.protobuf.Timestamp
-	25, // 6: bayround.v1.PauseRoundResponse.round:type_name -> bayround.v1.Round
-	26, // 7: bayround.v1.PauseRoundResponse.make_safe:type_name -> bayround.v1.UndoneStep
-	23, // 8: bayround.v1.ResumeRoundRequest.conditions:type_name -> bayround.v1.RoundConditions
-	24, // 9: bayround.v1.ResumeRoundRequest.device_time:type_name -> google.protobuf.Timestamp
-	25, // 10: bayround.v1.ResumeRoundResponse.round:type_name -> bayround.v1.Round
-	24, // 11: bayround.v1.FinishRoundRequest.device_time:type_name -> google.protobuf.Timestamp
-	27, // 12: bayround.v1.FinishRoundRequest.shown_verdict:type_name -> bayround.v1.Verdict
-	25, // 13: bayround.v1.FinishRoundResponse.round:type_name -> bayround.v1.Round
-	28, // 14: bayround.v1.FinishRoundResponse.readiness:type_name -> bayround.v1.Readiness
-	24, // 15: bayround.v1.GiveUpRoundRequest.device_time:type_name -> google.protobuf.Timestamp
-	25, // 16: bayround.v1.GiveUpRoundResponse.round:type_name -> bayround.v1.Round
-	28, // 17: bayround.v1.GiveUpRoundResponse.readiness:type_name -> bayround.v1.Readiness
-	24, // 18: bayround.v1.BeginStepRequest.device_time:type_name -> google.protobuf.Timestamp
-	24, // 19: bayround.v1.MakeSafeRequest.device_time:type_name -> google.protobuf.Timestamp
-	26, // 20: bayround.v1.MakeSafeResponse.still_undone:type_name -> bayround.v1.UndoneStep
-	29, // 21: bayround.v1.RecordResultRequest.result:type_name -> bayround.v1.Result
-	30, // 22: bayround.v1.RecordResultResponse.findings:type_name -> bayround.v1.Finding
-	27, // 23: bayround.v1.RecordResultResponse.verdict:type_name -> bayround.v1.Verdict
-	18, // 24: bayround.v1.RecordResultsRequest.record:type_name -> bayround.v1.RecordResultRequest
-	19, // 25: bayround.v1.RecordResultsResponse.recorded:type_name -> bayround.v1.RecordResultResponse
-	22, // 26: bayround.v1.RecordResultsResponse.refused:type_name -> bayround.v1.Refusal
-	0,  // 27: bayround.v1.RoundService.OpenRound:input_type -> bayround.v1.OpenRoundRequest
-	2,  // 28: bayround.v1.RoundService.GetRound:input_type -> bayround.v1.GetRoundRequest
-	4,  // 29: bayround.v1.RoundService.ListRounds:input_type -> bayround.v1.ListRoundsRequest
-	6,  // 30: bayround.v1.RoundService.PauseRound:input_type -> bayround.v1.PauseRoundRequest
-	8,  // 31: bayround.v1.RoundService.ResumeRound:input_type -> bayround.v1.ResumeRoundRequest
-	10, // 32: bayround.v1.RoundService.FinishRound:input_type -> bayround.v1.FinishRoundRequest
-	12, // 33: bayround.v1.RoundService.GiveUpRound:input_type -> bayround.v1.GiveUpRoundRequest
-	14, // 34: bayround.v1.RoundService.BeginStep:input_type -> bayround.v1.BeginStepRequest
-	16, // 35: bayround.v1.RoundService.MakeSafe:input_type -> bayround.v1.MakeSafeRequest
-	18, // 36: bayround.v1.RoundService.RecordResult:input_type -> bayround.v1.RecordResultRequest
-	20, // 37: bayround.v1.RoundService.RecordResults:input_type -> bayround.v1.RecordResultsRequest
-	1,  // 38: bayround.v1.RoundService.OpenRound:output_type -> bayround.v1.OpenRoundResponse
-	3,  // 39: bayround.v1.RoundService.GetRound:output_type -> bayround.v1.GetRoundResponse
-	5,  // 40: bayround.v1.RoundService.ListRounds:output_type -> bayround.v1.ListRoundsResponse
-	7,  // 41: bayround.v1.RoundService.PauseRound:output_type -> bayround.v1.PauseRoundResponse
-	9,  // 42: bayround.v1.RoundService.ResumeRound:output_type -> bayround.v1.ResumeRoundResponse
-	11, // 43: bayround.v1.RoundService.FinishRound:output_type -> bayround.v1.FinishRoundResponse
-	13, // 44: bayround.v1.RoundService.GiveUpRound:output_type -> bayround.v1.GiveUpRoundResponse
-	15, // 45: bayround.v1.RoundService.BeginStep:output_type -> bayround.v1.BeginStepResponse
-	17, // 46: bayround.v1.RoundService.MakeSafe:output_type -> bayround.v1.MakeSafeResponse
-	19, // 47: bayround.v1.RoundService.RecordResult:output_type -> bayround.v1.RecordResultResponse
-	21, // 48: bayround.v1.RoundService.RecordResults:output_type -> bayround.v1.RecordResultsResponse
-	38, // [38:49] is the sub-list for method output_type
-	27, // [27:38] is the sub-list for method input_type
-	27, // [27:27] is the sub-list for extension type_name
-	27, // [27:27] is the sub-list for extension extendee
-	0,  // [0:27] is the sub-list for field type_name
+	25, // 0: bayround.v1.OpenRoundRequest.conditions:type_name -> bayround.v1.RoundConditions
+	26, // 1: bayround.v1.OpenRoundRequest.device_time:type_name -> google.protobuf.Timestamp
+	27, // 2: bayround.v1.OpenRoundResponse.round:type_name -> bayround.v1.Round
+	27, // 3: bayround.v1.GetRoundResponse.round:type_name -> bayround.v1.Round
+	27, // 4: bayround.v1.ListRoundsResponse.rounds:type_name -> bayround.v1.Round
+	26, // 5: bayround.v1.PauseRoundRequest.device_time:type_name -> google.protobuf.Timestamp
+	27, // 6: bayround.v1.PauseRoundResponse.round:type_name -> bayround.v1.Round
+	28, // 7: bayround.v1.PauseRoundResponse.make_safe:type_name -> bayround.v1.UndoneStep
+	25, // 8: bayround.v1.ResumeRoundRequest.conditions:type_name -> bayround.v1.RoundConditions
+	26, // 9: bayround.v1.ResumeRoundRequest.device_time:type_name -> google.protobuf.Timestamp
+	27, // 10: bayround.v1.ResumeRoundResponse.round:type_name -> bayround.v1.Round
+	26, // 11: bayround.v1.FinishRoundRequest.device_time:type_name -> google.protobuf.Timestamp
+	29, // 12: bayround.v1.FinishRoundRequest.shown_verdict:type_name -> bayround.v1.Verdict
+	27, // 13: bayround.v1.FinishRoundResponse.round:type_name -> bayround.v1.Round
+	30, // 14: bayround.v1.FinishRoundResponse.readiness:type_name -> bayround.v1.Readiness
+	26, // 15: bayround.v1.GiveUpRoundRequest.device_time:type_name -> google.protobuf.Timestamp
+	27, // 16: bayround.v1.GiveUpRoundResponse.round:type_name -> bayround.v1.Round
+	30, // 17: bayround.v1.GiveUpRoundResponse.readiness:type_name -> bayround.v1.Readiness
+	26, // 18: bayround.v1.BeginStepRequest.device_time:type_name -> google.protobuf.Timestamp
+	26, // 19: bayround.v1.ChangeAssistantRequest.device_time:type_name -> google.protobuf.Timestamp
+	27, // 20: bayround.v1.ChangeAssistantResponse.round:type_name -> bayround.v1.Round
+	26, // 21: bayround.v1.MakeSafeRequest.device_time:type_name -> google.protobuf.Timestamp
+	28, // 22: bayround.v1.MakeSafeResponse.still_undone:type_name -> bayround.v1.UndoneStep
+	31, // 23: bayround.v1.RecordResultRequest.result:type_name -> bayround.v1.Result
+	32, // 24: bayround.v1.RecordResultResponse.findings:type_name -> bayround.v1.Finding
+	29, // 25: bayround.v1.RecordResultResponse.verdict:type_name -> bayround.v1.Verdict
+	20, // 26: bayround.v1.RecordResultsRequest.record:type_name -> bayround.v1.RecordResultRequest
+	21, // 27: bayround.v1.RecordResultsResponse.recorded:type_name -> bayround.v1.RecordResultResponse
+	24, // 28: bayround.v1.RecordResultsResponse.refused:type_name -> bayround.v1.Refusal
+	0,  // 29: bayround.v1.RoundService.OpenRound:input_type -> bayround.v1.OpenRoundRequest
+	2,  // 30: bayround.v1.RoundService.GetRound:input_type -> bayround.v1.GetRoundRequest
+	4,  // 31: bayround.v1.RoundService.ListRounds:input_type -> bayround.v1.ListRoundsRequest
+	6,  // 32: bayround.v1.RoundService.PauseRound:input_type -> bayround.v1.PauseRoundRequest
+	8,  // 33: bayround.v1.RoundService.ResumeRound:input_type -> bayround.v1.ResumeRoundRequest
+	10, // 34: bayround.v1.RoundService.FinishRound:input_type -> bayround.v1.FinishRoundRequest
+	12, // 35: bayround.v1.RoundService.GiveUpRound:input_type -> bayround.v1.GiveUpRoundRequest
+	14, // 36: bayround.v1.RoundService.BeginStep:input_type -> bayround.v1.BeginStepRequest
+	18, // 37: bayround.v1.RoundService.MakeSafe:input_type -> bayround.v1.MakeSafeRequest
+	15, // 38: bayround.v1.RoundService.ChangeAssistant:input_type -> bayround.v1.ChangeAssistantRequest
+	20, // 39: bayround.v1.RoundService.RecordResult:input_type -> bayround.v1.RecordResultRequest
+	22, // 40: bayround.v1.RoundService.RecordResults:input_type -> bayround.v1.RecordResultsRequest
+	1,  // 41: bayround.v1.RoundService.OpenRound:output_type -> bayround.v1.OpenRoundResponse
+	3,  // 42: bayround.v1.RoundService.GetRound:output_type -> bayround.v1.GetRoundResponse
+	5,  // 43: bayround.v1.RoundService.ListRounds:output_type -> bayround.v1.ListRoundsResponse
+	7,  // 44: bayround.v1.RoundService.PauseRound:output_type -> bayround.v1.PauseRoundResponse
+	9,  // 45: bayround.v1.RoundService.ResumeRound:output_type -> bayround.v1.ResumeRoundResponse
+	11, // 46: bayround.v1.RoundService.FinishRound:output_type -> bayround.v1.FinishRoundResponse
+	13, // 47: bayround.v1.RoundService.GiveUpRound:output_type -> bayround.v1.GiveUpRoundResponse
+	17, // 48: bayround.v1.RoundService.BeginStep:output_type -> bayround.v1.BeginStepResponse
+	19, // 49: bayround.v1.RoundService.MakeSafe:output_type -> bayround.v1.MakeSafeResponse
+	16, // 50: bayround.v1.RoundService.ChangeAssistant:output_type -> bayround.v1.ChangeAssistantResponse
+	21, // 51: bayround.v1.RoundService.RecordResult:output_type -> bayround.v1.RecordResultResponse
+	23, // 52: bayround.v1.RoundService.RecordResults:output_type -> bayround.v1.RecordResultsResponse
+	41, // [41:53] is the sub-list for method output_type
+	29, // [29:41] is the sub-list for method input_type
+	29, // [29:29] is the sub-list for extension type_name
+	29, // [29:29] is the sub-list for extension extendee
+	0,  // [0:29] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_round_service_proto_init() }
@@ -1752,7 +1897,7 @@ func file_bayround_v1_round_service_proto_init() {
 	file_bayround_v1_result_proto_init()
 	file_bayround_v1_round_proto_init()
 	file_bayround_v1_verdict_proto_init()
-	file_bayround_v1_round_service_proto_msgTypes[21].OneofWrappers = []any{
+	file_bayround_v1_round_service_proto_msgTypes[23].OneofWrappers = []any{
 		(*RecordResultsResponse_Recorded)(nil),
 		(*RecordResultsResponse_Refused)(nil),
 	}
@@ -1762,7 +1907,7 @@ func file_bayround_v1_round_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_round_service_proto_rawDesc), len(file_bayround_v1_round_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   23,
+			NumMessages:   25,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -19,17 +19,18 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	RoundService_OpenRound_FullMethodName     = "/bayround.v1.RoundService/OpenRound"
-	RoundService_GetRound_FullMethodName      = "/bayround.v1.RoundService/GetRound"
-	RoundService_ListRounds_FullMethodName    = "/bayround.v1.RoundService/ListRounds"
-	RoundService_PauseRound_FullMethodName    = "/bayround.v1.RoundService/PauseRound"
-	RoundService_ResumeRound_FullMethodName   = "/bayround.v1.RoundService/ResumeRound"
-	RoundService_FinishRound_FullMethodName   = "/bayround.v1.RoundService/FinishRound"
-	RoundService_GiveUpRound_FullMethodName   = "/bayround.v1.RoundService/GiveUpRound"
-	RoundService_BeginStep_FullMethodName     = "/bayround.v1.RoundService/BeginStep"
-	RoundService_MakeSafe_FullMethodName      = "/bayround.v1.RoundService/MakeSafe"
-	RoundService_RecordResult_FullMethodName  = "/bayround.v1.RoundService/RecordResult"
-	RoundService_RecordResults_FullMethodName = "/bayround.v1.RoundService/RecordResults"
+	RoundService_OpenRound_FullMethodName       = "/bayround.v1.RoundService/OpenRound"
+	RoundService_GetRound_FullMethodName        = "/bayround.v1.RoundService/GetRound"
+	RoundService_ListRounds_FullMethodName      = "/bayround.v1.RoundService/ListRounds"
+	RoundService_PauseRound_FullMethodName      = "/bayround.v1.RoundService/PauseRound"
+	RoundService_ResumeRound_FullMethodName     = "/bayround.v1.RoundService/ResumeRound"
+	RoundService_FinishRound_FullMethodName     = "/bayround.v1.RoundService/FinishRound"
+	RoundService_GiveUpRound_FullMethodName     = "/bayround.v1.RoundService/GiveUpRound"
+	RoundService_BeginStep_FullMethodName       = "/bayround.v1.RoundService/BeginStep"
+	RoundService_MakeSafe_FullMethodName        = "/bayround.v1.RoundService/MakeSafe"
+	RoundService_ChangeAssistant_FullMethodName = "/bayround.v1.RoundService/ChangeAssistant"
+	RoundService_RecordResult_FullMethodName    = "/bayround.v1.RoundService/RecordResult"
+	RoundService_RecordResults_FullMethodName   = "/bayround.v1.RoundService/RecordResults"
 )
 
 // RoundServiceClient is the client API for RoundService service.
@@ -69,6 +70,9 @@ type RoundServiceClient interface {
 	BeginStep(ctx context.Context, in *BeginStepRequest, opts ...grpc.CallOption) (*BeginStepResponse, error)
 	// MakeSafe says that what steps had undone was put back.
 	MakeSafe(ctx context.Context, in *MakeSafeRequest, opts ...grpc.CallOption) (*MakeSafeResponse, error)
+	// ChangeAssistant says that somebody came to assist, or that the assistant left.
+	// FAILED_PRECONDITION: the round has ended.
+	ChangeAssistant(ctx context.Context, in *ChangeAssistantRequest, opts ...grpc.CallOption) (*ChangeAssistantResponse, error)
 	// RecordResult records one result. FAILED_PRECONDITION: the round is not open,
 	// the step is not in its plan, the engine is too warm for a cold step, or a
 	// value is unusual and was not confirmed (reason VALUE_NOT_CONFIRMED).
@@ -177,6 +181,16 @@ func (c *roundServiceClient) MakeSafe(ctx context.Context, in *MakeSafeRequest, 
 	return out, nil
 }
 
+func (c *roundServiceClient) ChangeAssistant(ctx context.Context, in *ChangeAssistantRequest, opts ...grpc.CallOption) (*ChangeAssistantResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ChangeAssistantResponse)
+	err := c.cc.Invoke(ctx, RoundService_ChangeAssistant_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *roundServiceClient) RecordResult(ctx context.Context, in *RecordResultRequest, opts ...grpc.CallOption) (*RecordResultResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(RecordResultResponse)
@@ -237,6 +251,9 @@ type RoundServiceServer interface {
 	BeginStep(context.Context, *BeginStepRequest) (*BeginStepResponse, error)
 	// MakeSafe says that what steps had undone was put back.
 	MakeSafe(context.Context, *MakeSafeRequest) (*MakeSafeResponse, error)
+	// ChangeAssistant says that somebody came to assist, or that the assistant left.
+	// FAILED_PRECONDITION: the round has ended.
+	ChangeAssistant(context.Context, *ChangeAssistantRequest) (*ChangeAssistantResponse, error)
 	// RecordResult records one result. FAILED_PRECONDITION: the round is not open,
 	// the step is not in its plan, the engine is too warm for a cold step, or a
 	// value is unusual and was not confirmed (reason VALUE_NOT_CONFIRMED).
@@ -281,6 +298,9 @@ func (UnimplementedRoundServiceServer) BeginStep(context.Context, *BeginStepRequ
 }
 func (UnimplementedRoundServiceServer) MakeSafe(context.Context, *MakeSafeRequest) (*MakeSafeResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method MakeSafe not implemented")
+}
+func (UnimplementedRoundServiceServer) ChangeAssistant(context.Context, *ChangeAssistantRequest) (*ChangeAssistantResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ChangeAssistant not implemented")
 }
 func (UnimplementedRoundServiceServer) RecordResult(context.Context, *RecordResultRequest) (*RecordResultResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method RecordResult not implemented")
@@ -471,6 +491,24 @@ func _RoundService_MakeSafe_Handler(srv interface{}, ctx context.Context, dec fu
 	return interceptor(ctx, in, info, handler)
 }
 
+func _RoundService_ChangeAssistant_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ChangeAssistantRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RoundServiceServer).ChangeAssistant(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RoundService_ChangeAssistant_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RoundServiceServer).ChangeAssistant(ctx, req.(*ChangeAssistantRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _RoundService_RecordResult_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(RecordResultRequest)
 	if err := dec(in); err != nil {
@@ -538,6 +576,10 @@ var RoundService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "MakeSafe",
 			Handler:    _RoundService_MakeSafe_Handler,
+		},
+		{
+			MethodName: "ChangeAssistant",
+			Handler:    _RoundService_ChangeAssistant_Handler,
 		},
 		{
 			MethodName: "RecordResult",

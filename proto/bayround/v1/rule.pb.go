@@ -10,6 +10,7 @@ import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
+	durationpb "google.golang.org/protobuf/types/known/durationpb"
 	reflect "reflect"
 	sync "sync"
 	unsafe "unsafe"
@@ -389,6 +390,125 @@ func (Grouping) EnumDescriptor() ([]byte, []int) {
 	return file_bayround_v1_rule_proto_rawDescGZIP(), []int{5}
 }
 
+// LimitSide is on which side of its bound a number must lie.
+type LimitSide int32
+
+const (
+	// Not said.
+	LimitSide_LIMIT_SIDE_UNSPECIFIED LimitSide = 0
+	// It must be the bound or greater.
+	LimitSide_LIMIT_SIDE_AT_LEAST LimitSide = 1
+	// It must be greater than the bound.
+	LimitSide_LIMIT_SIDE_MORE_THAN LimitSide = 2
+	// It must be the bound or less.
+	LimitSide_LIMIT_SIDE_AT_MOST LimitSide = 3
+	// It must be less than the bound.
+	LimitSide_LIMIT_SIDE_LESS_THAN LimitSide = 4
+)
+
+// Enum value maps for LimitSide.
+var (
+	LimitSide_name = map[int32]string{
+		0: "LIMIT_SIDE_UNSPECIFIED",
+		1: "LIMIT_SIDE_AT_LEAST",
+		2: "LIMIT_SIDE_MORE_THAN",
+		3: "LIMIT_SIDE_AT_MOST",
+		4: "LIMIT_SIDE_LESS_THAN",
+	}
+	LimitSide_value = map[string]int32{
+		"LIMIT_SIDE_UNSPECIFIED": 0,
+		"LIMIT_SIDE_AT_LEAST":    1,
+		"LIMIT_SIDE_MORE_THAN":   2,
+		"LIMIT_SIDE_AT_MOST":     3,
+		"LIMIT_SIDE_LESS_THAN":   4,
+	}
+)
+
+func (x LimitSide) Enum() *LimitSide {
+	p := new(LimitSide)
+	*p = x
+	return p
+}
+
+func (x LimitSide) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (LimitSide) Descriptor() protoreflect.EnumDescriptor {
+	return file_bayround_v1_rule_proto_enumTypes[6].Descriptor()
+}
+
+func (LimitSide) Type() protoreflect.EnumType {
+	return &file_bayround_v1_rule_proto_enumTypes[6]
+}
+
+func (x LimitSide) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use LimitSide.Descriptor instead.
+func (LimitSide) EnumDescriptor() ([]byte, []int) {
+	return file_bayround_v1_rule_proto_rawDescGZIP(), []int{6}
+}
+
+// DecisionRule is what is done with the uncertainty of a number near a bound, after ILAC-G8 and JCGM 106.
+type DecisionRule int32
+
+const (
+	// Not said: simple.
+	DecisionRule_DECISION_RULE_UNSPECIFIED DecisionRule = 0
+	// The number is taken as it is; the risk is shared.
+	DecisionRule_DECISION_RULE_SIMPLE DecisionRule = 1
+	// Kept only when that is sure, not kept only when that is sure; between the two
+	// nobody can tell, and the vehicle is unproven until it is read again or better.
+	DecisionRule_DECISION_RULE_GUARDED DecisionRule = 2
+	// Not kept only when that is sure; otherwise kept.
+	DecisionRule_DECISION_RULE_BENEFIT_OF_DOUBT DecisionRule = 3
+)
+
+// Enum value maps for DecisionRule.
+var (
+	DecisionRule_name = map[int32]string{
+		0: "DECISION_RULE_UNSPECIFIED",
+		1: "DECISION_RULE_SIMPLE",
+		2: "DECISION_RULE_GUARDED",
+		3: "DECISION_RULE_BENEFIT_OF_DOUBT",
+	}
+	DecisionRule_value = map[string]int32{
+		"DECISION_RULE_UNSPECIFIED":      0,
+		"DECISION_RULE_SIMPLE":           1,
+		"DECISION_RULE_GUARDED":          2,
+		"DECISION_RULE_BENEFIT_OF_DOUBT": 3,
+	}
+)
+
+func (x DecisionRule) Enum() *DecisionRule {
+	p := new(DecisionRule)
+	*p = x
+	return p
+}
+
+func (x DecisionRule) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (DecisionRule) Descriptor() protoreflect.EnumDescriptor {
+	return file_bayround_v1_rule_proto_enumTypes[7].Descriptor()
+}
+
+func (DecisionRule) Type() protoreflect.EnumType {
+	return &file_bayround_v1_rule_proto_enumTypes[7]
+}
+
+func (x DecisionRule) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use DecisionRule.Descriptor instead.
+func (DecisionRule) EnumDescriptor() ([]byte, []int) {
+	return file_bayround_v1_rule_proto_rawDescGZIP(), []int{7}
+}
+
 // Restriction is a limit under which a vehicle may respond.
 type Restriction struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -557,7 +677,10 @@ type Rule struct {
 	// Longest deferral, in days; 0 for none.
 	LongestDeferralDays int32 `protobuf:"varint,17,opt,name=longest_deferral_days,json=longestDeferralDays,proto3" json:"longest_deferral_days,omitempty"`
 	// Who decides about it, in the service's words.
-	Decider       string `protobuf:"bytes,18,opt,name=decider,proto3" json:"decider,omitempty"`
+	Decider string `protobuf:"bytes,18,opt,name=decider,proto3" json:"decider,omitempty"`
+	// Bound that a number must keep, judged with what the number is worth; the rule
+	// is met when it is not kept. With `when` both must hold. RULE_SCOPE_RESULT only.
+	Limit         *Limit `protobuf:"bytes,19,opt,name=limit,proto3" json:"limit,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -718,6 +841,13 @@ func (x *Rule) GetDecider() string {
 	return ""
 }
 
+func (x *Rule) GetLimit() *Limit {
+	if x != nil {
+		return x.Limit
+	}
+	return nil
+}
+
 // RulePack is a versioned set of rules from one authority.
 type RulePack struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -730,7 +860,9 @@ type RulePack struct {
 	// Whose rules they are, for instance "European Union".
 	Authority string `protobuf:"bytes,4,opt,name=authority,proto3" json:"authority,omitempty"`
 	// The rules.
-	Rules         []*Rule `protobuf:"bytes,5,rep,name=rules,proto3" json:"rules,omitempty"`
+	Rules []*Rule `protobuf:"bytes,5,rep,name=rules,proto3" json:"rules,omitempty"`
+	// What counts as cold, where the authority says otherwise than the catalogue.
+	ColdRules     []*ColdRule `protobuf:"bytes,6,rep,name=cold_rules,json=coldRules,proto3" json:"cold_rules,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -800,11 +932,211 @@ func (x *RulePack) GetRules() []*Rule {
 	return nil
 }
 
+func (x *RulePack) GetColdRules() []*ColdRule {
+	if x != nil {
+		return x.ColdRules
+	}
+	return nil
+}
+
+// ColdRule says when a reading counts as taken cold.
+type ColdRule struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Catalogue items it is for.
+	Items []string `protobuf:"bytes,1,rep,name=items,proto3" json:"items,omitempty"`
+	// Least time the engine must have stood.
+	Stood *durationpb.Duration `protobuf:"bytes,2,opt,name=stood,proto3" json:"stood,omitempty"`
+	// Or: driven no farther than this since it was cold, in km; 0 when only standing counts.
+	DrivenAtMostKm float64 `protobuf:"fixed64,3,opt,name=driven_at_most_km,json=drivenAtMostKm,proto3" json:"driven_at_most_km,omitempty"`
+	// Where it comes from.
+	Source        *Source `protobuf:"bytes,4,opt,name=source,proto3" json:"source,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ColdRule) Reset() {
+	*x = ColdRule{}
+	mi := &file_bayround_v1_rule_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ColdRule) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ColdRule) ProtoMessage() {}
+
+func (x *ColdRule) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_rule_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ColdRule.ProtoReflect.Descriptor instead.
+func (*ColdRule) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_rule_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *ColdRule) GetItems() []string {
+	if x != nil {
+		return x.Items
+	}
+	return nil
+}
+
+func (x *ColdRule) GetStood() *durationpb.Duration {
+	if x != nil {
+		return x.Stood
+	}
+	return nil
+}
+
+func (x *ColdRule) GetDrivenAtMostKm() float64 {
+	if x != nil {
+		return x.DrivenAtMostKm
+	}
+	return 0
+}
+
+func (x *ColdRule) GetSource() *Source {
+	if x != nil {
+		return x.Source
+	}
+	return nil
+}
+
+// Limit is a bound that a number must keep.
+type Limit struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The number: a CEL expression over `vehicle` and `o`, mostly one field, for instance "o.tread_band_mm".
+	Number string `protobuf:"bytes,1,opt,name=number,proto3" json:"number,omitempty"`
+	// On which side of the bound it must lie.
+	Side LimitSide `protobuf:"varint,2,opt,name=side,proto3,enum=bayround.v1.LimitSide" json:"side,omitempty"`
+	// The bound: a CEL expression over `vehicle` and `o`, in the unit of the number, for instance "1.6".
+	Bound string `protobuf:"bytes,3,opt,name=bound,proto3" json:"bound,omitempty"`
+	// Unit of both, for texts, for instance "mm"; empty for shares and counts.
+	Unit string `protobuf:"bytes,4,opt,name=unit,proto3" json:"unit,omitempty"`
+	// Standard uncertainty of the number: a CEL expression in its unit. Empty: that
+	// of the observation's value or tread, scaled where the number is share_of_target;
+	// for other numbers it must be given, or the decision must be simple.
+	Uncertainty string `protobuf:"bytes,5,opt,name=uncertainty,proto3" json:"uncertainty,omitempty"`
+	// What is done near the bound.
+	Decision DecisionRule `protobuf:"varint,6,opt,name=decision,proto3,enum=bayround.v1.DecisionRule" json:"decision,omitempty"`
+	// How sure is sure, between 0.5 and 1; 0 for 0.975.
+	Confidence float64 `protobuf:"fixed64,7,opt,name=confidence,proto3" json:"confidence,omitempty"`
+	// It guards life: a gauge that is unknown, overdue or was found wrong cannot prove that it is kept.
+	GuardsLife bool `protobuf:"varint,8,opt,name=guards_life,json=guardsLife,proto3" json:"guards_life,omitempty"`
+	// Why this limit and not another, in words, for instance "over 3.5 t".
+	Why           string `protobuf:"bytes,9,opt,name=why,proto3" json:"why,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Limit) Reset() {
+	*x = Limit{}
+	mi := &file_bayround_v1_rule_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Limit) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Limit) ProtoMessage() {}
+
+func (x *Limit) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_rule_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Limit.ProtoReflect.Descriptor instead.
+func (*Limit) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_rule_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *Limit) GetNumber() string {
+	if x != nil {
+		return x.Number
+	}
+	return ""
+}
+
+func (x *Limit) GetSide() LimitSide {
+	if x != nil {
+		return x.Side
+	}
+	return LimitSide_LIMIT_SIDE_UNSPECIFIED
+}
+
+func (x *Limit) GetBound() string {
+	if x != nil {
+		return x.Bound
+	}
+	return ""
+}
+
+func (x *Limit) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
+func (x *Limit) GetUncertainty() string {
+	if x != nil {
+		return x.Uncertainty
+	}
+	return ""
+}
+
+func (x *Limit) GetDecision() DecisionRule {
+	if x != nil {
+		return x.Decision
+	}
+	return DecisionRule_DECISION_RULE_UNSPECIFIED
+}
+
+func (x *Limit) GetConfidence() float64 {
+	if x != nil {
+		return x.Confidence
+	}
+	return 0
+}
+
+func (x *Limit) GetGuardsLife() bool {
+	if x != nil {
+		return x.GuardsLife
+	}
+	return false
+}
+
+func (x *Limit) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
+}
+
 var File_bayround_v1_rule_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_rule_proto_rawDesc = "" +
 	"\n" +
-	"\x16bayround/v1/rule.proto\x12\vbayround.v1\x1a\x1bbuf/validate/validate.proto\"\xa1\x01\n" +
+	"\x16bayround/v1/rule.proto\x12\vbayround.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\"\xa1\x01\n" +
 	"\vRestriction\x12<\n" +
 	"\x04kind\x18\x01 \x01(\x0e2\x1c.bayround.v1.RestrictionKindB\n" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04kind\x12\x1e\n" +
@@ -815,7 +1147,8 @@ const file_bayround_v1_rule_proto_rawDesc = "" +
 	"\x05title\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x05title\x12\x16\n" +
 	"\x06clause\x18\x02 \x01(\tR\x06clause\x12=\n" +
 	"\x06status\x18\x03 \x01(\x0e2\x19.bayround.v1.SourceStatusB\n" +
-	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x06status\"\xd6\t\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x06status\"\x9d\n" +
+	"\n" +
 	"\x04Rule\x12:\n" +
 	"\x02id\x18\x01 \x01(\tB*\xbaH'r%\x18P2!^[A-Za-z0-9]+([-.][A-Za-z0-9]+)*$R\x02id\x128\n" +
 	"\x05scope\x18\x02 \x01(\x0e2\x16.bayround.v1.RuleScopeB\n" +
@@ -841,16 +1174,38 @@ const file_bayround_v1_rule_proto_rawDesc = "" +
 	"\n" +
 	"same_round\x18\x10 \x01(\bR\tsameRound\x12=\n" +
 	"\x15longest_deferral_days\x18\x11 \x01(\x05B\t\xbaH\x06\x1a\x04\x18x(\x00R\x13longestDeferralDays\x12\x18\n" +
-	"\adecider\x18\x12 \x01(\tR\adecider:\xd5\x02\xbaH\xd1\x02\x1ad\n" +
-	"\frule.trigger\x12*a rule needs faults or a `when` expression\x1a(size(this.faults) > 0 || this.when != ''\x1a|\n" +
+	"\adecider\x18\x12 \x01(\tR\adecider\x12(\n" +
+	"\x05limit\x18\x13 \x01(\v2\x12.bayround.v1.LimitR\x05limit:\xf2\x02\xbaH\xee\x02\x1a\x80\x01\n" +
+	"\frule.trigger\x123a rule needs faults, a `when` expression or a limit\x1a;size(this.faults) > 0 || this.when != '' || has(this.limit)\x1a|\n" +
 	"\vrule.limits\x12<a rule that limits responding names at least one restriction\x1a/this.effect != 2 || size(this.restrictions) > 0\x1ak\n" +
-	"\x0erule.dangerous\x12%a dangerous finding is never deferred\x1a2this.grade != 3 || this.longest_deferral_days == 0\"\xe4\x01\n" +
+	"\x0erule.dangerous\x12%a dangerous finding is never deferred\x1a2this.grade != 3 || this.longest_deferral_days == 0\"\xa4\x02\n" +
 	"\bRulePack\x129\n" +
 	"\x04name\x18\x01 \x01(\tB%\xbaH\"r 2\x1e^packs/[a-z0-9]+(-[a-z0-9]+)*$R\x04name\x12#\n" +
 	"\aversion\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18(R\aversion\x12\x1d\n" +
 	"\x05title\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x05title\x12%\n" +
 	"\tauthority\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\tauthority\x122\n" +
-	"\x05rules\x18\x05 \x03(\v2\x11.bayround.v1.RuleB\t\xbaH\x06\x92\x01\x03\x10\xb8\x17R\x05rules*U\n" +
+	"\x05rules\x18\x05 \x03(\v2\x11.bayround.v1.RuleB\t\xbaH\x06\x92\x01\x03\x10\xb8\x17R\x05rules\x12>\n" +
+	"\n" +
+	"cold_rules\x18\x06 \x03(\v2\x15.bayround.v1.ColdRuleB\b\xbaH\x05\x92\x01\x02\x10dR\tcoldRules\"\xfc\x01\n" +
+	"\bColdRule\x129\n" +
+	"\x05items\x18\x01 \x03(\tB#\xbaH \x92\x01\x1d\b\x01\"\x19r\x172\x15^[A-Z]{3,4}-[0-9]{3}$R\x05items\x12<\n" +
+	"\x05stood\x18\x02 \x01(\v2\x19.google.protobuf.DurationB\v\xbaH\b\xc8\x01\x01\xaa\x01\x02*\x00R\x05stood\x12B\n" +
+	"\x11driven_at_most_km\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x004@)\x00\x00\x00\x00\x00\x00\x00\x00R\x0edrivenAtMostKm\x123\n" +
+	"\x06source\x18\x04 \x01(\v2\x13.bayround.v1.SourceB\x06\xbaH\x03\xc8\x01\x01R\x06source\"\xf5\x02\n" +
+	"\x05Limit\x12\x1f\n" +
+	"\x06number\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x06number\x126\n" +
+	"\x04side\x18\x02 \x01(\x0e2\x16.bayround.v1.LimitSideB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04side\x12\x1d\n" +
+	"\x05bound\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x05bound\x12\x1b\n" +
+	"\x04unit\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18\fR\x04unit\x12 \n" +
+	"\vuncertainty\x18\x05 \x01(\tR\vuncertainty\x12?\n" +
+	"\bdecision\x18\x06 \x01(\x0e2\x19.bayround.v1.DecisionRuleB\b\xbaH\x05\x82\x01\x02\x10\x01R\bdecision\x127\n" +
+	"\n" +
+	"confidence\x18\a \x01(\x01B\x17\xbaH\x14\x12\x12\x11\x00\x00\x00\x00\x00\x00\xf0?)\x00\x00\x00\x00\x00\x00\x00\x00R\n" +
+	"confidence\x12\x1f\n" +
+	"\vguards_life\x18\b \x01(\bR\n" +
+	"guardsLife\x12\x1a\n" +
+	"\x03why\x18\t \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x03why*U\n" +
 	"\x05Grade\x12\x15\n" +
 	"\x11GRADE_UNSPECIFIED\x10\x00\x12\x0f\n" +
 	"\vGRADE_MINOR\x10\x01\x12\x0f\n" +
@@ -886,7 +1241,18 @@ const file_bayround_v1_rule_proto_rawDesc = "" +
 	"\rGROUPING_AXLE\x10\x01\x12\x15\n" +
 	"\x11GROUPING_AXLE_END\x10\x02\x12\x1a\n" +
 	"\x16GROUPING_LAMP_FUNCTION\x10\x03\x12\x11\n" +
-	"\rGROUPING_ITEM\x10\x04B'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
+	"\rGROUPING_ITEM\x10\x04*\x8c\x01\n" +
+	"\tLimitSide\x12\x1a\n" +
+	"\x16LIMIT_SIDE_UNSPECIFIED\x10\x00\x12\x17\n" +
+	"\x13LIMIT_SIDE_AT_LEAST\x10\x01\x12\x18\n" +
+	"\x14LIMIT_SIDE_MORE_THAN\x10\x02\x12\x16\n" +
+	"\x12LIMIT_SIDE_AT_MOST\x10\x03\x12\x18\n" +
+	"\x14LIMIT_SIDE_LESS_THAN\x10\x04*\x86\x01\n" +
+	"\fDecisionRule\x12\x1d\n" +
+	"\x19DECISION_RULE_UNSPECIFIED\x10\x00\x12\x18\n" +
+	"\x14DECISION_RULE_SIMPLE\x10\x01\x12\x19\n" +
+	"\x15DECISION_RULE_GUARDED\x10\x02\x12\"\n" +
+	"\x1eDECISION_RULE_BENEFIT_OF_DOUBT\x10\x03B'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
 
 var (
 	file_bayround_v1_rule_proto_rawDescOnce sync.Once
@@ -900,35 +1266,46 @@ func file_bayround_v1_rule_proto_rawDescGZIP() []byte {
 	return file_bayround_v1_rule_proto_rawDescData
 }
 
-var file_bayround_v1_rule_proto_enumTypes = make([]protoimpl.EnumInfo, 6)
-var file_bayround_v1_rule_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
+var file_bayround_v1_rule_proto_enumTypes = make([]protoimpl.EnumInfo, 8)
+var file_bayround_v1_rule_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
 var file_bayround_v1_rule_proto_goTypes = []any{
-	(Grade)(0),           // 0: bayround.v1.Grade
-	(Effect)(0),          // 1: bayround.v1.Effect
-	(RestrictionKind)(0), // 2: bayround.v1.RestrictionKind
-	(SourceStatus)(0),    // 3: bayround.v1.SourceStatus
-	(RuleScope)(0),       // 4: bayround.v1.RuleScope
-	(Grouping)(0),        // 5: bayround.v1.Grouping
-	(*Restriction)(nil),  // 6: bayround.v1.Restriction
-	(*Source)(nil),       // 7: bayround.v1.Source
-	(*Rule)(nil),         // 8: bayround.v1.Rule
-	(*RulePack)(nil),     // 9: bayround.v1.RulePack
+	(Grade)(0),                  // 0: bayround.v1.Grade
+	(Effect)(0),                 // 1: bayround.v1.Effect
+	(RestrictionKind)(0),        // 2: bayround.v1.RestrictionKind
+	(SourceStatus)(0),           // 3: bayround.v1.SourceStatus
+	(RuleScope)(0),              // 4: bayround.v1.RuleScope
+	(Grouping)(0),               // 5: bayround.v1.Grouping
+	(LimitSide)(0),              // 6: bayround.v1.LimitSide
+	(DecisionRule)(0),           // 7: bayround.v1.DecisionRule
+	(*Restriction)(nil),         // 8: bayround.v1.Restriction
+	(*Source)(nil),              // 9: bayround.v1.Source
+	(*Rule)(nil),                // 10: bayround.v1.Rule
+	(*RulePack)(nil),            // 11: bayround.v1.RulePack
+	(*ColdRule)(nil),            // 12: bayround.v1.ColdRule
+	(*Limit)(nil),               // 13: bayround.v1.Limit
+	(*durationpb.Duration)(nil), // 14: google.protobuf.Duration
 }
 var file_bayround_v1_rule_proto_depIdxs = []int32{
-	2, // 0: bayround.v1.Restriction.kind:type_name -> bayround.v1.RestrictionKind
-	3, // 1: bayround.v1.Source.status:type_name -> bayround.v1.SourceStatus
-	4, // 2: bayround.v1.Rule.scope:type_name -> bayround.v1.RuleScope
-	5, // 3: bayround.v1.Rule.grouping:type_name -> bayround.v1.Grouping
-	0, // 4: bayround.v1.Rule.grade:type_name -> bayround.v1.Grade
-	1, // 5: bayround.v1.Rule.effect:type_name -> bayround.v1.Effect
-	6, // 6: bayround.v1.Rule.restrictions:type_name -> bayround.v1.Restriction
-	7, // 7: bayround.v1.Rule.source:type_name -> bayround.v1.Source
-	8, // 8: bayround.v1.RulePack.rules:type_name -> bayround.v1.Rule
-	9, // [9:9] is the sub-list for method output_type
-	9, // [9:9] is the sub-list for method input_type
-	9, // [9:9] is the sub-list for extension type_name
-	9, // [9:9] is the sub-list for extension extendee
-	0, // [0:9] is the sub-list for field type_name
+	2,  // 0: bayround.v1.Restriction.kind:type_name -> bayround.v1.RestrictionKind
+	3,  // 1: bayround.v1.Source.status:type_name -> bayround.v1.SourceStatus
+	4,  // 2: bayround.v1.Rule.scope:type_name -> bayround.v1.RuleScope
+	5,  // 3: bayround.v1.Rule.grouping:type_name -> bayround.v1.Grouping
+	0,  // 4: bayround.v1.Rule.grade:type_name -> bayround.v1.Grade
+	1,  // 5: bayround.v1.Rule.effect:type_name -> bayround.v1.Effect
+	8,  // 6: bayround.v1.Rule.restrictions:type_name -> bayround.v1.Restriction
+	9,  // 7: bayround.v1.Rule.source:type_name -> bayround.v1.Source
+	13, // 8: bayround.v1.Rule.limit:type_name -> bayround.v1.Limit
+	10, // 9: bayround.v1.RulePack.rules:type_name -> bayround.v1.Rule
+	12, // 10: bayround.v1.RulePack.cold_rules:type_name -> bayround.v1.ColdRule
+	14, // 11: bayround.v1.ColdRule.stood:type_name -> google.protobuf.Duration
+	9,  // 12: bayround.v1.ColdRule.source:type_name -> bayround.v1.Source
+	6,  // 13: bayround.v1.Limit.side:type_name -> bayround.v1.LimitSide
+	7,  // 14: bayround.v1.Limit.decision:type_name -> bayround.v1.DecisionRule
+	15, // [15:15] is the sub-list for method output_type
+	15, // [15:15] is the sub-list for method input_type
+	15, // [15:15] is the sub-list for extension type_name
+	15, // [15:15] is the sub-list for extension extendee
+	0,  // [0:15] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_rule_proto_init() }
@@ -941,8 +1318,8 @@ func file_bayround_v1_rule_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_rule_proto_rawDesc), len(file_bayround_v1_rule_proto_rawDesc)),
-			NumEnums:      6,
-			NumMessages:   4,
+			NumEnums:      8,
+			NumMessages:   6,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -146,7 +146,9 @@ type StandingAnswer struct {
 	// The newest result is itself that of somebody who looked.
 	NewestIsReal bool `protobuf:"varint,4,opt,name=newest_is_real,json=newestIsReal,proto3" json:"newest_is_real,omitempty"`
 	// Looks from before it prove nothing: a repair came after them; absent when there was none.
-	VoidBefore    *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=void_before,json=voidBefore,proto3" json:"void_before,omitempty"`
+	VoidBefore *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=void_before,json=voidBefore,proto3" json:"void_before,omitempty"`
+	// What was measured there; absent when nothing was.
+	Series        *Series `protobuf:"bytes,6,opt,name=series,proto3" json:"series,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -212,6 +214,13 @@ func (x *StandingAnswer) GetNewestIsReal() bool {
 func (x *StandingAnswer) GetVoidBefore() *timestamppb.Timestamp {
 	if x != nil {
 		return x.VoidBefore
+	}
+	return nil
+}
+
+func (x *StandingAnswer) GetSeries() *Series {
+	if x != nil {
+		return x.Series
 	}
 	return nil
 }
@@ -284,7 +293,7 @@ var File_bayround_v1_standing_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_standing_proto_rawDesc = "" +
 	"\n" +
-	"\x1abayround/v1/standing.proto\x12\vbayround.v1\x1a\x19bayround/v1/finding.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xed\x02\n" +
+	"\x1abayround/v1/standing.proto\x12\vbayround.v1\x1a\x19bayround/v1/finding.proto\x1a\x19bayround/v1/history.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xed\x02\n" +
 	"\bStanding\x12\x18\n" +
 	"\avehicle\x18\x01 \x01(\tR\avehicle\x12\x1a\n" +
 	"\bsequence\x18\x02 \x01(\x03R\bsequence\x125\n" +
@@ -293,14 +302,15 @@ const file_bayround_v1_standing_proto_rawDesc = "" +
 	"\x06undone\x18\x05 \x03(\v2\x17.bayround.v1.UndoneStepR\x06undone\x122\n" +
 	"\x06rounds\x18\x06 \x03(\v2\x1a.bayround.v1.StandingRoundR\x06rounds\x12.\n" +
 	"\averdict\x18\a \x01(\x0e2\x14.bayround.v1.VerdictR\averdict\x120\n" +
-	"\x05since\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x05since\"\xe2\x01\n" +
+	"\x05since\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x05since\"\x8f\x02\n" +
 	"\x0eStandingAnswer\x12\x17\n" +
 	"\astep_id\x18\x01 \x01(\tR\x06stepId\x12+\n" +
 	"\x06newest\x18\x02 \x01(\v2\x13.bayround.v1.ResultR\x06newest\x12'\n" +
 	"\x04real\x18\x03 \x01(\v2\x13.bayround.v1.ResultR\x04real\x12$\n" +
 	"\x0enewest_is_real\x18\x04 \x01(\bR\fnewestIsReal\x12;\n" +
 	"\vvoid_before\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"voidBefore\"\xa6\x01\n" +
+	"voidBefore\x12+\n" +
+	"\x06series\x18\x06 \x01(\v2\x13.bayround.v1.SeriesR\x06series\"\xa6\x01\n" +
 	"\rStandingRound\x12(\n" +
 	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\x12<\n" +
 	"\n" +
@@ -330,8 +340,9 @@ var file_bayround_v1_standing_proto_goTypes = []any{
 	(Verdict)(0),                  // 5: bayround.v1.Verdict
 	(*timestamppb.Timestamp)(nil), // 6: google.protobuf.Timestamp
 	(*Result)(nil),                // 7: bayround.v1.Result
-	(*Round)(nil),                 // 8: bayround.v1.Round
-	(*RoundConditions)(nil),       // 9: bayround.v1.RoundConditions
+	(*Series)(nil),                // 8: bayround.v1.Series
+	(*Round)(nil),                 // 9: bayround.v1.Round
+	(*RoundConditions)(nil),       // 10: bayround.v1.RoundConditions
 }
 var file_bayround_v1_standing_proto_depIdxs = []int32{
 	1,  // 0: bayround.v1.Standing.answers:type_name -> bayround.v1.StandingAnswer
@@ -343,14 +354,15 @@ var file_bayround_v1_standing_proto_depIdxs = []int32{
 	7,  // 6: bayround.v1.StandingAnswer.newest:type_name -> bayround.v1.Result
 	7,  // 7: bayround.v1.StandingAnswer.real:type_name -> bayround.v1.Result
 	6,  // 8: bayround.v1.StandingAnswer.void_before:type_name -> google.protobuf.Timestamp
-	8,  // 9: bayround.v1.StandingRound.round:type_name -> bayround.v1.Round
-	9,  // 10: bayround.v1.StandingRound.conditions:type_name -> bayround.v1.RoundConditions
-	7,  // 11: bayround.v1.StandingRound.results:type_name -> bayround.v1.Result
-	12, // [12:12] is the sub-list for method output_type
-	12, // [12:12] is the sub-list for method input_type
-	12, // [12:12] is the sub-list for extension type_name
-	12, // [12:12] is the sub-list for extension extendee
-	0,  // [0:12] is the sub-list for field type_name
+	8,  // 9: bayround.v1.StandingAnswer.series:type_name -> bayround.v1.Series
+	9,  // 10: bayround.v1.StandingRound.round:type_name -> bayround.v1.Round
+	10, // 11: bayround.v1.StandingRound.conditions:type_name -> bayround.v1.RoundConditions
+	7,  // 12: bayround.v1.StandingRound.results:type_name -> bayround.v1.Result
+	13, // [13:13] is the sub-list for method output_type
+	13, // [13:13] is the sub-list for method input_type
+	13, // [13:13] is the sub-list for extension type_name
+	13, // [13:13] is the sub-list for extension extendee
+	0,  // [0:13] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_standing_proto_init() }
@@ -359,6 +371,7 @@ func file_bayround_v1_standing_proto_init() {
 		return
 	}
 	file_bayround_v1_finding_proto_init()
+	file_bayround_v1_history_proto_init()
 	file_bayround_v1_result_proto_init()
 	file_bayround_v1_round_proto_init()
 	file_bayround_v1_verdict_proto_init()

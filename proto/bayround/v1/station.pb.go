@@ -110,8 +110,11 @@ type Station struct {
 	MinimumCrew int32 `protobuf:"varint,9,opt,name=minimum_crew,json=minimumCrew,proto3" json:"minimum_crew,omitempty"`
 	// Coldest temperature the station prepares for, in degrees Celsius.
 	DesignMinimumCelsius float64 `protobuf:"fixed64,10,opt,name=design_minimum_celsius,json=designMinimumCelsius,proto3" json:"design_minimum_celsius,omitempty"`
-	unknownFields        protoimpl.UnknownFields
-	sizeCache            protoimpl.SizeCache
+	// Traffic keeps to the right here, so that nearside, the kerb side, is the
+	// vehicle's right; otherwise it is its left.
+	TrafficKeepsRight bool `protobuf:"varint,11,opt,name=traffic_keeps_right,json=trafficKeepsRight,proto3" json:"traffic_keeps_right,omitempty"`
+	unknownFields     protoimpl.UnknownFields
+	sizeCache         protoimpl.SizeCache
 }
 
 func (x *Station) Reset() {
@@ -212,6 +215,13 @@ func (x *Station) GetDesignMinimumCelsius() float64 {
 		return x.DesignMinimumCelsius
 	}
 	return 0
+}
+
+func (x *Station) GetTrafficKeepsRight() bool {
+	if x != nil {
+		return x.TrafficKeepsRight
+	}
+	return false
 }
 
 // Person is somebody who appears in the record.
@@ -394,7 +404,7 @@ var File_bayround_v1_station_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_station_proto_rawDesc = "" +
 	"\n" +
-	"\x19bayround/v1/station.proto\x12\vbayround.v1\x1a\x1bbayround/v1/catalogue.proto\x1a\x17bayround/v1/gauge.proto\x1a\x16bayround/v1/rule.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x1bbuf/validate/validate.proto\"\xa7\x04\n" +
+	"\x19bayround/v1/station.proto\x12\vbayround.v1\x1a\x1bbayround/v1/catalogue.proto\x1a\x17bayround/v1/gauge.proto\x1a\x16bayround/v1/rule.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x1bbuf/validate/validate.proto\"\xd7\x04\n" +
 	"\aStation\x12<\n" +
 	"\x04name\x18\x01 \x01(\tB(\xbaH%r#2!^stations/[a-z0-9]+(-[a-z0-9]+)*$R\x04name\x12\x1f\n" +
 	"\x05title\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\x05title\x129\n" +
@@ -409,7 +419,8 @@ const file_bayround_v1_station_proto_rawDesc = "" +
 	"\xbaH\a\x1a\x05\x18\xd8\x04 \x00R\fturnoutGoalS\x12,\n" +
 	"\fminimum_crew\x18\t \x01(\x05B\t\xbaH\x06\x1a\x04\x18\t(\x01R\vminimumCrew\x12M\n" +
 	"\x16design_minimum_celsius\x18\n" +
-	" \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00>@)\x00\x00\x00\x00\x00\x00N\xc0R\x14designMinimumCelsius\"\xb7\x02\n" +
+	" \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00>@)\x00\x00\x00\x00\x00\x00N\xc0R\x14designMinimumCelsius\x12.\n" +
+	"\x13traffic_keeps_right\x18\v \x01(\bR\x11trafficKeepsRight\"\xb7\x02\n" +
 	"\x06Person\x12:\n" +
 	"\x04name\x18\x01 \x01(\tB&\xbaH#r!2\x1f^people/[a-z0-9]+(-[a-z0-9]+)*$R\x04name\x12\x1f\n" +
 	"\x05title\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\x05title\x12:\n" +
