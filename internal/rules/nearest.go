@@ -3,12 +3,15 @@ package rules
 import "strings"
 
 // nearest gives the candidate that is most like word, or "" when none is like
-// it. Of equals it gives the first.
+// it: the one that differs in the smallest share of its letters, so that a long
+// name of which a part was left out goes before a short one that is another
+// word. Of equals it gives the first.
 func nearest(word string, candidates []string) string {
-	best, bestDistance := "", len(word)/2+2
+	best, bestShare := "", 1.0
 	for _, c := range candidates {
-		if d := distance(strings.ToLower(word), strings.ToLower(c)); d < bestDistance {
-			best, bestDistance = c, d
+		d := distance(strings.ToLower(word), strings.ToLower(c))
+		if share := float64(d) / float64(max(len(word), len(c))); d < len(word)/2+2 && share < bestShare {
+			best, bestShare = c, share
 		}
 	}
 	return best

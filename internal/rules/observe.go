@@ -19,34 +19,6 @@ const (
 	treadPart = "tread_depth"
 )
 
-// Observe makes what rules see of a step's result, or nil when nobody looked.
-// Values must be in the units of their quantities already. No number in it is
-// ever NaN or infinite: what is, counts as not given. Conditions the step does
-// not know are left out; that the answer no longer fits is for the verdict to say.
-func Observe(step *pb.CheckStep, r *pb.Result) *pb.Observation {
-	if r.GetAnswer() == nil || r.GetNotChecked() != nil {
-		return nil
-	}
-	o := &pb.Observation{Step: step, Result: r}
-	if step.Target != nil && isFinite(step.GetTarget()) {
-		o.HasTarget, o.Target = true, step.GetTarget()
-	}
-	switch answer := r.GetAnswer().(type) {
-	case *pb.Result_Reading:
-		observeReading(o, answer.Reading)
-	case *pb.Result_Profile:
-		observeProfile(o, answer.Profile)
-	case *pb.Result_Level:
-		observeLevel(o, answer.Level)
-	case *pb.Result_Seen:
-		observeConditions(o, answer.Seen.GetConditions())
-	}
-	if r.GetSeen() == nil && statesConditions(o) {
-		observeConditions(o, r.GetAlsoSeen())
-	}
-	return o
-}
-
 func observeReading(o *pb.Observation, reading *pb.Reading) {
 	o.Values = make(map[string]float64, len(reading.GetValues()))
 	for _, v := range reading.GetValues() {
@@ -66,7 +38,7 @@ func observeReading(o *pb.Observation, reading *pb.Reading) {
 	if !ok {
 		return
 	}
-	o.HasValue, o.Value = true, value
+	o.HasValue, o.Value, o.AsRead = true, value, value
 	if share := value / o.GetTarget(); o.GetHasTarget() && isFinite(share) {
 		o.ShareOfTarget = share
 	}

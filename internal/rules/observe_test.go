@@ -33,13 +33,13 @@ func TestObserve(t *testing.T) {
 		got, want *pb.Observation
 	}{
 		{"reading with target", reading(pressure, 1, 680), &pb.Observation{
-			HasValue: true, Value: 680, Values: map[string]float64{"pressure": 680}, HasTarget: true, Target: 850, ShareOfTarget: 0.8,
+			HasValue: true, Value: 680, AsRead: 680, Values: map[string]float64{"pressure": 680}, HasTarget: true, Target: 850, ShareOfTarget: 0.8,
 		}},
 		{"several parts, the first by the step's order", swapped, &pb.Observation{
-			HasValue: true, Value: 7, Values: map[string]float64{"leak": 7, "warning": 480, "build_up": 40},
+			HasValue: true, Value: 7, AsRead: 7, Values: map[string]float64{"leak": 7, "warning": 480, "build_up": 40},
 		}},
 		{"one depth", reading(depth, 1, 2.5), &pb.Observation{
-			HasValue: true, Value: 2.5, Values: map[string]float64{"tread_depth": 2.5}, HasTread: true, TreadBandMm: 2.5, TreadCentralMm: 2.5, TreadLeastMm: 2.5,
+			HasValue: true, Value: 2.5, AsRead: 2.5, Values: map[string]float64{"tread_depth": 2.5}, HasTread: true, TreadBandMm: 2.5, TreadCentralMm: 2.5, TreadLeastMm: 2.5,
 		}},
 		// Bands by hand: section 2 dips to 4 in the middle, in every band of three
 		// quarters; section 3 rises from 2 to 8 over the outer half, so its best band
