@@ -65,7 +65,7 @@ func TestBayPage_EachStateFitsAndBreaksNoPolicy(t *testing.T) {
 
 // cutOff finds text that does not fit its box, and boxes that leave the screen.
 const cutOff = `[...document.querySelectorAll('#board p, #board h1, #board h2, #board li')]
-  .filter(e => e.offsetParent && getComputedStyle(e).textOverflow !== 'ellipsis')
+  .filter(e => e.offsetParent && !e.matches('.vh') && getComputedStyle(e).textOverflow !== 'ellipsis')
   .filter(e => {
     const box = e.getBoundingClientRect();
     return e.scrollWidth > e.clientWidth + 2 || e.scrollHeight > e.clientHeight + 8 ||

@@ -1,0 +1,93 @@
+package screen
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"testing"
+
+	"bayround/internal/round"
+
+	"github.com/chromedp/chromedp"
+)
+
+// eachSample shows sample after sample on one page of that size.
+func eachSample(t *testing.T, b *browser, width, height int, do func(t *testing.T, name string)) {
+	t.Helper()
+	desk := newDesk(wholeBay(t))
+	k := serve(t, desk, defaultLimits())
+	b.size(t, width, height)
+	b.do(t, chromedp.Navigate(k.inside.URL+"/"))
+	views := sampleViews(t)
+	for _, name := range slices.Sorted(maps.Keys(views)) {
+		t.Run(name, func(t *testing.T) {
+			showSample(t, b, desk, views[name])
+			do(t, name)
+		})
+	}
+}
+
+// showSample makes the desk show a view, and waits until the socket has brought it.
+func showSample(t *testing.T, b *browser, desk *trivialDesk, v *round.View) {
+	t.Helper()
+	showView(desk, v)
+	b.until(t, fmt.Sprintf("document.getElementById('main').textContent.replace(/\\s+/g, '') === %q", mainWords(t, v)))
+	value[bool](t, b, "scrollTo(0, 0) || true")
+}
+
+// unreachable scrolls to every control in turn, as whoever has zoomed does, those of
+// each drawer with it open, and says what cannot be seen whole or lies under
+// something else, and where the page itself is wider than the glass.
+const unreachable = `(() => {
+  const wrong = new Set();
+  const named = e => (e.getAttribute("aria-label") || e.textContent.trim() || e.name || e.id).replace(/\s+/g, " ").slice(0, 40);
+  const turnout = () => {
+    const e = document.getElementById("do-turnout");
+    if (!e) return;
+    const b = e.getBoundingClientRect();
+    if (!e.contains(document.elementFromPoint(b.x + b.width / 2, b.y + b.height / 2)) || b.right > innerWidth + 1 || b.top < -1 || b.bottom > innerHeight + 1) wrong.add("TURNOUT is out of reach");
+  };
+  const look = (drawer, inside) => {
+    const wide = document.documentElement.scrollWidth;
+    if (wide > innerWidth) wrong.add(drawer + ": the page is " + wide + " wide on " + innerWidth + ": " + [...document.querySelectorAll("body *")].filter(e => e.getBoundingClientRect().right > innerWidth).slice(-1).map(e => e.tagName + "." + e.className + " " + named(e)));
+    for (const e of document.querySelectorAll("button, summary, input:not([type=hidden]), textarea, select")) {
+      if (!e.checkVisibility({visibilityProperty: true}) || e.disabled || !(inside || document).contains(e)) continue;
+      e.scrollIntoView({block: "center", inline: "center", behavior: "instant"});
+      const b = e.getBoundingClientRect(), x = b.x + b.width / 2, y = b.y + b.height / 2;
+      if (b.left < -1 || b.right > innerWidth + 1 || b.top < -1 || (b.bottom > innerHeight + 1 && b.height < innerHeight)) wrong.add(drawer + ": " + named(e) + " cannot be seen whole: " + [b.left, b.top, b.right, b.bottom].map(Math.round));
+      const top = document.elementFromPoint(x, y);
+      if (!top || !(e.contains(top) || top.contains(e) || e.closest("label")?.contains(top) || e.matches(".spot") && top.closest(".found"))) wrong.add(drawer + ": " + named(e) + " lies under " + (top ? top.tagName + "." + top.className + " " + named(top) : "nothing"));
+      turnout();
+    }
+  };
+  look("shut");
+  for (const d of document.querySelectorAll("details")) {
+    const was = [...document.querySelectorAll("details")].map(o => o.open);
+    d.open = true;
+    look(d.querySelector("summary").textContent.trim(), d);
+    document.querySelectorAll("details").forEach((o, i) => { o.open = was[i]; });
+  }
+  scrollTo(0, 0); turnout();
+  scrollTo(0, document.documentElement.scrollHeight); turnout();
+  scrollTo(0, 0);
+  return [...wrong];
+})()`
+
+// Zoomed to 200 % a tablet of 1280 by 800 has the page on 640 by 400; and a phone
+// has 360 pixels across. Nothing is lost there.
+func TestTabletPage_NothingIsLostWhenZoomed(t *testing.T) {
+	b := openBrowser(t, 640, 400)
+	for _, glass := range []struct {
+		name          string
+		width, height int
+	}{{"zoomed-landscape", 640, 400}, {"zoomed-portrait", 400, 640}, {"phone", 360, 740}, {"whole", 1280, 800}} {
+		t.Run(glass.name, func(t *testing.T) {
+			eachSample(t, b, glass.width, glass.height, func(t *testing.T, name string) {
+				b.shoot(t, glass.name+"-"+name)
+				if wrong := value[[]string](t, b, unreachable); len(wrong) > 0 {
+					t.Errorf("%q", wrong)
+				}
+			})
+		})
+	}
+}
