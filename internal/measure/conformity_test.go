@@ -310,7 +310,7 @@ func TestProbability_MirroredIsTheSame(t *testing.T) {
 		}
 	})
 	far, _ := measure.Measured{Value: 0, Uncertainty: 1}.Probability(measure.Between(9, 10))
-	// ½·erfc(9/√2) less a part in a thousand of it; NIST DLMF 7.12.1 gives the leading terms.
+	// The first terms of the asymptotic series of erfc (Abramowitz and Stegun 7.1.23, from memory).
 	leading := math.Exp(-81.0/2) / (9 * math.Sqrt(2*math.Pi)) * (1 - 1.0/81 + 3.0/(81*81))
 	if !near(far, leading, 2e-4) {
 		t.Errorf("nine deviations off: %v, want about %v", far, leading)

@@ -141,9 +141,10 @@ func (s TreadSection) depth(across float64) float64 {
 		if across > b.Across {
 			continue
 		}
-		// Weighted so that the result never leaves the two depths.
 		t := (across - a.Across) / (b.Across - a.Across)
-		return a.DepthMM*(1-t) + b.DepthMM*t
+		between := a.DepthMM*(1-t) + b.DepthMM*t
+		// Rounding must not leave the two depths: 36 mm all over is not 35.99….
+		return min(max(between, min(a.DepthMM, b.DepthMM)), max(a.DepthMM, b.DepthMM))
 	}
 	return s[len(s)-1].DepthMM
 }

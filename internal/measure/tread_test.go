@@ -256,6 +256,7 @@ func FuzzTreadSection(f *testing.F) {
 	f.Add(1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 	f.Add(math.NaN(), 0.1, 3.0, 0.2, 3.0, 0.3, 3.0)
 	f.Add(0.5, 0.1, math.Inf(1), 0.2, math.NaN(), 0.3, -3.0)
+	f.Add(2.0/3, 0.0, 36.0, 0.5, 36.0, 1.0, 36.0)
 	f.Add(1e-300, 0.0, 5e-324, 1e-300, math.MaxFloat64, 1.0, 1.0)
 	f.Fuzz(func(t *testing.T, fraction, x1, d1, x2, d2, x3, d3 float64) {
 		section := measure.TreadSection{{x1, d1}, {x2, d2}, {x3, d3}}
