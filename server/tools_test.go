@@ -29,7 +29,7 @@ func TestOtherSystems_AskWithGrpcurlAndNothingElse(t *testing.T) {
 			"the services tell what they are",
 			[]string{p.address, "list"},
 			0,
-			[]string{"bayround.v1.JournalService", "bayround.v1.PhotoService", "bayround.v1.ReadinessService", "bayround.v1.RoundService", "bayround.v1.TwinService", "bayround.v1.VehicleService", "grpc.health.v1.Health"},
+			[]string{"bayround.v1.HistoryService", "bayround.v1.JournalService", "bayround.v1.PhotoService", "bayround.v1.ReadinessService", "bayround.v1.RoundService", "bayround.v1.TwinService", "bayround.v1.VehicleService", "grpc.health.v1.Health"},
 		},
 		{"a service describes itself", []string{p.address, "describe", "bayround.v1.RoundService"}, 0, []string{"rpc RecordResults ( stream"}},
 		{"all vehicles", []string{p.address, "bayround.v1.ReadinessService/ListReadiness"}, 0, []string{`"callSign": "T1"`, `"VERDICT_FIT"`, `"VERDICT_UNPROVEN"`}},
@@ -100,7 +100,7 @@ func TestOtherSystems_AreToldWhenTheStationStops(t *testing.T) {
 func TestOtherSystems_SeeItsHealth(t *testing.T) {
 	probe := tool(t, "grpc-health-probe", "github.com/grpc-ecosystem/grpc-health-probe")
 	p := launch(t, t.TempDir())
-	for _, service := range []string{"", "bayround.v1.VehicleService", "bayround.v1.RoundService", "bayround.v1.ReadinessService", "bayround.v1.JournalService", "bayround.v1.PhotoService", "bayround.v1.TwinService"} {
+	for _, service := range []string{"", "bayround.v1.VehicleService", "bayround.v1.RoundService", "bayround.v1.ReadinessService", "bayround.v1.JournalService", "bayround.v1.PhotoService", "bayround.v1.TwinService", "bayround.v1.HistoryService"} {
 		printed, code := outside(t.Context(), t, probe, "-addr="+p.address, "-service="+service)
 		if code != 0 || !strings.Contains(printed, "SERVING") {
 			t.Errorf("health of %q: exit code %d, %s", service, code, printed)

@@ -119,6 +119,14 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 		&pb.GetCheckpointRequest{},
 		&pb.GetLibraryRequest{KnownDigest: strings.Repeat("0a", 32)},
 		&pb.GetStandingRequest{Vehicle: vehicle},
+		&pb.GetHistoryRequest{Vehicle: vehicle, StepId: "FLU-010/oil", Since: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC))},
+		&pb.ListForecastsRequest{PageSize: 10, Station: "stations/skarholm-quay"},
+		&pb.ExplainRequest{Vehicle: vehicle, FindingId: strings.Repeat("0a", 16)},
+		&pb.CheckGaugeRequest{RequestId: id, Gauge: "gauges/g-03", Check: &pb.GaugeCheck{
+			Person: "people/arkwith", Reference: "test bench", Shown: 802, ReferenceValue: 800, Note: "as found",
+		}},
+		&pb.RejudgeGaugeRequest{Gauge: "gauges/g-03"},
+		&pb.RehearseRequest{Files: []*pb.NamedFile{{FileName: "a.yaml", Content: []byte("stations: []\n")}}},
 		&pb.PutPhotoRequest{Sha256: photo.Sum(onePixel(t)), Content: onePixel(t)},
 		&pb.GetPhotoRequest{Sha256: photo.Sum(onePixel(t))},
 	}

@@ -2,8 +2,6 @@ package rpc
 
 import (
 	"context"
-	"sync"
-	"time"
 
 	"bayround/internal/station"
 	pb "bayround/proto/bayround/v1"
@@ -13,18 +11,13 @@ import (
 type journal struct {
 	// No defaults: an rpc without a handler fails the build.
 	pb.UnsafeJournalServiceServer
-	station  *station.Station
-	patience time.Duration   // how long a stream may take nothing
-	sending  *sync.WaitGroup // goroutines that send; whoever ends the server waits for them
+	station *station.Station
+	chain   *chain
 }
 
 // Follow gives every event in order.
 func (j *journal) Follow(req *pb.FollowRequest, stream pb.JournalService_FollowServer) error {
-	f := &following{
-		stream: stream, patience: j.patience, token: req.GetToken(),
-		messages: make(chan *pb.FollowResponse), sent: make(chan error, 1),
-	}
-	j.sending.Go(f.sending)
+	f := &following{telling: tell(j.chain, stream), token: req.GetToken()}
 	defer f.end()
 	return j.station.Follow(stream.Context(), req, f.send)
 }

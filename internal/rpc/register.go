@@ -13,7 +13,8 @@ func registerServices(to grpc.ServiceRegistrar, st *station.Station, kept *photo
 	pb.RegisterVehicleServiceServer(to, &vehicles{station: st})
 	pb.RegisterRoundServiceServer(to, &rounds{station: st, chain: c})
 	pb.RegisterReadinessServiceServer(to, &readiness{station: st, encodings: newEncodings()})
-	pb.RegisterJournalServiceServer(to, &journal{station: st, patience: c.patience, sending: &c.sending})
+	pb.RegisterJournalServiceServer(to, &journal{station: st, chain: c})
 	pb.RegisterTwinServiceServer(to, &twin{station: st})
+	pb.RegisterHistoryServiceServer(to, &history{station: st, chain: c})
 	pb.RegisterPhotoServiceServer(to, &photos{store: kept})
 }

@@ -166,7 +166,7 @@ func TestHealth_IsNotServingBeforeServe(t *testing.T) {
 	}
 	for _, name := range []string{
 		"", "bayround.v1.VehicleService", "bayround.v1.RoundService", "bayround.v1.ReadinessService", "bayround.v1.JournalService",
-		"bayround.v1.PhotoService", "bayround.v1.TwinService",
+		"bayround.v1.PhotoService", "bayround.v1.TwinService", "bayround.v1.HistoryService",
 	} {
 		got, err := server.health.Check(t.Context(), &grpc_health_v1.HealthCheckRequest{Service: name})
 		if err != nil || got.GetStatus() != grpc_health_v1.HealthCheckResponse_NOT_SERVING {

@@ -8,6 +8,7 @@ var patternWords = map[string]string{
 	`^(stations/[a-z0-9]+(-[a-z0-9]+)*)?$`:  named("stations", "skarholm-quay") + ", or empty",
 	`^people/[a-z0-9]+(-[a-z0-9]+)*$`:       named("people", "tamsel-arkwith"),
 	`^(people/[a-z0-9]+(-[a-z0-9]+)*)?$`:    named("people", "tamsel-arkwith") + ", or empty",
+	`^gauges/[a-z0-9]+(-[a-z0-9]+)*$`:       named("gauges", "g-03"),
 	`^(gauges/[a-z0-9]+(-[a-z0-9]+)*)?$`:    named("gauges", "g-03") + ", or empty",
 	`^routines/[a-z0-9]+(-[a-z0-9]+)*$`:     named("routines", "shift"),
 	`^packs/[a-z0-9]+(-[a-z0-9]+)*$`:        named("packs", "gb-use"),

@@ -120,6 +120,7 @@ func things(l *catalogue.Loaded) []thing {
 		add(m.GetName(), m, &pb.JournalEvent{Event: &pb.JournalEvent_PersonApplied{PersonApplied: m}})
 	}
 	for _, m := range l.Gauges {
+		m = proto.CloneOf(m) // the station keeps its checks
 		add(m.GetName(), m, &pb.JournalEvent{Event: &pb.JournalEvent_GaugeApplied{GaugeApplied: m}})
 	}
 	if l.Catalogue != nil {
@@ -149,6 +150,10 @@ func (a *application) take(t thing, d *draft) error {
 				t.name, v.GetRevision(), known.GetRevision())
 		}
 		v.Revision = known.GetRevision() // so that only real differences count
+	}
+	if g, ok := t.message.(*pb.Gauge); ok {
+		known, _ := before.(*pb.Gauge)
+		g.Checks = known.GetChecks()
 	}
 	change := &pb.Change{Name: t.name, Kind: pb.ChangeKind_CHANGE_KIND_ADDED}
 	a.changes = append(a.changes, change)

@@ -70,14 +70,17 @@ func (s *Station) applyDefaults(ctx context.Context, files []catalogue.File) err
 
 // tookDefaults tells that these default files were the last that put something
 // in force; so everything in them was held against what is in force.
-func (l *library) tookDefaults(digest string) bool {
+func (l *library) tookDefaults(digest string) bool { return newestDefaults(l.refs) == digest }
+
+// newestDefaults is the digest of the default files that last put something in force.
+func newestDefaults(refs map[string]ref) string {
 	newest := ref{}
-	for _, r := range l.refs {
+	for _, r := range refs {
 		if r.defaults != "" && r.sequence > newest.sequence {
 			newest = r
 		}
 	}
-	return newest.defaults == digest
+	return newest.defaults
 }
 
 // dropApplied leaves out of loaded defaults what a person has applied.

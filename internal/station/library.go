@@ -66,7 +66,7 @@ func (l *library) draft() *draft {
 // put takes the thing an event put in force and returns its name; "" when the
 // event is about something else.
 func (d *draft) put(ev *pb.JournalEvent) string {
-	name := ""
+	name, defaults := "", defaultsOf(ev.GetCommandId())
 	switch e := ev.GetEvent().(type) {
 	case *pb.JournalEvent_StationApplied:
 		name = e.StationApplied.GetName()
@@ -76,6 +76,9 @@ func (d *draft) put(ev *pb.JournalEvent) string {
 		d.set.Vehicles[name] = e.VehicleApplied
 	case *pb.JournalEvent_GaugeApplied:
 		name = e.GaugeApplied.GetName()
+		if d.refs[name].defaults != "" && isCheck(d.set.Gauges[name], e.GaugeApplied) {
+			defaults = newestDefaults(d.refs) // its file still says what it is
+		}
 		d.set.Gauges[name] = e.GaugeApplied
 	case *pb.JournalEvent_PersonApplied:
 		name = e.PersonApplied.GetName()
@@ -92,7 +95,7 @@ func (d *draft) put(ev *pb.JournalEvent) string {
 	default:
 		return ""
 	}
-	d.refs[name] = ref{sequence: ev.GetSequence(), defaults: defaultsOf(ev.GetCommandId())}
+	d.refs[name] = ref{sequence: ev.GetSequence(), defaults: defaults}
 	return name
 }
 
@@ -106,11 +109,11 @@ func (d *draft) finish(before *library) *library {
 		l.engine, l.broken = rules.Compile(sortedValues(d.set.Packs), d.set.Catalogue)
 	}
 	for name, v := range d.set.Vehicles {
-		if m := before.models[name]; m != nil && m.engine == l.engine && m.follows(d.set) {
-			l.models[name] = m
-			continue
+		m := before.models[name]
+		if m == nil || m.engine != l.engine || !m.follows(d.set) {
+			m = newModel(v, l)
 		}
-		l.models[name] = newModel(v, l)
+		l.models[name] = m.reading(d.set.Gauges)
 	}
 	return l
 }

@@ -18,6 +18,7 @@ import (
 type model struct {
 	vehicle   *pb.VehicleConfiguration
 	station   *pb.Station
+	gauges    map[string]*pb.Gauge // the register, by name
 	catalogue *pb.Catalogue
 	routines  map[string]*pb.Routine // all, by name
 	engine    *rules.Engine          // nil when the packs do not compile
@@ -29,9 +30,13 @@ type model struct {
 	places    map[string]int   // of required steps in the list, by id
 	steps     map[string]*step // every step of any routine, by id
 	islands   map[string]int   // items that group rules look at together share a number
+	plans     *plans           // shared by models that differ in their gauges alone
+}
 
+// plans are those of the routines, as far as they were asked for.
+type plans struct {
 	mu    sync.Mutex
-	plans map[string]*pb.Plan // guarded by mu: by routine, without last results
+	built map[string]*pb.Plan // guarded by mu: by routine, without last results
 }
 
 // step is a check step and what the station needs to know beside it.
@@ -50,7 +55,7 @@ func newModel(v *pb.VehicleConfiguration, l *library) *model {
 	m := &model{
 		vehicle: v, station: l.set.Stations[v.GetStation()], catalogue: l.set.Catalogue,
 		routines: l.set.Routines, engine: l.engine, packs: packsOf(v, l.set.Packs),
-		steps: map[string]*step{}, plans: map[string]*pb.Plan{},
+		steps: map[string]*step{}, plans: &plans{built: map[string]*pb.Plan{}},
 	}
 	m.prepareJudge(l.broken)
 	m.islands = islandsOf(v, l.set)
@@ -78,11 +83,24 @@ func (m *model) newStep(s *pb.CheckStep, rank int) *step {
 }
 
 // follows tells whether the model still follows from what is in force; the
-// engine, which packs and catalogue decide, is compared by the caller.
+// engine, which packs and catalogue decide, is compared by the caller, and its
+// gauges may be others.
 func (m *model) follows(set *catalogue.Library) bool {
 	return set.Vehicles[m.vehicle.GetName()] == m.vehicle &&
 		set.Stations[m.vehicle.GetStation()] == m.station &&
 		set.Catalogue == m.catalogue && maps.Equal(set.Routines, m.routines)
+}
+
+// reading is the model with another register of gauges, the same one where
+// nothing in it differs. Neither steps nor rules hang on gauges; what readings
+// are worth does.
+func (m *model) reading(gauges map[string]*pb.Gauge) *model {
+	if maps.Equal(m.gauges, gauges) {
+		return m
+	}
+	other := *m
+	other.gauges = gauges
+	return &other
 }
 
 // together is one routine of everything that any of the routines asks for.
@@ -112,13 +130,13 @@ func (m *model) plan(routine string) *pb.Plan {
 	if r == nil {
 		return nil
 	}
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if p := m.plans[routine]; p != nil {
+	m.plans.mu.Lock()
+	defer m.plans.mu.Unlock()
+	if p := m.plans.built[routine]; p != nil {
 		return p
 	}
 	p := m.build(r)
-	m.plans[routine] = p
+	m.plans.built[routine] = p
 	return p
 }
 
