@@ -108,6 +108,7 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 		&pb.ResumeRoundRequest{RequestId: id, Round: round, Conditions: conditions},
 		&pb.FinishRoundRequest{RequestId: id, Round: round, Note: "nothing found"},
 		&pb.GiveUpRoundRequest{RequestId: id, Round: round, Note: "relieved"},
+		&pb.ChangeAssistantRequest{RequestId: id, Round: round, Assistant: "people/venholt"},
 		&pb.BeginStepRequest{RequestId: id, Round: round, StepId: "HVE-020/charge-flap"},
 		&pb.MakeSafeRequest{RequestId: id, Round: round, StepIds: []string{"HVE-020/charge-flap"}},
 		&pb.RecordResultRequest{Round: round, Result: fullResult(t)},

@@ -100,6 +100,9 @@ func breakList(field protoreflect.FieldDescriptor, r *validate.RepeatedRules, ad
 	if r.GetUnique() {
 		add("unique", "", func(m protoreflect.Message) { list := m.Mutable(field).List(); list.Append(list.Get(0)) })
 	}
+	if r.GetItems().GetDouble().HasFinite() {
+		add("items.finite", "[0]", func(m protoreflect.Message) { m.Mutable(field).List().Set(0, protoreflect.ValueOfFloat64(math.Inf(1))) })
+	}
 	if r.GetItems().GetString().HasPattern() {
 		add("items.pattern", "[1]", func(m protoreflect.Message) { m.Mutable(field).List().Append(protoreflect.ValueOfString("!")) })
 	}
@@ -161,7 +164,10 @@ func moreSamples(t *testing.T) []proto.Message {
 	}
 	return []proto.Message{
 		with(func(r *pb.Result) {
-			r.Answer = &pb.Result_Reading{Reading: &pb.Reading{Values: []*pb.Value{{Part: "pressure", AsTyped: 8.5, Unit: "bar"}}}}
+			r.Answer = &pb.Result_Reading{Reading: &pb.Reading{Values: []*pb.Value{{
+				Part: "pressure", AsTyped: 8.5, Unit: "bar", Again: []float64{8.4},
+				Trace: &pb.Trace{AtS: []float64{0, 60}, AsTyped: []float64{8.5, 8.4}, Unit: "bar"},
+			}}}}
 		}),
 		with(func(r *pb.Result) {
 			r.Answer = &pb.Result_Profile{Profile: &pb.TreadProfile{Unit: "mm", Sections: []*pb.TreadSection{
