@@ -133,8 +133,11 @@ func (d *Desk) takePhoto(_ context.Context, a Act) error {
 // stays in the record.
 func (d *Desk) beginCure(_ context.Context, a Act) error {
 	s := d.session
-	if s.Given == nil || !s.Given.CanCure {
+	if s.Given == nil {
 		return fault.New(fault.Precondition, "CURE_OF_NOTHING", "record first what was found, then what was put right")
+	}
+	if !s.Given.CanCure {
+		return fault.New(fault.Precondition, "NOTHING_TO_CURE", "nothing that can be put right on the spot was found at %q; what was found there stays open until it is repaired", s.Given.Title)
 	}
 	done := strings.TrimSpace(a.Values["done"])
 	if done == "" || len([]rune(done)) > 200 {
