@@ -4,7 +4,6 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -37,8 +36,10 @@ func Hampel(values []float64, half int, sigmas, floor float64) []Window {
 
 // GrubbsTest asks of the value farthest from the mean whether it is too far.
 type GrubbsTest struct {
-	// Index of that value.
+	// Index of that value; -1 when there is none.
 	Index int
+	// SD is the standard deviation of the sample.
+	SD float64
 	// G is its distance from the mean in standard deviations of the sample.
 	G float64
 	// Critical is what G exceeds with probability alpha when all belong together.
@@ -53,17 +54,18 @@ func Grubbs(values []float64, alpha float64) GrubbsTest {
 	if len(values) < 3 {
 		return GrubbsTest{Index: -1}
 	}
-	mean, sd := stat.MeanStdDev(values, nil)
-	farthest := 0
+	centre, squares, farthest := mean(values), 0.0, 0
 	for i, v := range values {
-		if math.Abs(v-mean) > math.Abs(values[farthest]-mean) {
+		squares += (v - centre) * (v - centre)
+		if math.Abs(v-centre) > math.Abs(values[farthest]-centre) {
 			farthest = i
 		}
 	}
-	if sd == 0 {
+	if squares == 0 {
 		return GrubbsTest{Index: -1}
 	}
-	g := GrubbsTest{Index: farthest, G: math.Abs(values[farthest]-mean) / sd}
+	g := GrubbsTest{Index: farthest, SD: math.Sqrt(squares / float64(len(values)-1))}
+	g.G = math.Abs(values[farthest]-centre) / g.SD
 	g.Critical = GrubbsCritical(len(values), alpha/2)
 	g.Outlier = g.G > g.Critical
 	return g

@@ -3,7 +3,7 @@ package trend
 import (
 	"math"
 
-	"gonum.org/v1/gonum/stat"
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // LeastOthers is how many readings before a run must show what the scatter is.
@@ -46,19 +46,57 @@ func unrounded(before []float64, step float64) float64 {
 	if len(before) < LeastOthers || !(step > 0) {
 		return 0
 	}
-	sigma := stat.Mean(movingRanges(before), nil) / rangeOfTwo
+	sigma := mean(movingRanges(before)) / rangeOfTwo
 	return math.Sqrt(max(0, sigma*sigma-step*step/12))
 }
 
-// rangeOfTwo is the expected range of two standard normal values, 2/√π: the constant d2
-// of control charts for n = 2, which tables print as 1.128.
-const rangeOfTwo = 2 / math.SqrtPi
+const (
+	// LeastHeaped is how many readings a question about last digits needs: five for
+	// each digit, the usual condition of the chi-square test.
+	LeastHeaped = 50
+	// leastSteps is the Spread in steps of the gauge below which last digits are not
+	// evenly spread anyway: readings from 7.9 to 8.2 know but four of them.
+	leastSteps = 4
+	digits     = 10
+)
 
-// movingRanges are the sizes of the differences between neighbours.
-func movingRanges(values []float64) []float64 {
-	ranges := make([]float64, max(len(values)-1, 0))
-	for i := range ranges {
-		ranges[i] = math.Abs(values[i+1] - values[i])
+// LastDigits is how often each last digit was read.
+type LastDigits struct {
+	// Count of each digit.
+	Count [digits]int
+	// ChiSquare against all digits alike, with nine degrees of freedom.
+	ChiSquare float64
+	// P is the probability of digits as uneven, or more so, were all alike; 1 when there
+	// are fewer than LeastHeaped readings or they lie too close together to tell.
+	P float64
+	// ZeroFive is the share of readings that end in 0 or 5, of the fifth that it should be:
+	// 1 is usual, 5 is all of them. It is Whipple's index divided by 100; 0 when P is 1
+	// for want of readings.
+	ZeroFive float64
+}
+
+// Heaping asks whether readings end in some digits more than in others. Rounding to the
+// nearest half is human and harmless until a limit falls in between. Readings of several
+// wheels or vehicles may be put together as long as the gauges have one step.
+func Heaping(shown []float64, step float64) LastDigits {
+	out := LastDigits{P: 1}
+	if !(step > 0) || len(shown) < LeastHeaped || !(Spread(shown) >= leastSteps*step) {
+		return out
 	}
-	return ranges
+	for _, v := range shown {
+		out.Count[lastDigit(v, step)]++
+	}
+	expected := float64(len(shown)) / digits
+	for _, count := range out.Count {
+		off := float64(count) - expected
+		out.ChiSquare += off * off / expected
+	}
+	out.P = distuv.ChiSquared{K: digits - 1}.Survival(out.ChiSquare)
+	out.ZeroFive = float64(out.Count[0]+out.Count[5]) / (2 * expected)
+	return out
+}
+
+// lastDigit of a reading counted in steps of the gauge.
+func lastDigit(v, step float64) int {
+	return int(math.Abs(math.Mod(math.Round(v/step), digits)))
 }

@@ -77,7 +77,8 @@ func TestSeries_OrderDoesNotMatter(t *testing.T) {
 
 // drawSeries draws points of which no two are of the same instant.
 func drawSeries(t *rapid.T) trend.Series {
-	days := rapid.SliceOfNDistinct(rapid.IntRange(0, 500), 0, 60, rapid.ID[int]).Draw(t, "days")
+	least := rapid.SampledFrom([]int{0, 4, 12, 40}).Draw(t, "least")
+	days := rapid.SliceOfNDistinct(rapid.IntRange(0, 500), least, 60, rapid.ID[int]).Draw(t, "days")
 	slices.Sort(days)
 	s := make(trend.Series, len(days))
 	for i, day := range days {
@@ -85,7 +86,7 @@ func drawSeries(t *rapid.T) trend.Series {
 			At:    begins.AddDate(0, 0, day),
 			Value: float64(rapid.IntRange(60, 90).Draw(t, "tenths")) / 10,
 			Added: float64(rapid.SampledFrom([]int{0, 0, 0, 3, 5}).Draw(t, "added")) / 10,
-			Reset: rapid.IntRange(0, 19).Draw(t, "reset") == 0,
+			Reset: rapid.IntRange(0, 29).Draw(t, "reset") == 29,
 		}
 	}
 	return s

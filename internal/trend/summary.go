@@ -24,6 +24,8 @@ type Options struct {
 	Resolution float64
 	// Limit to forecast, nil for none.
 	Limit *Limit
+	// LitresPerUnit makes litres of values and asks for Use; 0 when they are no level.
+	LitresPerUnit float64
 	// Now is when the forecast is asked for; no date in it lies earlier.
 	Now time.Time
 }
@@ -61,6 +63,8 @@ type Summary struct {
 	Repeats Repetition
 	// Forecast for Options.Limit.
 	Forecast Forecast
+	// Use for Options.LitresPerUnit.
+	Use Use
 }
 
 // Summarise says what a series tells. Whatever the points hold, it answers with finite
@@ -70,6 +74,7 @@ func Summarise(s Series, o Options) Summary {
 	f := fitted(s, o)
 	out := Summary{Points: len(f.points) - f.ignored, Days: f.line.span(), Ignored: f.ignored, PNoTrend: 1}
 	out.Repeats = Repeats(readings(f.points), f.step)
+	out.Use = UseOf(f.points, o.LitresPerUnit)
 	if !f.sloped {
 		return out
 	}

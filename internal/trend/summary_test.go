@@ -159,7 +159,7 @@ func FuzzSummarise(f *testing.F) {
 	f.Add(bytesOf(weekly(math.NaN(), math.Inf(1), 1e308, -1e9, 1e9, 0, 5e-324)), math.NaN(), math.Inf(-1))
 	f.Fuzz(func(t *testing.T, raw []byte, resolution, limit float64) {
 		s := seriesOf(raw)
-		o := trend.Options{Resolution: resolution, Limit: &trend.Limit{Value: limit, Above: len(raw)%2 == 0}, Now: begins}
+		o := trend.Options{Resolution: resolution, Limit: &trend.Limit{Value: limit, Above: len(raw)%2 == 0}, LitresPerUnit: 6, Now: begins}
 		got := trend.Summarise(s, o)
 		finite(t, reflect.ValueOf(got), "summary")
 		if got.PNoTrend < 0 || got.PNoTrend > 1 || got.Repeats.P < 0 || got.Repeats.P > 1 || got.SlopeLow > got.SlopeHigh {
