@@ -1,5 +1,6 @@
 // Package measure holds the numbers of the trade: units, gauge pressure at
-// another temperature, tread across the breadth, what tyre markings mean, and
+// another temperature, tread across the breadth, what tyre markings mean, timed
+// tests of air and of flashing lamps, and
 // how sure a reading makes a decision.
 //
 // Everything here is a pure function of its arguments. No function makes NaN of
