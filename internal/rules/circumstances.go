@@ -52,6 +52,9 @@ func (c Circumstances) Observe(step *pb.CheckStep, r *pb.Result) *pb.Observation
 		observeConditions(o, r.GetAlsoSeen())
 	}
 	c.observeGauge(o)
+	c.observeWorth(o)
+	c.observeShape(o)
+	observeLitres(o)
 	return o
 }
 

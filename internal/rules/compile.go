@@ -28,7 +28,8 @@ type compiled struct {
 	index       int
 	rule        *pb.Rule
 	forVehicles *expression // nil for all
-	when        *expression // nil when a fault alone sets it off
+	when        *expression // nil when a fault or the limit alone sets it off
+	limit       *limit      // nil when there is none
 	text        *template
 	items       []string // group and vehicle scope: items it looks at
 	names       *pb.Fault
@@ -112,6 +113,10 @@ func (e *environments) compileRule(rule *pb.Rule) (*compiled, []complaint) {
 		if c.when != nil {
 			c.speaksOf = append(c.speaksOf, c.when.faults...)
 		}
+	}
+	if rule.GetLimit() != nil {
+		c.limit, found = e.result.compileLimit(rule, c.items)
+		complaints = append(complaints, found...)
 	}
 	c.text, found = text.compileText(rule.GetText())
 	note("text", found)

@@ -24,6 +24,8 @@ var (
 	vehicleType     = cel.ObjectType("bayround.v1.VehicleConfiguration")
 	observationType = cel.ObjectType("bayround.v1.Observation")
 	faultType       = cel.ObjectType("bayround.v1.Fault")
+	trendType       = cel.ObjectType("bayround.v1.Trend")
+	peersType       = cel.ObjectType("bayround.v1.PeerTrend")
 )
 
 // environments are the views an expression can have of the world.
@@ -93,15 +95,15 @@ func (w view) with(name string, kind *cel.Type) (view, error) {
 type vocabulary struct {
 	faults map[string]*pb.Fault
 	owner  map[string]string // item of a fault
-	items  map[string]bool
+	items  map[string]*pb.Item
 	ids    []string // of faults and items, in the catalogue's order
 }
 
 // newVocabulary reads the catalogue.
 func newVocabulary(cat *pb.Catalogue) *vocabulary {
-	known := &vocabulary{faults: map[string]*pb.Fault{}, owner: map[string]string{}, items: map[string]bool{}}
+	known := &vocabulary{faults: map[string]*pb.Fault{}, owner: map[string]string{}, items: map[string]*pb.Item{}}
 	for _, item := range cat.GetItems() {
-		known.items[item.GetId()] = true
+		known.items[item.GetId()] = item
 		known.ids = append(known.ids, item.GetId())
 		for _, fault := range item.GetFaults() {
 			known.faults[fault.GetId()] = fault

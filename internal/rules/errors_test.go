@@ -27,6 +27,12 @@ func TestCompile_SaysWhatIsWrong(t *testing.T) {
 	text := func(text string) func(*pb.Rule) {
 		return func(r *pb.Rule) { r.Faults, r.Text = []string{"TYR-020-01"}, text }
 	}
+	limit := func(change func(*pb.Limit)) func(*pb.Rule) {
+		return func(r *pb.Rule) {
+			r.Items, r.Limit = []string{"TYR-010"}, &pb.Limit{Number: "o.value", Side: atLeast, Bound: "690.0"}
+			change(r.Limit)
+		}
+	}
 	for _, tc := range []struct {
 		name         string
 		change       func(*pb.Rule)
@@ -89,6 +95,27 @@ func TestCompile_SaysWhatIsWrong(t *testing.T) {
 		{"no grouping", func(r *pb.Rule) { text("x")(r); r.Scope = pb.RuleScope_RULE_SCOPE_GROUP }, "grouping", 0, 0, "not said", "GROUPING_AXLE"},
 		{"grouping out of place", func(r *pb.Rule) { text("x")(r); r.Grouping = pb.Grouping_GROUPING_AXLE }, "grouping", 0, 0, "only a rule of RULE_SCOPE_GROUP", "leave grouping empty"},
 		{"same_round out of place", func(r *pb.Rule) { text("x")(r); r.SameRound = true }, "same_round", 0, 0, "no rounds", "leave same_round empty"},
+
+		{"words for a bound", limit(func(l *pb.Limit) { l.Bound = `"3"` }), "limit.bound", 1, 1, "it gives string, not double", "1.6"},
+		{"whole number for a bound", limit(func(l *pb.Limit) { l.Bound = "690" }), "limit.bound", 1, 1, "it gives int, not double", "with decimals"},
+		{"unknown field in a number", limit(func(l *pb.Limit) { l.Number = "o.valu" }), "limit.number", 1, 2, `no field "valu"`, "value"},
+		{"unknown field in an uncertainty", limit(func(l *pb.Limit) { l.Uncertainty = "o.standard_uncertanty" }), "limit.uncertainty", 1, 2, "standard_uncertanty", "standard_uncertainty"},
+		{"no side", limit(func(l *pb.Limit) { l.Side = 0 }), "limit.side", 0, 0, "on which side", "LIMIT_SIDE_AT_LEAST"},
+		{"no such decision", limit(func(l *pb.Limit) { l.Decision = 9 }), "limit.decision", 0, 0, "no such decision", "DECISION_RULE_GUARDED"},
+		{"confidence of a coin", limit(func(l *pb.Limit) { l.Confidence = 0.5 }), "limit.confidence", 0, 0, "makes nothing sure", "above 0.5"},
+		{"limit on a group", func(r *pb.Rule) { limit(func(*pb.Limit) {})(r); r.When = "true"; group(r) }, "limit", 0, 0, "only a rule on one result has a limit", "RULE_SCOPE_RESULT"},
+		{"nobody knows what a level is worth", limit(func(l *pb.Limit) { l.Number, l.Decision = "o.level", guarded }), "limit.uncertainty", 0, 0, "nothing says what this number of TYR-010 is worth", "DECISION_RULE_SIMPLE"},
+		{"nobody knows what a sum is worth", limit(func(l *pb.Limit) { l.Number, l.Decision = "o.value + 1.0", doubtGiven }), "limit.uncertainty", 0, 0, "nothing says", "standard uncertainty"},
+		{"nobody knows what a rate off the dashboard is worth", func(r *pb.Rule) {
+			limit(func(l *pb.Limit) { l.Decision = guarded })(r)
+			r.Items = []string{"TYR-010", "AIR-010"}
+		}, "limit.uncertainty", 0, 0, "number of AIR-010", ""},
+		{"no such part", limit(func(l *pb.Limit) { l.Number, l.Decision = `o.values["pressur"]`, guarded }), "limit.uncertainty", 0, 0, "number of TYR-010", ""},
+		{"life guarded by what no gauge measures", func(r *pb.Rule) {
+			limit(func(l *pb.Limit) { l.GuardsLife = true })(r)
+			r.Items = []string{"AIR-010"}
+		}, "limit.guards_life", 0, 0, "no gauge of the register measures this number of AIR-010", "read with a gauge"},
+		{"life guarded by a level", limit(func(l *pb.Limit) { l.Number, l.GuardsLife = "o.level", true }), "limit.guards_life", 0, 0, "no gauge", ""},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			sound := rule("sound", text("Fine"))

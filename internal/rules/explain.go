@@ -149,6 +149,9 @@ func wrongKind(got, wanted *cel.Type) complaint {
 	if wanted.IsExactType(cel.BoolType) {
 		c.right = "make it a condition, for instance o.value < 690.0"
 	}
+	if wanted.IsExactType(cel.DoubleType) {
+		c.right = "give a number with decimals, for instance 1.6, 20.0 or double(o.affected)"
+	}
 	return c
 }
 

@@ -17,6 +17,7 @@ import (
 type expression struct {
 	program cel.Program
 	reads   givens   // what it needs of every observation
+	touches givens   // what it looks at, needed or not
 	faults  []string // fault ids it holds as literals
 	kind    *cel.Type
 }
@@ -88,10 +89,9 @@ func (w view) inspect(checked *cel.Ast) (*expression, []complaint) {
 		switch e.Kind() {
 		case celast.SelectKind:
 			sel := e.AsSelect()
-			if tree.GetType(sel.Operand().ID()).IsExactType(observationType) {
-				x.reads |= readBy[sel.FieldName()]
-				mentions |= mentionedBy[sel.FieldName()]
-			}
+			reads, mentioned := selected(tree.GetType(sel.Operand().ID()), sel.FieldName(), sel.IsTestOnly())
+			x.touches |= reads
+			mentions |= mentioned
 		case celast.LiteralKind:
 			id, ok := e.AsLiteral().(types.String)
 			if !ok || !idLiteral.MatchString(string(id)) {
@@ -111,7 +111,7 @@ func (w view) inspect(checked *cel.Ast) (*expression, []complaint) {
 			}
 		}
 	}))
-	x.reads &^= mentions
+	x.reads = x.touches &^ mentions
 	return x, complaints
 }
 
@@ -151,7 +151,7 @@ func literalIDs(tree *celast.AST, e celast.Expr) *complaint {
 
 // unknown gives a complaint when the catalogue has no such item or fault.
 func (k *vocabulary) unknown(id string) *complaint {
-	if k.items[id] || k.faults[id] != nil {
+	if k.items[id] != nil || k.faults[id] != nil {
 		return nil
 	}
 	return &complaint{wrong: `the catalogue has no "` + id + `"`, right: didYouMean(id, k.ids)}

@@ -31,6 +31,14 @@ func (j *Judge) finding(m met, s *scene, looked []*pb.Observation) *pb.Finding {
 		f.FindingId = findingID(f)
 		return f
 	}
+	f.Limit = m.limit.said()
+	if m.undecided() {
+		// Nobody has found the fault, so the finding does not bear it.
+		f.RecheckCloses = true
+		f.Text = m.limit.cannotTell()
+		f.FindingId = findingID(f)
+		return f
+	}
 	if m.fault == "" {
 		f.Fault = rule.GetNamesFault()
 	}

@@ -15,12 +15,13 @@ func catalogue() *pb.Catalogue {
 	fault := func(id, text string, now bool) *pb.Fault {
 		return &pb.Fault{Id: id, Text: text, DriverDoes: "Report it: " + text, PutRightNow: now, Source: "invented"}
 	}
+	part := func(id string, q pb.Quantity) []*pb.ReadingPart { return []*pb.ReadingPart{{Id: id, Quantity: q}} }
 	return &pb.Catalogue{Version: "test", Items: []*pb.Item{
-		{Id: "TYR-010", Title: "Tyre pressure", AnswerKind: pb.AnswerKind_ANSWER_KIND_READING, Faults: []*pb.Fault{fault("TYR-010-01", "tyre too soft", true)}},
+		{Id: "TYR-010", Title: "Tyre pressure", AnswerKind: pb.AnswerKind_ANSWER_KIND_READING, Parts: part("pressure", pb.Quantity_QUANTITY_PRESSURE), Faults: []*pb.Fault{fault("TYR-010-01", "tyre too soft", true)}},
 		{Id: "TYR-020", Title: "Tyre condition", AnswerKind: pb.AnswerKind_ANSWER_KIND_CONDITION, Faults: []*pb.Fault{
 			fault("TYR-020-01", "cut to the cord", false), fault("TYR-020-02", "bulge", false), fault("TYR-020-03", "stone in the tread", true),
 		}},
-		{Id: "TYR-030", Title: "Tread depth", AnswerKind: pb.AnswerKind_ANSWER_KIND_PROFILE, Faults: []*pb.Fault{fault("TYR-030-01", "tread too shallow", false)}},
+		{Id: "TYR-030", Title: "Tread depth", AnswerKind: pb.AnswerKind_ANSWER_KIND_PROFILE, Parts: part("tread_depth", pb.Quantity_QUANTITY_LENGTH), Faults: []*pb.Fault{fault("TYR-030-01", "tread too shallow", false)}},
 		{Id: "WHL-010", Title: "Wheel nuts", AnswerKind: pb.AnswerKind_ANSWER_KIND_CONDITION, Faults: []*pb.Fault{fault("WHL-010-01", "nuts missing or loose", false)}},
 		{Id: "LMP-010", Title: "Stop lamp", AnswerKind: pb.AnswerKind_ANSWER_KIND_CONDITION, Faults: []*pb.Fault{
 			fault("LMP-010-01", "does not light", false), fault("LMP-010-02", "glass broken", false),
@@ -29,8 +30,8 @@ func catalogue() *pb.Catalogue {
 		{Id: "FLU-020", Title: "Brake fluid", AnswerKind: pb.AnswerKind_ANSWER_KIND_LEVEL, Faults: []*pb.Fault{
 			fault("FLU-020-01", "fluid low", true), fault("FLU-020-02", "fluid dirty", false), fault("FLU-020-03", "cap loose", true),
 		}},
-		{Id: "AIR-010", Title: "Air test", AnswerKind: pb.AnswerKind_ANSWER_KIND_READING},
-		{Id: "BAT-010", Title: "Battery at rest", AnswerKind: pb.AnswerKind_ANSWER_KIND_READING},
+		{Id: "AIR-010", Title: "Air test", AnswerKind: pb.AnswerKind_ANSWER_KIND_READING, Parts: part("leak", pb.Quantity_QUANTITY_PRESSURE_RATE)},
+		{Id: "BAT-010", Title: "Battery at rest", AnswerKind: pb.AnswerKind_ANSWER_KIND_READING, Parts: part("rest_voltage", pb.Quantity_QUANTITY_VOLTAGE)},
 	}}
 }
 

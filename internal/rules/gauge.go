@@ -33,7 +33,7 @@ func (c Circumstances) observeGauge(o *pb.Observation) {
 // gaugeUsed tells that a step is measured with a gauge in the hand. What is read
 // off the dashboard or a stopwatch is not.
 func gaugeUsed(step *pb.CheckStep) bool {
-	if len(step.GetParts()) == 0 || !gauged[step.GetParts()[0].GetQuantity()] {
+	if len(step.GetParts()) == 0 || !gaugedPart(step.GetParts()[0]) {
 		return false
 	}
 	switch step.GetPosition() {
@@ -43,13 +43,16 @@ func gaugeUsed(step *pb.CheckStep) bool {
 	return step.GetAxle() > 0
 }
 
-// gauged are the quantities that gauges of the register measure; never changed.
-var gauged = map[pb.Quantity]bool{
-	pb.Quantity_QUANTITY_PRESSURE:    true,
-	pb.Quantity_QUANTITY_LENGTH:      true,
-	pb.Quantity_QUANTITY_VOLTAGE:     true,
-	pb.Quantity_QUANTITY_TEMPERATURE: true,
+// gaugeUnits are the quantities that gauges of the register measure, with the
+// units they are kept in; never changed.
+var gaugeUnits = map[pb.Quantity]string{
+	pb.Quantity_QUANTITY_PRESSURE:    "kPa",
+	pb.Quantity_QUANTITY_LENGTH:      "mm",
+	pb.Quantity_QUANTITY_VOLTAGE:     "V",
+	pb.Quantity_QUANTITY_TEMPERATURE: "degC",
 }
+
+func gaugedPart(p *pb.ReadingPart) bool { return gaugeUnits[p.GetQuantity()] != "" }
 
 // lapsed tells that the calibration had lapsed at an instant, or that nobody
 // knows when it does.

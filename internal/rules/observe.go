@@ -48,22 +48,28 @@ func observeReading(o *pb.Observation, reading *pb.Reading) {
 }
 
 func observeProfile(o *pb.Observation, profile *pb.TreadProfile) {
-	band, central, least := math.Inf(1), math.Inf(1), math.Inf(1)
 	for _, s := range profile.GetSections() {
-		section := make(measure.TreadSection, len(s.GetPoints()))
-		for i, p := range s.GetPoints() {
-			section[i] = measure.TreadPoint{Across: p.GetAcross(), DepthMM: p.GetDepthMm()}
-		}
-		if len(section) == 0 {
+		if len(s.GetPoints()) == 0 {
 			return // half a profile is none
 		}
-		band = min(band, section.BestBand(threeQuarters))
-		central = min(central, section.Central(threeQuarters))
-		least = min(least, section.Least())
 	}
-	if isFinite(band) && isFinite(central) && isFinite(least) {
+	depths := treadProfile(profile)
+	band, central, least := depths.BestBand(threeQuarters), depths.Central(threeQuarters), depths.Least()
+	if len(depths) > 0 && isFinite(band) && isFinite(central) && isFinite(least) {
 		o.HasTread, o.TreadBandMm, o.TreadCentralMm, o.TreadLeastMm = true, band, central, least
 	}
+}
+
+// treadProfile is a profile as package measure takes it.
+func treadProfile(profile *pb.TreadProfile) measure.TreadProfile {
+	depths := make(measure.TreadProfile, len(profile.GetSections()))
+	for i, s := range profile.GetSections() {
+		depths[i] = make(measure.TreadSection, len(s.GetPoints()))
+		for n, p := range s.GetPoints() {
+			depths[i][n] = measure.TreadPoint{Across: p.GetAcross(), DepthMM: p.GetDepthMm()}
+		}
+	}
+	return depths
 }
 
 func observeLevel(o *pb.Observation, level *pb.Level) {

@@ -44,7 +44,10 @@ func TestObserve(t *testing.T) {
 		// Bands by hand: section 2 dips to 4 in the middle, in every band of three
 		// quarters; section 3 rises from 2 to 8 over the outer half, so its best band
 		// begins at 0.25, where the depth is 5, and its central one at 0.125: 3.5.
-		{"profile, the worst section", depth3, &pb.Observation{HasTread: true, TreadBandMm: 4, TreadCentralMm: 3.5, TreadLeastMm: 2}},
+		{"profile, the worst section", depth3, &pb.Observation{
+			HasTread: true, TreadBandMm: 4, TreadCentralMm: 3.5, TreadLeastMm: 2,
+			TreadShape: pb.TreadShape_TREAD_SHAPE_PATCHES,
+		}},
 		{"below the mark", level(oil, pb.LevelMark_LEVEL_MARK_BELOW, 0), &pb.Observation{HasLevel: true, Level: -1, LevelBelow: true}},
 		{"between the marks", level(oil, pb.LevelMark_LEVEL_MARK_BETWEEN, 0.25), &pb.Observation{HasLevel: true, Level: 0.25}},
 		{"above the mark", level(oil, pb.LevelMark_LEVEL_MARK_ABOVE, 0), &pb.Observation{HasLevel: true, Level: 2, LevelAbove: true}},

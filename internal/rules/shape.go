@@ -15,7 +15,7 @@ func (k *vocabulary) checkShape(rule *pb.Rule) []complaint {
 		found = append(found, complaint{field: field, wrong: wrong, right: right})
 	}
 	for i, item := range rule.GetItems() {
-		if !k.items[item] {
+		if k.items[item] == nil {
 			wrong(fmt.Sprintf("items[%d]", i), fmt.Sprintf("the catalogue has no item %q", item), didYouMean(item, k.ids))
 		}
 	}
@@ -36,8 +36,8 @@ func (k *vocabulary) checkShape(rule *pb.Rule) []complaint {
 	if rule.GetNamesFault() != "" && len(rule.GetFaults()) > 0 {
 		wrong("names_fault", "the rule is set off by faults and names another", "leave names_fault empty; the fault that was seen is the one")
 	}
-	if len(rule.GetFaults()) == 0 && rule.GetWhen() == "" {
-		wrong("", "nothing sets the rule off", "give faults, or a condition in when")
+	if len(rule.GetFaults()) == 0 && rule.GetWhen() == "" && rule.GetLimit() == nil {
+		wrong("", "nothing sets the rule off", "give faults, a condition in when, or a limit")
 	}
 	if len(rule.GetFaults()) == 0 && len(rule.GetItems()) == 0 {
 		wrong("items", "a rule on values looks at no item", "list the items whose results it judges")
