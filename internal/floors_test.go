@@ -34,6 +34,7 @@ var floors = map[string]int{
 	"internal/photo":       2,
 	"internal/station":     3,
 	"internal/round":       4,
+	"internal/county":      4, // the demonstration's past; tests use it too
 	"internal/rpc":         4,
 	"internal/screen":      5,
 	"internal/command":     5,

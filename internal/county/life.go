@@ -1,0 +1,302 @@
+package county
+
+import (
+	"fmt"
+	"maps"
+	"math/rand/v2"
+	"slices"
+	"time"
+
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	pb "bayround/proto/bayround/v1"
+)
+
+// Days is how many days the past has: fifteen months.
+const Days = 456
+
+// Odometer that every vehicle of the county has on its last evening, and the hours
+// its engine has run then, a little less than the rounds of its today say.
+const (
+	lastKM    = 48190
+	lastHours = 3118
+)
+
+// Air that brakes lose in a minute, and how far one reads it off, in kPa.
+const (
+	releasedLossKPa = 3
+	heldLossKPa     = 5
+	lossHandKPa     = 0.6
+)
+
+// life is a vehicle while its past is made up, day after day, oldest first.
+type life struct {
+	vehicle  *pb.VehicleConfiguration
+	plans    map[string]*pb.Plan // by the short name of the routine
+	crew     crew
+	midnight time.Time // of the day that is called today
+
+	kmDay, pumpHoursDay float64
+	shares              []float64 // of an ordinary day, one for each day of the past
+	km, hours           float64
+	wheels              []*wheel
+	tanks               map[string]*tank
+	fuel                float64 // percent
+	volts               float64 // of the battery at rest
+	meter               *rand.Rand
+	holdLoss            float64 // kPa a minute, pedal held
+	loss                *rand.Rand
+
+	today   day
+	entries []entry
+}
+
+// day is what is done otherwise on one day.
+type day struct {
+	wholeShift, wholeWeekly bool
+	shift                   bool // though it is not the day of the week
+	gauge                   string
+	air                     airPlan
+	driver                  string
+	shiftAnswers            []answer // beside what is measured, or in its place
+	weeklyAnswers           []answer
+	late                    bool    // the device was without a network till noon
+	slope                   float64 // by which levels look lower
+	device                  string
+	began                   time.Duration // after midnight; 0 for the usual hour
+	stopped                 time.Time     // when the engine stopped; zero for the evening before
+}
+
+// crew is who checks the vehicles of a station, and with what.
+type crew struct {
+	drivers []string
+	device  string
+	gauges  map[pb.Quantity]string
+}
+
+// crews by station.
+func crews() map[string]crew {
+	pressure, length, voltage := pb.Quantity_QUANTITY_PRESSURE, pb.Quantity_QUANTITY_LENGTH, pb.Quantity_QUANTITY_VOLTAGE
+	return map[string]crew{
+		"stations/skarholm-quay": {
+			[]string{"people/arkwith", "people/quellmere", "people/marrable"},
+			"tablet-1",
+			map[pb.Quantity]string{pressure: "gauges/g-07", length: "gauges/d-01", voltage: "gauges/v-01"},
+		},
+		"stations/pellan-cross": {
+			[]string{"people/fennigar", "people/corrabell", "people/quellmere"},
+			"tablet-2",
+			map[pb.Quantity]string{pressure: "gauges/g-11", length: "gauges/d-02", voltage: "gauges/v-02"},
+		},
+		"stations/ostrey-point": {
+			[]string{"people/venholt", "people/corrabell"},
+			"tablet-3",
+			map[pb.Quantity]string{pressure: "gauges/g-15", length: "gauges/d-03", voltage: "gauges/v-03"},
+		},
+	}
+}
+
+// born makes a vehicle as it was before the first day.
+func born(v *pb.VehicleConfiguration, plans map[string]*pb.Plan, midnight time.Time) (*life, error) {
+	of, ok := crews()[v.GetStation()]
+	if !ok {
+		return nil, fmt.Errorf("nobody of the county checks the vehicles of %q", v.GetStation())
+	}
+	l := &life{
+		vehicle: v, plans: plans, crew: of, midnight: midnight,
+		kmDay: 22, pumpHoursDay: 0.2, shares: shares(v.GetCallSign()),
+		wheels: wheels(v, plans["weekly"]), tanks: tanks(v, plans["shift"]), fuel: fuelTo,
+		volts: 25.6, meter: chance(v.GetCallSign(), "volts"), holdLoss: heldLossKPa, loss: chance(v.GetCallSign(), "loss"),
+	}
+	if v.GetSystemVoltageV() == 12 {
+		l.volts = 12.65
+	}
+	if v.GetCallSign() == "WN12" {
+		l.kmDay, l.pumpHoursDay = 55, 0.8
+	}
+	var days float64
+	for _, share := range l.shares {
+		days += share
+	}
+	l.km, l.hours = lastKM-days*l.kmDay, lastHours-days*l.hoursDay()
+	return l, nil
+}
+
+// shares are how long the days of a vehicle are, each against an ordinary one.
+func shares(callSign string) (all []float64) {
+	road := chance(callSign, "road")
+	for range Days {
+		all = append(all, 0.7+0.6*road.Float64())
+	}
+	return all
+}
+
+// hoursDay is how long the engine runs on an ordinary day, at 35 km/h and pumping.
+func (l *life) hoursDay() float64 { return l.kmDay/35 + l.pumpHoursDay }
+
+// past makes up everything that happened to a vehicle, in its order.
+func (l *life) past() []entry {
+	hidden := hidden()[l.vehicle.GetCallSign()]
+	for ago := Days; ago >= 1; ago-- {
+		l.today = day{gauge: l.crew.gauges[pb.Quantity_QUANTITY_PRESSURE]}
+		l.drive(l.shares[Days-ago])
+		for _, happens := range hidden {
+			happens(l, ago)
+		}
+		l.check(ago)
+	}
+	slices.SortStableFunc(l.entries, func(a, b entry) int {
+		if a.ago != b.ago {
+			return b.ago - a.ago
+		}
+		return int(a.at - b.at)
+	})
+	return l.entries
+}
+
+// drive lets a day's kilometres and hours pass.
+func (l *life) drive(share float64) {
+	km := l.kmDay * share
+	l.km += km
+	l.hours += l.hoursDay() * share
+	for _, w := range l.wheels {
+		w.live(km)
+	}
+	for _, t := range l.tanks {
+		t.use(km)
+	}
+	if l.fuel -= km * 0.15; l.fuel < fuelBelow {
+		l.fuel = fuelTo
+	}
+}
+
+// check is what the crew does of itself on a day: once a week everything that is
+// measured, and on other days what a day asks for.
+func (l *life) check(ago int) {
+	weekly := ago%7 == 0
+	at, began := morning, 7*time.Hour+35*time.Minute
+	if l.today.late {
+		at = noon
+	}
+	if l.today.began != 0 {
+		began = l.today.began
+	}
+	if l.powered() && (weekly || l.today.shift || l.today.wholeShift || len(l.today.shiftAnswers) > 0) {
+		v := l.visit(ago, "shift", began)
+		v.whole = l.today.wholeShift
+		v.answers = l.withVoltage(merge(l.today.shiftAnswers, l.levels()))
+		l.entries = append(l.entries, entry{ago: ago, at: at, visit: v})
+	}
+	if weekly || l.today.wholeWeekly || len(l.today.weeklyAnswers) > 0 {
+		v := l.visit(ago, "weekly", began+25*time.Minute)
+		v.whole = l.today.wholeWeekly
+		v.answers = slices.Clone(l.today.weeklyAnswers)
+		if weekly || l.today.wholeWeekly {
+			v.answers = merge(v.answers, l.measuredWeekly(ago))
+		}
+		l.entries = append(l.entries, entry{ago: ago, at: at, visit: v})
+	}
+}
+
+// powered tells a vehicle from a trailer.
+func (l *life) powered() bool { return len(l.tanks) > 0 }
+
+// visit opens a round of a routine of the vehicle as the crew would.
+func (l *life) visit(ago int, routine string, began time.Duration) *visit {
+	driver := l.crew.drivers[ago%len(l.crew.drivers)]
+	if l.today.driver != "" {
+		driver = l.today.driver
+	}
+	assistant := l.crew.drivers[(ago+1)%len(l.crew.drivers)]
+	if assistant == driver {
+		assistant = ""
+	}
+	device := l.crew.device
+	if l.today.device != "" {
+		device = l.today.device
+	}
+	air := rounded(airIn(l.vehicle.GetStation(), ago), 1)
+	conditions := &pb.RoundConditions{AmbientCelsius: &air}
+	if l.powered() {
+		stopped := l.midnight.Add(-time.Duration(ago) * Day).Add(began - 10*time.Hour)
+		if !l.today.stopped.IsZero() {
+			stopped = l.today.stopped
+		}
+		km, hours := rounded(l.km, 1), rounded(l.hours, 0.1)
+		conditions.EngineStopped, conditions.OdometerKm, conditions.EngineHours = timestamppb.New(stopped), &km, &hours
+	}
+	return &visit{
+		key: routine, routine: routine, driver: driver, assistant: assistant, device: device,
+		conditions: conditions, began: began, gauges: l.gaugesOf(),
+	}
+}
+
+// gaugesOf is what the crew measures with on a day.
+func (l *life) gaugesOf() map[pb.Quantity]string {
+	gauges := maps.Clone(l.crew.gauges)
+	gauges[pb.Quantity_QUANTITY_PRESSURE] = l.today.gauge
+	return gauges
+}
+
+// levels are what a shift check measures.
+func (l *life) levels() (all []answer) {
+	for _, item := range []string{"FLU-010", "FLU-030", "FLU-090"} {
+		if t := l.tanks[item]; t != nil {
+			all = append(all, t.read(l.today.slope))
+		}
+	}
+	if step := l.step("shift", "FLU-110"); step != nil {
+		all = append(all, answer{step.GetStepId(), []*pb.Result{reads(step, rounded(l.fuel, 1), "%")}})
+	}
+	return all
+}
+
+// withVoltage adds the battery's voltage at rest, where it is not there yet.
+func (l *life) withVoltage(all []answer) []answer {
+	step := l.step("shift", "ELE-010")
+	if step == nil {
+		return all
+	}
+	volts := rounded(l.volts+spread(l.meter, 0.03*float64(l.vehicle.GetSystemVoltageV())/24), 0.01)
+	return merge(all, []answer{{step.GetStepId(), []*pb.Result{reads(step, volts, "V")}}})
+}
+
+// measuredWeekly is what a weekly check measures; treads every fourth week.
+func (l *life) measuredWeekly(ago int) []answer {
+	all := l.readTyres(ago, l.today.air)
+	if ago%28 == 0 || l.today.wholeWeekly {
+		all = append(all, l.readTreads()...)
+	}
+	for _, test := range []struct {
+		item string
+		kpa  float64 // a minute
+	}{{"BRA-120", releasedLossKPa}, {"BRA-130", l.holdLoss}} {
+		if step := l.step("weekly", test.item); step != nil {
+			read := max(0, rounded((test.kpa+spread(l.loss, lossHandKPa))/kpaPerBar, 0.01))
+			all = append(all, answer{step.GetStepId(), []*pb.Result{reads(step, read, "bar/min")}})
+		}
+	}
+	return all
+}
+
+// step is the first step of an item in a plan; nil when there is none.
+func (l *life) step(routine, item string) *pb.CheckStep {
+	for _, step := range l.plans[routine].GetSteps() {
+		if step.GetItem() == item {
+			return step
+		}
+	}
+	return nil
+}
+
+// merge joins answers; those that come first stand in the place of later ones of
+// the same step.
+func merge(first, then []answer) []answer {
+	all := slices.Clone(first)
+	for _, a := range then {
+		if !slices.ContainsFunc(first, func(b answer) bool { return b.step == a.step }) {
+			all = append(all, a)
+		}
+	}
+	return all
+}
