@@ -10,12 +10,17 @@ import (
 
 	"github.com/spf13/cobra"
 
+	pb "bayround/proto/bayround/v1"
+
 	"bayround/internal/command"
 )
 
 const demoHelp = `Start a fresh station of an invented county, tell it stations, people, gauges and vehicles,
-carry out a handful of rounds – sound ones, bad ones, one broken off – and show what each
-vehicle may do now. Then go on serving until Ctrl-C.
+live through the fifteen months before today – a slow leak, a gauge that reads wrong, an engine
+that drinks oil – carry out today's rounds – sound ones, bad ones, one broken off – and show
+what each vehicle may do now. Then go on serving until Ctrl-C.
+
+The fifteen months take some seconds; --history=false begins with today.
 
 The record lies in a temporary folder that is removed at the end, or in --data, which must be
 empty or not there.`
@@ -24,6 +29,7 @@ type demoFlags struct {
 	serveFlags
 	files        string
 	once         bool
+	history      bool
 	kiosk        string
 	tabletListen string
 	bayListen    string
@@ -35,7 +41,7 @@ func newDemo(c *console) *cobra.Command {
 		Use:     "demo",
 		Short:   "A fresh station of an invented county, filled and served",
 		Long:    demoHelp,
-		Example: "  server demo\n  server demo --kiosk build/bin/kiosk    with the tablet and the bay display\n  server demo --once    show it and end",
+		Example: "  server demo\n  server demo --kiosk build/bin/kiosk    with the tablet and the bay display\n  server demo --history=false    begin with today, at once\n  server demo --once    show it and end",
 		Args:    cobra.NoArgs,
 		RunE:    func(cmd *cobra.Command, _ []string) error { return f.run(cmd.Context(), c) },
 	}
@@ -47,6 +53,7 @@ func newDemo(c *console) *cobra.Command {
 	cmd.Flags().StringVar(&f.kiosk, "kiosk", "", "kiosk program to run beside the station; none when left out")
 	cmd.Flags().StringVar(&f.tabletListen, "tablet-listen", "127.0.0.1:7500", "address of the kiosk's pages for the driver")
 	cmd.Flags().StringVar(&f.bayListen, "bay-listen", "127.0.0.1:7501", "address of the kiosk's bay display")
+	cmd.Flags().BoolVar(&f.history, "history", true, "live through the fifteen months before today first; false for a quick start")
 	cmd.Flags().BoolVar(&f.once, "once", false, "end after the rounds instead of serving on")
 	return cmd
 }
@@ -58,12 +65,21 @@ func (f *demoFlags) run(ctx context.Context, c *console) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, remove()) }()
+	files, err := configuration([]string{f.files})
+	if err != nil {
+		return err
+	}
+	if f.history {
+		if err := f.livePast(ctx, c, files); err != nil {
+			return err
+		}
+	}
 	running, err := f.start(ctx, c)
 	if err != nil {
 		return err
 	}
 	c.Say("%s\n", running.readyLine())
-	if err := f.fill(ctx, c, running.ready.Listen); err != nil {
+	if err := f.fill(ctx, c, files, running.ready.Listen); err != nil {
 		return errors.Join(err, running.stop())
 	}
 	if f.once {
@@ -115,11 +131,7 @@ func (f *demoFlags) freshFolder() (remove func() error, err error) {
 
 // fill tells the station the county, carries out the rounds in the order of their
 // names and shows what came of them.
-func (f *demoFlags) fill(ctx context.Context, c *console, address string) error {
-	files, err := configuration([]string{f.files})
-	if err != nil {
-		return err
-	}
+func (f *demoFlags) fill(ctx context.Context, c *console, files []*pb.NamedFile, address string) error {
 	names, err := filepath.Glob(filepath.Join(f.files, roundsFolder, "*.yaml"))
 	if err != nil || len(names) == 0 {
 		return command.Misuse("there are no rounds in %s", filepath.Join(f.files, roundsFolder))

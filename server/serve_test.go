@@ -177,9 +177,15 @@ func TestMark_FiveShapesAndWordsAndNoTwoAlike(t *testing.T) {
 
 func TestDemo_ShowsAllFiveVerdicts(t *testing.T) {
 	printed := must(t, "demo", "--once", "--files", county(t), "--listen", "127.0.0.1:0", "--metrics", "")
+	requireIn(t, printed, "456 days before today")
 	_, table, _ := strings.Cut(printed, "Which vehicles may respond, right now?")
+	requireIn(t, table, "[^]  WN11", "/!\\  WN12", "(>)  WN13", "(-)  WN21", "[^]  WN22", ": ?  WN31", "/!\\  WN32", "[^]  T1")
 	for v := 1; v <= 5; v++ {
 		requireIn(t, table, markOf(verdictNumber(v)).shape, markOf(verdictNumber(v)).word)
+	}
+	quick := must(t, "demo", "--once", "--history=false", "--files", county(t), "--listen", "127.0.0.1:0", "--metrics", "")
+	if _, now, _ := strings.Cut(quick, "Which vehicles may respond, right now?"); strings.Contains(quick, "days before today") || now == "" {
+		t.Errorf("without the past the demonstration shows:\n%s", quick)
 	}
 	kept := t.TempDir()
 	writeFile(t, filepath.Join(kept, "something"), "precious")

@@ -43,12 +43,15 @@ func untilWords(r *pb.Readiness, now time.Time) string {
 	return ", holds until " + instant(r.GetUntil().AsTime(), now)
 }
 
-// instant is a time as a station's people say it: the clock, and the day when it
-// is not today's.
+// instant is a time as a station's people say it: the clock, the day when it is
+// not today's, and the year when it is another.
 func instant(at, now time.Time) string {
 	at, now = at.Local(), now.Local()
 	if at.YearDay() == now.YearDay() && at.Year() == now.Year() {
 		return at.Format("15:04")
+	}
+	if at.Year() != now.Year() {
+		return at.Format("Mon 2 Jan 2006 15:04")
 	}
 	return at.Format("Mon 2 Jan 15:04")
 }

@@ -15,7 +15,7 @@
 //     can be asked for. Devices say when somebody looked.
 //   - Carried out twice into the same record, nothing is recorded twice: all ids
 //     follow from vehicle, day and step.
-//   - On its last evening no defect of its own is left but those that Left names.
+//   - On its last evening one defect is left: the charge that failed on D-2.
 //
 // It does not say what a vehicle really would do: noise, wear and leaks are chosen,
 // as DESIGN.md beside this file says, and no figure that was measured on them holds

@@ -197,7 +197,16 @@ func (c *carrier) repair(ctx context.Context, l *life, e entry) error {
 }
 
 // check records a comparison of a gauge.
-func (c *carrier) check(_ context.Context, _ *life, _ entry) error {
+func (c *carrier) check(ctx context.Context, l *life, e entry) error {
+	_, err := c.Station.CheckGauge(ctx, &pb.CheckGaugeRequest{
+		RequestId: l.ids(e)("check", e.check.gauge), Gauge: e.check.gauge, Check: &pb.GaugeCheck{
+			Person: "people/steddow", Reference: e.check.reference,
+			Shown: e.check.shown, ReferenceValue: e.check.true, Note: e.check.note,
+		},
+	})
+	if err != nil {
+		return fmt.Errorf("comparing %s: %w", e.check.gauge, err)
+	}
 	c.checks.Add(1)
 	return nil
 }

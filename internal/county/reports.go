@@ -22,7 +22,7 @@ func indicator(l *life, ago int) {
 		{131, "04", "left rear works when it likes", "no fault found"},
 		{90, "02", "left rear dead after the wash-down", "bulb renewed"},
 		{45, "04", "comes back with a knock, it rained", "no fault found"},
-		{13, "02", "left rear works when it likes, rain again", "connector behind the lamp renewed, it was green"},
+		{13, "02", "left rear works when it likes", "connector behind the lamp renewed, it was green"},
 	} {
 		switch ago {
 		case report.ago:

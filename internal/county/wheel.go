@@ -17,7 +17,7 @@ const (
 	seepsKPaDay     = 0.08 // through the rubber of a sound tyre
 	seepsUnlikeKPa  = 0.01 // standard deviation of that from wheel to wheel
 	topUpBelow      = 0.955
-	topUpOthers     = 0.985
+	topUpOthers     = 0.995
 	treadHandMM     = 0.08 // standard deviation of a depth
 	treadStepMM     = 0.1
 	treadStartShare = 0.8 // of the depth when new, fifteen months ago
