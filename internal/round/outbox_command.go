@@ -98,7 +98,7 @@ func changeOf(ev *pb.JournalEvent, to *pb.RoundStateChanged) proto.Message {
 // works it out again.
 func asGiven(r *pb.Result) *pb.Result {
 	r = proto.CloneOf(r)
-	r.StationTime, r.LookedAt, r.Round, r.GaugeOverdue = nil, nil, "", false
+	r.StationTime, r.LookedAt, r.Round, r.GaugeOverdue, r.AirCelsius = nil, nil, "", false, nil
 	for _, v := range r.GetReading().GetValues() {
 		v.Si = 0
 	}

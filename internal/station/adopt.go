@@ -163,7 +163,7 @@ func (n *news) compareAnswers() {
 	given := map[string]bool{}
 	for _, a := range n.part.GetAnswers() {
 		given[a.GetStepId()] = true
-		if !sameAnswer(n.v.answers[a.GetStepId()], a) {
+		if !sameAnswer(n.v.answers[a.GetStepId()], a) || !proto.Equal(n.v.measured[a.GetStepId()].told(), a.GetSeries()) {
 			n.Answers = append(n.Answers, a)
 		}
 	}
@@ -178,9 +178,15 @@ func (n *news) compareAnswers() {
 }
 
 func sameAnswer(here *verdict.Answer, there *pb.StandingAnswer) bool {
-	return here != nil && here.Newest.GetResultId() == there.GetNewest().GetResultId() &&
-		here.Real.GetResultId() == takenFrom(there, true).GetResultId() &&
+	return here != nil && sameResult(here.Newest, there.GetNewest()) && sameResult(here.Real, takenFrom(there, true)) &&
 		here.VoidBefore.Equal(voidBefore(there))
+}
+
+// sameResult tells two results apart by their ids, and by what each station says
+// of the circumstances: a round may have been told other conditions here.
+func sameResult(here, there *pb.Result) bool {
+	return here.GetResultId() == there.GetResultId() && here.GetGaugeOverdue() == there.GetGaugeOverdue() &&
+		(here.GetResultId() == "" || (here.AirCelsius == nil) == (there.AirCelsius == nil)) && here.GetAirCelsius() == there.GetAirCelsius()
 }
 
 // compareDefects picks the defects that differ. One that is open here and missing

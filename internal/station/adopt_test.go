@@ -12,6 +12,7 @@ import (
 	"pgregory.net/rapid"
 
 	"bayround/internal/station"
+	"bayround/internal/stationtest"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -23,6 +24,15 @@ func comparable(r *pb.Readiness) *pb.Readiness {
 		round.Sequence = 0
 	}
 	return r
+}
+
+// measuredOn is what was measured on a vehicle, step by step.
+func measuredOn(k *stationtest.Kit, vehicle string) *pb.Standing {
+	all := &pb.Standing{}
+	for _, a := range k.Standing(vehicle).GetAnswers() {
+		all.Answers = append(all.Answers, &pb.StandingAnswer{StepId: a.GetStepId(), Series: a.GetSeries()})
+	}
+	return all
 }
 
 // takeOver has the twin take over everything, twice: the second time must find
@@ -49,6 +59,9 @@ func (p *play) agrees(when string) {
 		if d := diff(comparable(p.Readiness(v)), comparable(p.twin.Readiness(v))); d != "" {
 			p.rt.Fatalf("%s: %s (station: -, twin: +)\n%s", when, v, d)
 		}
+		if d := diff(measuredOn(p.Kit, v), measuredOn(p.twin, v)); d != "" {
+			p.rt.Fatalf("%s: what was measured on %s (station: -, twin: +)\n%s", when, v, d)
+		}
 	}
 }
 
@@ -59,6 +72,15 @@ func (p *play) stays(when string, said map[string][]byte) {
 			var then pb.Readiness
 			unmarshal(p.rt, said[v], &then)
 			p.rt.Fatalf("%s: %s (before: -, now: +)\n%s", when, v, diff(&then, now))
+		}
+	}
+}
+
+// keeps compares what the station says was measured with what it said.
+func (p *play) keeps(when string, measured map[string]*pb.Standing) {
+	for _, v := range vehicles {
+		if d := diff(measured[v], measuredOn(p.Kit, v)); d != "" {
+			p.rt.Fatalf("%s: what was measured on %s (before: -, now: +)\n%s", when, v, d)
 		}
 	}
 }
@@ -89,18 +111,26 @@ func TestAdoptStanding_TwinSaysWhatTheStationSays(t *testing.T) {
 		}
 		p.Clock.Advance(time.Duration(rapid.Int64Range(1, int64(30*time.Hour)).Draw(rt, "later")))
 		p.agrees("later")
-		said := map[string][]byte{}
+		said, measured := map[string][]byte{}, map[string]*pb.Standing{}
 		for _, v := range vehicles {
-			said[v] = exact(p.twin.Readiness(v))
+			said[v], measured[v] = exact(p.twin.Readiness(v)), measuredOn(p.Kit, v)
 		}
 		p.twin.Reopen()
+		p.Reopen()
 		p.stays("after a restart", said)
+		p.keeps("after a restart", measured)
 		p.twin.Close()
 		if _, err := station.Rebuild(context.Background(), p.twin.Dir(), slog.New(slog.DiscardHandler)); err != nil {
 			rt.Fatal(err)
 		}
+		p.Close()
+		if _, err := station.Rebuild(context.Background(), dir, slog.New(slog.DiscardHandler)); err != nil {
+			rt.Fatal(err)
+		}
 		p.twin.Reopen()
+		p.Reopen()
 		p.stays("after a rebuild", said)
+		p.keeps("after a rebuild", measured)
 		p.takeOver()
 		p.agrees("after a rebuild")
 	})

@@ -14,7 +14,9 @@ import (
 // without any result is one that nobody has answered there.
 func (st *state) standingAdopted(v *vehicle, e *pb.Standing, rows *rowSet) error {
 	for _, a := range e.GetAnswers() {
-		st.adoptAnswer(v, a, rows)
+		if err := st.adoptAnswer(v, a, rows); err != nil {
+			return err
+		}
 	}
 	for _, d := range e.GetDefects() {
 		if err := st.putDefect(v, d, rows); err != nil {
@@ -33,7 +35,7 @@ func (st *state) standingAdopted(v *vehicle, e *pb.Standing, rows *rowSet) error
 	return nil
 }
 
-func (st *state) adoptAnswer(v *vehicle, e *pb.StandingAnswer, rows *rowSet) {
+func (st *state) adoptAnswer(v *vehicle, e *pb.StandingAnswer, rows *rowSet) error {
 	id, s := e.GetStepId(), v.model.steps[e.GetStepId()]
 	a := &verdict.Answer{Newest: e.GetNewest(), Real: takenFrom(e, true), VoidBefore: voidBefore(e)}
 	if a.Newest != nil {
@@ -53,7 +55,15 @@ func (st *state) adoptAnswer(v *vehicle, e *pb.StandingAnswer, rows *rowSet) {
 	} else {
 		st.putStep(v, id, a, rows)
 	}
+	var m *measured
+	if len(e.GetSeries().GetPoints()) > 0 {
+		m = &measured{series: e.GetSeries()}
+	}
+	if err := v.putMeasured(id, m, rows); err != nil {
+		return err
+	}
 	v.reconsider(id)
+	return nil
 }
 
 func voidBefore(a *pb.StandingAnswer) time.Time {

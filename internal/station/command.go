@@ -31,13 +31,13 @@ func (s *Station) begin(id string) *command {
 	return &command{state: s.work, id: id, time: at, raw: raw}
 }
 
-// looked is when somebody looked: as long ago as the station's clock says, and
+// lookedBy is when somebody looked: as long ago as the station's clock says, and
 // never later than now. It counts back from the station's time, which goes on
-// when its clock is set back. Where the device knew how far its clock was ahead,
-// its time is put right first.
-func (c *command) looked(r *pb.Result) time.Time {
+// when its clock, which shows raw, is set back. Where the device knew how far its
+// clock was ahead, its time is put right first.
+func lookedBy(r *pb.Result, now, raw time.Time) time.Time {
 	device := r.GetDeviceTime().AsTime().Add(-aheadOf(r))
-	return c.time.Add(-max(0, c.raw.Sub(device)))
+	return now.Add(-max(0, raw.Sub(device)))
 }
 
 // aheadOf is how far a device knew its clock to be ahead; 0 when it did not know.

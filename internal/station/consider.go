@@ -20,7 +20,7 @@ func (s *Station) Consider(_ context.Context, vehicle, stepID string, seen []*pb
 	if step == nil {
 		return nil, unknown("step", stepID)
 	}
-	o := m.observe(step, considered(step.CheckStep, seen))
+	o := m.observe(step, considered(step.CheckStep, seen), nil)
 	if o == nil {
 		return nil, nil
 	}

@@ -41,7 +41,7 @@
 // says at the same instant; only its sequence numbers are its own. Every other
 // event in a twin's journal was commanded at the tablet.
 //
-// # Rows, version 4
+// # Rows, version 5
 //
 // Rows are small and point at events by sequence number. Their values are
 // protobuf wire format without a schema file; "ref" is a varint field holding
@@ -52,6 +52,9 @@
 //	revision/{vehicle}/{n}       1 ref of the event of revision n, ten digits
 //	step/{vehicle}/{step}        1 ref of the newest result by when somebody looked, 2 of the newest that is not "not checked",
 //	                             3 time before which answers prove nothing (a repair), 4 ref of the newest look of the round before
+//	series/{vehicle}/{step}/fresh    a Series of the newest points at the step, at most 8
+//	series/{vehicle}/{step}/settled  a Series of those before the fresh ones; of both together the newest 64 count
+//	measured/{vehicle}/{step}/{n}    a SeriesPoint: what the result of event n, sixteen digits, measured there
 //	defect/{vehicle}/{defect}    a Defect
 //	undone/{vehicle}/{step}      an UndoneStep
 //	standing/{vehicle}           1 verdict, 2 since, 3 time of its newest event, 4 ref of its newest event

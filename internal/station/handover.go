@@ -27,7 +27,7 @@ func (s *Station) GetStanding(ctx context.Context, req *pb.GetStandingRequest) (
 	now := snap.at(s.clock()).standing
 	told := &pb.Standing{
 		Vehicle: req.GetVehicle(), Sequence: snap.standing.sequence,
-		Answers: answersOf(snap.input.Latest), Defects: byName(snap.input.Defects),
+		Answers: answersOf(snap), Defects: byName(snap.input.Defects),
 		Undone:  slices.SortedFunc(slices.Values(snap.input.Undone), func(a, b *pb.UndoneStep) int { return cmp.Compare(a.GetStepId(), b.GetStepId()) }),
 		Verdict: now.verdict, Since: timestamppb.New(now.since),
 	}
@@ -50,11 +50,14 @@ func byName(defects []*pb.Defect) []*pb.Defect {
 	return slices.SortedFunc(slices.Values(defects), func(a, b *pb.Defect) int { return cmp.Compare(a.GetName(), b.GetName()) })
 }
 
-func answersOf(latest map[string]*verdict.Answer) []*pb.StandingAnswer {
-	told := make([]*pb.StandingAnswer, 0, len(latest))
-	for _, id := range sortedKeys(latest) {
-		a := latest[id]
-		t := &pb.StandingAnswer{StepId: id, Newest: a.Newest, NewestIsReal: a.Real != nil && a.Real == a.Newest}
+func answersOf(snap *snapshot) []*pb.StandingAnswer {
+	told := make([]*pb.StandingAnswer, 0, len(snap.input.Latest))
+	for _, id := range sortedKeys(snap.input.Latest) {
+		a := snap.input.Latest[id]
+		t := &pb.StandingAnswer{
+			StepId: id, Newest: a.Newest, NewestIsReal: a.Real != nil && a.Real == a.Newest,
+			Series: snap.measured[id].told(),
+		}
 		if !t.GetNewestIsReal() {
 			t.Real = a.Real
 		}

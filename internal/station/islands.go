@@ -117,7 +117,8 @@ func (m *model) group(os []*pb.Observation) []*pb.Finding {
 	return m.judge.Groups(os)
 }
 
-// observe makes what the rules see of an answer to a step of today.
-func (m *model) observe(s *step, r *pb.Result) *pb.Observation {
-	return rules.Observe(s.CheckStep, r)
+// observe makes what the rules see of an answer to a step, with all that was
+// measured there.
+func (m *model) observe(s *step, r *pb.Result, known *measured) *pb.Observation {
+	return rules.Circumstances{Station: m.station, Gauges: m.gauges, Series: known.before(r)}.Observe(s.CheckStep, r)
 }

@@ -69,7 +69,7 @@ func TestIslands_JudgedAloneSayTheSame(t *testing.T) {
 			var all []*pb.Observation
 			islands := map[int][]*pb.Observation{}
 			for _, id := range sortedKeys(m.steps) {
-				o := m.observe(m.steps[id], anyAnswer(random, m.steps[id]))
+				o := m.observe(m.steps[id], anyAnswer(random, m.steps[id]), nil)
 				if o == nil || random.IntN(4) == 0 {
 					continue
 				}

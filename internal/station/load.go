@@ -189,7 +189,7 @@ func (l *library) applied(name string, r ref) *pb.JournalEvent {
 // vehicle reads one vehicle, without its rounds, and judges it by a model.
 func (l *loader) vehicle(ctx context.Context, m *model) (*vehicle, error) {
 	v := newVehicle(m.vehicle.GetName(), m)
-	for _, read := range []func(context.Context, *vehicle) error{l.answers, l.defects, l.undone} {
+	for _, read := range []func(context.Context, *vehicle) error{l.answers, l.measured, l.defects, l.undone} {
 		if err := read(ctx, v); err != nil {
 			return nil, err
 		}

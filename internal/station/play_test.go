@@ -69,7 +69,7 @@ func (p *play) act() {
 	p.Clock.Advance(time.Nanosecond) // what happens now was not there when we looked
 	acts := []func() error{
 		p.open, p.record, p.record, p.record, p.record, p.record, p.record,
-		p.pause, p.resume, p.finish, p.giveUp, p.begin, p.makeSafe, p.repair, p.apply,
+		p.pause, p.resume, p.finish, p.giveUp, p.begin, p.makeSafe, p.repair, p.apply, p.check,
 	}
 	err := rapid.SampledFrom(acts).Draw(p.rt, "act")()
 	if !refused(err) {
@@ -109,7 +109,7 @@ func (p *play) open() error {
 		Driver:  rapid.SampledFrom([]string{"people/driver", "people/other"}).Draw(p.rt, "driver"), Device: "tablet-1",
 	}
 	if rapid.Bool().Draw(p.rt, "conditions") {
-		req.Conditions = &pb.RoundConditions{EngineStopped: timestamppb.New(p.Clock.Now().Add(-4 * time.Hour))}
+		req.Conditions = p.conditions(-4 * time.Hour)
 	}
 	err := p.each(func(s *station.Station) error {
 		_, err := s.OpenRound(context.Background(), req)
@@ -119,6 +119,16 @@ func (p *play) open() error {
 		p.rounds = append(p.rounds, name)
 	}
 	return err
+}
+
+// conditions are some of those that can be told.
+func (p *play) conditions(stopped time.Duration) *pb.RoundConditions {
+	c := &pb.RoundConditions{EngineStopped: timestamppb.New(p.Clock.Now().Add(stopped))}
+	if rapid.Bool().Draw(p.rt, "instruments") {
+		c.AmbientCelsius = proto.Float64(rapid.Float64Range(-10, 30).Draw(p.rt, "air"))
+		c.OdometerKm = proto.Float64(rapid.Float64Range(0, 1e5).Draw(p.rt, "odometer"))
+	}
+	return c
 }
 
 func (p *play) record() error {
@@ -132,11 +142,17 @@ func (p *play) record() error {
 	r := p.answer(step)
 	key := got.GetRound().GetVehicle() + step.GetStepId()
 	if ids := p.results[key]; len(ids) > 0 && rapid.IntRange(0, 3).Draw(p.rt, "cure") == 0 {
-		r.Cure = &pb.Cure{FoundResultId: rapid.SampledFrom(ids).Draw(p.rt, "found"), Done: "mended"}
+		r.Cure = &pb.Cure{
+			FoundResultId: rapid.SampledFrom(ids).Draw(p.rt, "found"), Done: "mended",
+			Amount: rapid.SampledFrom([]float64{0, 0.5}).Draw(p.rt, "amount"), Unit: rapid.SampledFrom([]string{"", "L", "bar"}).Draw(p.rt, "unit"),
+		}
 	}
 	r.Correction = rapid.IntRange(0, 4).Draw(p.rt, "correction") == 0
 	r.LookedS = rapid.SampledFrom([]float64{0, 0.5, 4}).Draw(p.rt, "looked")
 	r.LeftOpen = rapid.IntRange(0, 5).Draw(p.rt, "left open") == 0
+	if r.GetReading() != nil && rapid.Bool().Draw(p.rt, "by gauge") {
+		r.Gauge = "gauges/g-1"
+	}
 	r.Person = rapid.SampledFrom([]string{"people/driver", "people/other"}).Draw(p.rt, "person")
 	late := time.Duration(rapid.Int64Range(0, int64(5*time.Hour)).Draw(p.rt, "late"))
 	r.DeviceTime = timestamppb.New(p.Clock.Now().Add(-late))
@@ -193,7 +209,7 @@ func (p *play) pause() error {
 func (p *play) resume() error {
 	req := &pb.ResumeRoundRequest{RequestId: p.ID(), Round: p.round()}
 	if rapid.Bool().Draw(p.rt, "conditions") {
-		req.Conditions = &pb.RoundConditions{EngineStopped: timestamppb.New(p.Clock.Now().Add(-time.Hour))}
+		req.Conditions = p.conditions(-time.Hour)
 	}
 	return p.each(func(s *station.Station) error {
 		_, err := s.ResumeRound(context.Background(), req)
@@ -250,6 +266,15 @@ func (p *play) repair() error {
 		}
 	}
 	return nil
+}
+
+// check compares the gauge of the pressures, which is not always found right.
+func (p *play) check() error {
+	_, err := p.CheckGauge(context.Background(), &pb.CheckGaugeRequest{RequestId: p.ID(), Gauge: "gauges/g-1", Check: &pb.GaugeCheck{
+		Person: "people/mechanic", Reference: "dead weight tester", ReferenceValue: 800,
+		Shown: rapid.SampledFrom([]float64{800, 830, 770}).Draw(p.rt, "shown"),
+	}})
+	return err
 }
 
 // apply changes what is in force, so that answers no longer fit, steps vanish

@@ -136,7 +136,9 @@ func (st *state) resultRecorded(v *vehicle, e *pb.ResultRecorded, known *judgeme
 		return err
 	}
 	st.putAnswered(r, r.take(res, source{sequence: st.sequence}, st.station), rows)
-	st.answered(v, res, known, rows)
+	if err := st.answered(v, r, res, known, rows); err != nil {
+		return err
+	}
 	switch u := v.undone[res.GetStepId()]; {
 	case res.GetLeftOpen():
 		err = st.undo(v, undoneAt(r.plan.steps[res.GetStepId()], res.GetStepId(), r.name()), rows)
@@ -149,10 +151,14 @@ func (st *state) resultRecorded(v *vehicle, e *pb.ResultRecorded, known *judgeme
 	return st.updateDefects(v, r, e, rows)
 }
 
-// answered puts a result in its place among the looks at its step, and has the
-// step judged anew when it is the newest of them.
-func (st *state) answered(v *vehicle, res *pb.Result, known *judgement, rows *rowSet) {
+// answered puts a result in its place among the looks at its step and in the
+// series there, and has the step judged anew when that changes anything.
+func (st *state) answered(v *vehicle, r *round, res *pb.Result, known *judgement, rows *rowSet) error {
 	id := res.GetStepId()
+	joined, err := st.measure(v, r, res, rows)
+	if err != nil {
+		return err
+	}
 	a := &verdict.Answer{}
 	if before := v.answers[id]; before != nil {
 		*a = *before
@@ -171,12 +177,12 @@ func (st *state) answered(v *vehicle, res *pb.Result, known *judgement, rows *ro
 		st.putStep(v, id, a, rows)
 	}
 	switch {
-	case !real:
-	case known != nil && a.RealFits:
+	case real && known != nil && a.RealFits:
 		v.settle(s, known)
-	default:
+	case real || joined: // a look that came late changes what the newest is held against
 		v.reconsider(id)
 	}
+	return nil
 }
 
 // supersedes tells that a result that has just come is a newer look than an

@@ -76,7 +76,7 @@ func disturb(t *testing.T, random *rand.Rand, c *command, v *vehicle) {
 		}
 		r.Round, r.StationTime = "rounds/"+v.name, timestamppb.New(c.time)
 		ev.Event = &pb.JournalEvent_ResultRecorded{ResultRecorded: &pb.ResultRecorded{
-			Result: r, Findings: v.model.single(v.model.observe(s, r)),
+			Result: r, Findings: v.model.single(v.model.observe(s, r, nil)),
 		}}
 	}
 	if err := c.happen(ev, nil); err != nil {

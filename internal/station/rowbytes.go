@@ -14,7 +14,7 @@ import (
 
 // rowsVersion names the layout of the rows (see the package comment) and what
 // they mean. Whoever changes either raises it, and the rows are made anew.
-const rowsVersion = "4"
+const rowsVersion = "5"
 
 // The first parts of row keys.
 const (
@@ -27,6 +27,8 @@ const (
 	roundRows    = "round/"
 	liveRows     = "live/"
 	answeredRows = "answered/"
+	seriesRows   = "series/"
+	measuredRows = "measured/"
 )
 
 // record builds the value of a row.

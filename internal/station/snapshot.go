@@ -17,6 +17,7 @@ type snapshot struct {
 	input    verdict.Input // without rounds, which few readers need
 	rounds   []progress    // open and paused
 	islands  map[int]*island
+	measured map[string]*measured
 	standing standing // right after the newest event
 
 	mu   sync.Mutex
@@ -39,7 +40,7 @@ func (v *vehicle) snapshot() *snapshot {
 	in := v.input()
 	in.Latest = maps.Clone(v.answers)
 	s := &snapshot{
-		model: v.model, input: *in, islands: maps.Clone(v.islands), standing: v.standing,
+		model: v.model, input: *in, islands: maps.Clone(v.islands), measured: maps.Clone(v.measured), standing: v.standing,
 		rounds: make([]progress, 0, len(v.rounds)),
 	}
 	for _, r := range v.rounds {

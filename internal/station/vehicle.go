@@ -17,6 +17,7 @@ type vehicle struct {
 	model    *model
 	answers  map[string]*verdict.Answer // by step id
 	former   map[string]former          // by step id
+	measured map[string]*measured       // by step id
 	single   map[string][]*pb.Finding   // of the rules that look at one result, by step id
 	islands  map[int]*island            // by number
 	defects  map[string]*pb.Defect      // closed ones too, by name
@@ -39,7 +40,7 @@ type island struct {
 func newVehicle(name string, m *model) *vehicle {
 	return &vehicle{
 		name: name, model: m,
-		answers: map[string]*verdict.Answer{}, former: map[string]former{}, single: map[string][]*pb.Finding{},
+		answers: map[string]*verdict.Answer{}, former: map[string]former{}, measured: map[string]*measured{}, single: map[string][]*pb.Finding{},
 		islands: map[int]*island{}, defects: map[string]*pb.Defect{},
 		undone: map[string]*pb.UndoneStep{}, rounds: map[string]*round{},
 	}
@@ -139,7 +140,7 @@ func (v *vehicle) observation(s *step, a *verdict.Answer) *pb.Observation {
 	if a == nil || a.Real == nil || !a.RealFits || verdict.Looked(a.Real).Before(a.VoidBefore) {
 		return nil
 	}
-	return v.model.observe(s, a.Real)
+	return v.model.observe(s, a.Real, v.measured[s.GetStepId()])
 }
 
 // adopt puts another model in force: answers are held against the steps of

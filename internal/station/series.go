@@ -1,0 +1,255 @@
+package station
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"sort"
+	"strings"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+
+	"bayround/internal/measure"
+	"bayround/internal/rules"
+	"bayround/internal/verdict"
+	pb "bayround/proto/bayround/v1"
+)
+
+const (
+	// maxPoints is how many points of a step a verdict rests on.
+	maxPoints = 64
+	// maxFresh is how many points are written anew with each result, so that not
+	// all of them need be.
+	maxFresh = 8
+)
+
+// measured is what was measured at one step, as far as a verdict rests on it. It
+// is never changed but replaced. nil when nothing was.
+type measured struct {
+	series *pb.Series // by when somebody looked, at most maxPoints
+	fresh  int        // how many of the newest stand in the row of the fresh ones
+}
+
+// points are those measured, oldest first; m may be nil.
+func (m *measured) points() []*pb.SeriesPoint {
+	if m == nil {
+		return nil
+	}
+	return m.series.GetPoints()
+}
+
+// told is the series as others are told it; nil when there is none.
+func (m *measured) told() *pb.Series {
+	if m == nil {
+		return nil
+	}
+	return m.series
+}
+
+// with returns what was measured when a point joins it, at the place that when
+// somebody looked gives it, however late it came. One that is older than all
+// that are kept changes nothing. The first point since a repair begins anew.
+func (m *measured) with(p *pb.SeriesPoint, repaired time.Time) *measured {
+	known := m.points()
+	at := after(known, p.GetLookedAt().AsTime())
+	if at == 0 && len(known) == maxPoints {
+		return m
+	}
+	next := &measured{}
+	if m != nil {
+		next.fresh = m.fresh
+	}
+	points := slices.Insert(slices.Clone(known), at, p)
+	begun := beginAnew(points, repaired)
+	if next.fresh++; at < len(known) || begun < len(known) || next.fresh > maxFresh {
+		next.fresh = 0
+	}
+	next.series = &pb.Series{Points: points[max(0, len(points)-maxPoints):]}
+	return next
+}
+
+// after is the place behind all points at or before an instant.
+func after(points []*pb.SeriesPoint, at time.Time) int {
+	return sort.Search(len(points), func(i int) bool { return points[i].GetLookedAt().AsTime().After(at) })
+}
+
+// beginAnew marks the first point since a repair, and no later one. It returns
+// the place of the first point that it replaced; their number when it replaced none.
+func beginAnew(points []*pb.SeriesPoint, repaired time.Time) (first int) {
+	first = len(points)
+	if repaired.IsZero() {
+		return first
+	}
+	from := sort.Search(len(points), func(i int) bool { return !points[i].GetLookedAt().AsTime().Before(repaired) })
+	for i := from; i < len(points); i++ {
+		if reset := i == from; points[i].GetReset_() != reset {
+			points[i] = proto.CloneOf(points[i])
+			points[i].Reset_ = reset
+			first = min(first, i)
+		}
+	}
+	return first
+}
+
+// before is what was measured before a result that is among it. m may be nil.
+func (m *measured) before(r *pb.Result) *pb.Series {
+	looked := verdict.Looked(r)
+	points := m.points()
+	points = points[:after(points, looked)]
+	if n := len(points); n > 0 && isMeasured(r) && points[n-1].GetLookedAt().AsTime().Equal(looked) {
+		points = points[:n-1] // its own
+	}
+	if len(points) == 0 {
+		return nil
+	}
+	return &pb.Series{Points: points}
+}
+
+// isMeasured tells that an answer that fits its step has a number.
+func isMeasured(r *pb.Result) bool {
+	return r.GetReading() != nil || r.GetProfile() != nil || r.GetLevel() != nil
+}
+
+// point is what joins the series of a step when a result is recorded in a round;
+// nil when nothing was measured, or the answer does not fit the step of today.
+// known and m are what is known of the step before.
+func (f *frame) point(today *step, r *pb.Result, known *verdict.Answer, m *measured) *pb.SeriesPoint {
+	if today == nil || r.GetNotChecked() != nil || !fits(today.CheckStep, r) {
+		return nil
+	}
+	p := rules.Point(today.CheckStep, r)
+	if p == nil {
+		return nil
+	}
+	for _, c := range f.conditions { // the newest that says it
+		if c != nil && c.OdometerKm != nil {
+			p.OdometerKm = c.OdometerKm
+		}
+		if c != nil && c.EngineHours != nil {
+			p.EngineHours = c.EngineHours
+		}
+	}
+	p.Added = added(today.CheckStep, p, r, found(r, known, m))
+	return p
+}
+
+// found is the point of the result that a cure speaks of, when it is the newest
+// before it; nil when it is not.
+func found(r *pb.Result, known *verdict.Answer, m *measured) *pb.SeriesPoint {
+	points := m.points()
+	at := after(points, verdict.Looked(r))
+	if r.GetCure() == nil || known == nil || at == 0 || known.Real.GetResultId() != r.GetCure().GetFoundResultId() ||
+		!points[at-1].GetLookedAt().AsTime().Equal(verdict.Looked(known.Real)) {
+		return nil
+	}
+	return points[at-1]
+}
+
+// added is what a cure put in: litres of a fluid, kPa of a pressure. Of a pressure
+// whose cure does not say how much, the two readings do.
+func added(s *pb.CheckStep, p *pb.SeriesPoint, r *pb.Result, found *pb.SeriesPoint) float64 {
+	if r.GetCure() == nil {
+		return 0
+	}
+	unit := ""
+	switch parts := s.GetParts(); {
+	case s.GetAnswerKind() == pb.AnswerKind_ANSWER_KIND_LEVEL:
+		unit = "L"
+	case len(parts) > 0 && parts[0].GetQuantity() == pb.Quantity_QUANTITY_PRESSURE:
+		unit = "kPa"
+	default:
+		return 0
+	}
+	if amount, err := measure.Convert(r.GetCure().GetAmount(), r.GetCure().GetUnit(), unit); err == nil && amount > 0 && isNumber(amount) {
+		return amount
+	}
+	if unit == "kPa" && found != nil {
+		return max(0, p.GetValue()-found.GetValue())
+	}
+	return 0
+}
+
+// air is the temperature of the air by the newest conditions that say it; nil when none do.
+func (f *frame) air() *float64 {
+	for _, c := range slices.Backward(f.conditions) {
+		if c != nil && c.AmbientCelsius != nil && isNumber(c.GetAmbientCelsius()) {
+			return proto.Float64(c.GetAmbientCelsius())
+		}
+	}
+	return nil
+}
+
+// measure puts what a result measured into the series of its step; false when
+// nothing changes there.
+func (st *state) measure(v *vehicle, r *round, res *pb.Result, rows *rowSet) (bool, error) {
+	id := res.GetStepId()
+	known, m := v.answers[id], v.measured[id]
+	p := r.point(v.model.steps[id], res, known, m)
+	if p == nil {
+		return false, nil
+	}
+	if err := rows.putMessage(fmt.Sprintf("%s%s/%s/%016d", measuredRows, v.name, id, st.sequence), p); err != nil {
+		return false, err
+	}
+	var repaired time.Time
+	if known != nil {
+		repaired = known.VoidBefore
+	}
+	next := m.with(p, repaired)
+	if next == m {
+		return false, nil
+	}
+	return true, v.putMeasured(id, next, rows)
+}
+
+// The last parts of the keys of what was measured at a step.
+const (
+	freshPart   = "/fresh"
+	settledPart = "/settled"
+)
+
+// putMeasured puts in force what was measured at a step; nil when nothing was.
+func (v *vehicle) putMeasured(id string, m *measured, rows *rowSet) error {
+	key, before := seriesRows+v.name+"/"+id, v.measured[id]
+	if m == nil {
+		if delete(v.measured, id); before != nil {
+			rows.drop(key + settledPart)
+			rows.drop(key + freshPart)
+		}
+		return nil
+	}
+	v.measured[id] = m
+	if m.fresh > 0 {
+		points := m.series.GetPoints()
+		return rows.putMessage(key+freshPart, &pb.Series{Points: points[len(points)-m.fresh:]})
+	}
+	if before != nil && before.fresh > 0 {
+		rows.drop(key + freshPart)
+	}
+	return rows.putMessage(key+settledPart, m.series)
+}
+
+// measured reads what was measured at the steps of a vehicle.
+func (l *loader) measured(ctx context.Context, v *vehicle) error {
+	fresh := map[string]*pb.Series{}
+	err := l.each(ctx, seriesRows+v.name+"/", func(key string, value []byte) error {
+		s := &pb.Series{}
+		if err := proto.Unmarshal(value, s); err != nil {
+			return unreadable("the row of what was measured at "+key, err)
+		}
+		if id, isFresh := strings.CutSuffix(key, freshPart); isFresh {
+			fresh[id] = s
+			return nil
+		}
+		v.measured[strings.TrimSuffix(key, settledPart)] = &measured{series: s}
+		return nil
+	})
+	for id, s := range fresh {
+		m := &measured{fresh: len(s.GetPoints())}
+		points := slices.Concat(v.measured[id].points(), s.GetPoints())
+		m.series = &pb.Series{Points: points[max(0, len(points)-maxPoints):]}
+		v.measured[id] = m
+	}
+	return err
+}
