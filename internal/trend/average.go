@@ -15,6 +15,10 @@ type EWMA struct {
 	L float64
 }
 
+// RecommendedEWMA is the chart for Scores at the settings that DESIGN.md tells the false
+// alarms of.
+func RecommendedEWMA() EWMA { return EWMA{Sigma: 1, Lambda: 0.2, L: 3} }
+
 // Averages is an EWMA carried out.
 type Averages struct {
 	// Values are the averages after each value.

@@ -178,16 +178,14 @@ func (t shared) against() []float64 {
 			for i, row := range t.peers {
 				buffer = appendRead(buffer, row[j]-common[i])
 			}
-			slices.Sort(buffer)
-			levels[j] = middle(buffer)
+			levels[j] = medianOf(buffer)
 		}
 		for i, row := range t.peers {
 			buffer = buffer[:0]
 			for j, v := range row {
 				buffer = appendRead(buffer, v-levels[j])
 			}
-			slices.Sort(buffer)
-			common[i] = middle(buffer)
+			common[i] = medianOf(buffer)
 		}
 	}
 	difference := make([]float64, len(t.days))

@@ -37,18 +37,16 @@ func TheilSen(days, values []float64, confidence float64) (Slope, bool) {
 	if len(slopes) == 0 {
 		return Slope{}, false
 	}
-	slices.Sort(slopes)
 	pairs := len(slopes)
 	// Half the width of the interval in ranks, as in Sen's equation 2.6.
 	reach := normal.Quantile((1+confidence)/2) * math.Sqrt(kendallVariance(days, values))
 	low := int(math.RoundToEven((float64(pairs)-reach)/2)) - 1
 	high := int(math.RoundToEven((float64(pairs) + reach) / 2))
-	s := Slope{
-		PerDay: middle(slopes),
-		Low:    slopes[max(low, 0)],
-		High:   slopes[min(high, pairs-1)],
-		Pairs:  pairs,
-	}
+	low, high = max(low, 0), min(high, pairs-1)
+	s := Slope{PerDay: medianOf(slopes), Pairs: pairs}
+	s.Low = nth(slopes[:max(low+1, pairs/2)], low) // the median has parted the slopes
+	half := min(pairs/2, high)
+	s.High = nth(slopes[half:], high-half)
 	s.Intercept = interceptFor(s.PerDay, days, values)
 	return s, true
 }
@@ -75,7 +73,7 @@ func interceptFor(perDay float64, days, values []float64) float64 {
 	for i, day := range days {
 		residuals[i] = values[i] - perDay*day
 	}
-	return Median(residuals)
+	return medianOf(residuals)
 }
 
 // Kendall is the Mann-Kendall test: do later values tend to be higher or lower?
@@ -99,16 +97,13 @@ func MannKendall(days, values []float64) Kendall {
 	k := Kendall{P: 1}
 	for i, day := range days {
 		for j := range i {
-			switch {
-			case day == days[j] || values[i] == values[j]:
-				k.Tied++
-			case values[i] > values[j]:
-				k.Up++
-			default:
-				k.Down++
+			if day != days[j] {
+				k.Up += count(values[i] > values[j])
+				k.Down += count(values[i] < values[j])
 			}
 		}
 	}
+	k.Tied = len(days)*(len(days)-1)/2 - k.Up - k.Down
 	k.S = k.Up - k.Down
 	k.Variance = kendallVariance(days, values)
 	if k.Variance > 0 && k.S != 0 {

@@ -160,10 +160,12 @@ func timesFaster(t track) float64 {
 	if !early.enough() || !late.enough() {
 		return 0
 	}
-	before, okBefore := TheilSen(early.days, early.values, Confidence)
-	now, okNow := TheilSen(late.days, late.values, Confidence)
-	clear := now.High < 0 && now.High < before.PerDay && now.PerDay < before.Low
-	if !okBefore || !okNow || !clear {
+	now, ok := TheilSen(late.days, late.values, Confidence)
+	if !ok || now.High >= 0 {
+		return 0
+	}
+	before, ok := TheilSen(early.days, early.values, Confidence)
+	if !ok || now.High >= before.PerDay || now.PerDay >= before.Low {
 		return 0
 	}
 	usual := before.PerDay
