@@ -30,14 +30,15 @@ func hurried(times time.Duration) func() time.Time {
 	return func() time.Time { return began.Add(time.Since(began) * times) }
 }
 
-// startHurried runs a kiosk within this process by a clock of the test's own.
+// startHurried runs a kiosk within this process by a clock of the test's own; nobody
+// puts it right.
 func startHurried(t *testing.T, station string, clock func() time.Time) ready {
 	t.Helper()
 	var display displayFlags
 	display.tabletInches, display.tabletPX = 10.1, 1509
 	display.bayInches, display.bayWidthPX, display.bayHeightPX, display.bayFarM = 55, 1920, 1080, 15
 	f := &serveFlags{station: station, data: t.TempDir(), device: "tablet-1", listen: "127.0.0.1:0", bay: "127.0.0.1:0", display: display}
-	r, err := start(t.Context(), f, slog.New(slog.NewTextHandler(io.Discard, nil)), clock)
+	r, err := start(t.Context(), f, slog.New(slog.NewTextHandler(io.Discard, nil)), clocks{clock, true})
 	if err != nil {
 		t.Fatal(err)
 	}

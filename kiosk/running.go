@@ -27,7 +27,9 @@ import (
 // running is a kiosk that serves. What start opened, stop closes, last opened first.
 type running struct {
 	log    *slog.Logger
-	clock  func() time.Time
+	device func() time.Time // the device's clock
+	clock  func() time.Time // the same, put right
+	right  *round.Clock     // puts it right; nil when it counts as it is
 	twin   *station.Station
 	uplink *round.Uplink
 	desk   *round.Desk
@@ -58,9 +60,15 @@ func (f *serveFlags) check() error {
 	return command.MayListen(f.bay, f.anywhere)
 }
 
+// clocks is what a tablet goes by.
+type clocks struct {
+	device func() time.Time
+	asItIs bool // it counts, whatever the station's clock shows
+}
+
 // start opens everything, from the record up to the pages.
-func start(ctx context.Context, f *serveFlags, log *slog.Logger, clock func() time.Time) (r *running, err error) {
-	r = &running{log: log, clock: clock, ended: make(chan error, 3)}
+func start(ctx context.Context, f *serveFlags, log *slog.Logger, by clocks) (r *running, err error) {
+	r = &running{log: log, device: by.device, clock: by.device, ended: make(chan error, 3)}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, r.stop())
@@ -69,6 +77,12 @@ func start(ctx context.Context, f *serveFlags, log *slog.Logger, clock func() ti
 	display, err := f.display.display()
 	if err != nil {
 		return r, err
+	}
+	if !by.asItIs {
+		if r.right, err = round.OpenClock(round.ClockConfig{Device: by.device, Dir: f.data, Log: log}); err != nil {
+			return r, err
+		}
+		r.clock = r.right.Now
 	}
 	if err := r.openRecord(ctx, f); err != nil {
 		return r, err
@@ -88,9 +102,11 @@ func (r *running) later(closes func() error) { r.close = append(r.close, closes)
 
 // openRecord opens the tablet's own station, which works without the other.
 func (r *running) openRecord(ctx context.Context, f *serveFlags) (err error) {
-	r.twin, err = station.Open(ctx, station.Options{
-		Dir: filepath.Join(f.data, "record"), Origin: "bayround/" + f.device, Now: r.clock, Logger: r.log,
-	})
+	twin := station.Options{Dir: filepath.Join(f.data, "record"), Origin: "bayround/" + f.device, Now: r.device, Logger: r.log}
+	if r.right != nil {
+		twin.Right = r.right
+	}
+	r.twin, err = station.Open(ctx, twin)
 	if err != nil {
 		return fmt.Errorf("opening the tablet's record in %s: %w", f.data, err)
 	}
@@ -117,7 +133,7 @@ func (r *running) openDesk(ctx context.Context, f *serveFlags) error {
 		return err
 	}
 	r.desk, err = round.OpenDesk(ctx, round.DeskConfig{
-		Twin: r.twin, Uplink: r.uplink, Guard: guard, Photos: photo.Camera{Store: photos}, Device: f.device, Dir: f.data, Clock: r.clock, Log: r.log,
+		Twin: r.twin, Uplink: r.uplink, Guard: guard, Photos: photo.Camera{Store: photos}, Device: f.device, Dir: f.data, Clock: r.device, Right: r.right, Log: r.log,
 	})
 	if err != nil {
 		return err
@@ -128,7 +144,7 @@ func (r *running) openDesk(ctx context.Context, f *serveFlags) error {
 
 func (r *running) openUplink(ctx context.Context, f *serveFlags, conn grpc.ClientConnInterface, photos *photo.Store) (err error) {
 	r.uplink, err = round.OpenUplink(round.Config{
-		Twin: r.twin, Conn: conn, Device: f.device, Dir: f.data, Photos: photos, Clock: r.clock, Log: r.log,
+		Twin: r.twin, Conn: conn, Device: f.device, Dir: f.data, Photos: photos, Clock: r.device, Right: r.right, Log: r.log,
 	})
 	if err != nil {
 		return err

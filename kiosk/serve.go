@@ -80,7 +80,7 @@ func (f *serveFlags) run(ctx context.Context, c *command.Console) error {
 	if os.Getenv("GOMEMLIMIT") == "" {
 		debug.SetMemoryLimit(memoryLimit)
 	}
-	running, err := start(ctx, f, logger, time.Now)
+	running, err := start(ctx, f, logger, clocks{device: time.Now})
 	if err != nil {
 		return err
 	}

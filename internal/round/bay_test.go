@@ -71,6 +71,12 @@ func (g *gate) unshut() {
 // bubble, where time passes only when everybody waits.
 func inBubble(t *testing.T, test func(t *testing.T, k *stationtest.Kit, b *tablet, g *gate)) {
 	t.Helper()
+	inBubbleBy(t, nil, test)
+}
+
+// inBubbleBy is inBubble; a tablet with a clock of its own knows no vehicle at first.
+func inBubbleBy(t *testing.T, device func() time.Time, test func(t *testing.T, k *stationtest.Kit, b *tablet, g *gate)) {
+	t.Helper()
 	dirs := []string{t.TempDir(), t.TempDir(), t.TempDir()}
 	synctest.Test(t, func(t *testing.T) {
 		k := stationtest.OpenWith(t, nil, station.Options{Dir: dirs[0], Defaults: stationtest.Small()})
@@ -87,10 +93,14 @@ func inBubble(t *testing.T, test func(t *testing.T, k *stationtest.Kit, b *table
 				return &tap{Conn: c, gate: g, closed: make(chan struct{})}, err
 			}))
 		must(t, err)
-		b := &tablet{
-			Kit:  stationtest.OpenWith(t, nil, station.Options{Dir: dirs[1], Defaults: stationtest.Small()}),
-			conn: conn, device: "tablet-1", dir: dirs[2], patience: time.Hour,
+		b := &tablet{conn: conn, device: "tablet-1", dir: dirs[2], patience: time.Hour}
+		twin := station.Options{Dir: dirs[1], Defaults: stationtest.Small()}
+		if device != nil {
+			b.right, err = round.OpenClock(round.ClockConfig{Device: device, Dir: dirs[2]})
+			must(t, err)
+			b.wall, twin = device, station.Options{Dir: dirs[1], Now: device, Right: b.right}
 		}
+		b.Kit = stationtest.OpenWith(t, nil, twin)
 		b.start()
 		test(t, k, b, g)
 		b.stop() // within the bubble: what was started there must end there

@@ -125,7 +125,7 @@ func (d *Desk) sayEngine(ctx context.Context, a Act) error {
 		return nil
 	}
 	return d.command(ctx, &pending{Kind: commandResume}, &pb.ResumeRoundRequest{
-		RequestId: uuid.NewString(), Round: s.Round, Conditions: e.conditions(s.Ambient), DeviceTime: timestamp(now),
+		RequestId: uuid.NewString(), Round: s.Round, Conditions: d.engineTold(), DeviceTime: d.deviceTime(),
 	})
 }
 
@@ -171,15 +171,14 @@ func (d *Desk) beginRound(ctx context.Context, _ Act) error {
 	if n, _ := coldSteps(d.scene.plan.GetSteps(), s.Engine, d.now()); n > 0 && s.Engine.Said == saidNothing {
 		return fault.New(fault.Precondition, "ENGINE_NOT_SAID", "say first when the engine last ran, or that nobody knows")
 	}
-	now := timestamp(d.now())
 	if s.Resuming {
 		return d.command(ctx, d.resumption(), &pb.ResumeRoundRequest{
-			RequestId: uuid.NewString(), Round: s.Round, Conditions: s.Engine.conditions(s.Ambient), DeviceTime: now,
+			RequestId: uuid.NewString(), Round: s.Round, Conditions: d.engineTold(), DeviceTime: d.deviceTime(),
 		})
 	}
 	return d.command(ctx, &pending{Kind: commandOpen}, &pb.OpenRoundRequest{
 		Round: "rounds/" + uuid.NewString(), Vehicle: s.Vehicle, Routine: s.Routine, Driver: s.Driver, Assistant: s.Assistant,
-		Device: d.device, Conditions: s.Engine.conditions(s.Ambient), DeviceTime: now,
+		Device: d.device, Conditions: d.engineTold(), DeviceTime: d.deviceTime(),
 	})
 }
 

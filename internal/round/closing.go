@@ -23,7 +23,7 @@ func (d *Desk) toOverview(context.Context, Act) error {
 // toWalk returns to the steps: to the one that was lit, or the first that waits.
 func (d *Desk) toWalk(ctx context.Context, _ Act) error {
 	if step, _ := d.scene.stepOf(d.session.Step); step != nil {
-		d.session.light(step.GetStepId(), d.now())
+		d.session.light(step.GetStepId(), d.wall())
 		return nil
 	}
 	if err := d.goOn(ctx, -1); err != nil {
@@ -64,7 +64,7 @@ func (d *Desk) sign(ctx context.Context, a Act) error {
 		shown = c.Readiness.GetVerdict()
 	}
 	return d.command(ctx, &pending{Kind: commandFinish}, &pb.FinishRoundRequest{
-		RequestId: uuid.NewString(), Round: s.Round, Note: s.Note, ShownVerdict: shown, DeviceTime: timestamp(d.now()),
+		RequestId: uuid.NewString(), Round: s.Round, Note: s.Note, ShownVerdict: shown, DeviceTime: d.deviceTime(),
 	})
 }
 
@@ -83,7 +83,7 @@ func (d *Desk) giveUp(ctx context.Context, a Act) error {
 		return fault.New(fault.Invalid, "NOTE_MISSING", "say in a few words why the round is given up")
 	}
 	return d.command(ctx, &pending{Kind: commandGiveUp}, &pb.GiveUpRoundRequest{
-		RequestId: uuid.NewString(), Round: s.Round, Note: note, DeviceTime: timestamp(d.now()),
+		RequestId: uuid.NewString(), Round: s.Round, Note: note, DeviceTime: d.deviceTime(),
 	})
 }
 

@@ -59,8 +59,12 @@ type DeskConfig struct {
 	Station string
 	// Dir holds the session file, on a local disk.
 	Dir string
-	// Clock is the tablet's clock; nil for time.Now. Its monotonic reading measures looking.
+	// Clock is the tablet's clock, by which commands say when they were given; nil
+	// for time.Now. Its monotonic reading measures looking.
 	Clock func() time.Time
+	// Right puts that clock right, for all that is shown and judged; nil where the
+	// tablet's clock counts as it is.
+	Right *Clock
 	// Log hears what people who run the tablet should know; nil = discard.
 	Log *slog.Logger
 }
@@ -75,7 +79,8 @@ type Desk struct {
 	device  string
 	station string
 	dir     string
-	now     func() time.Time
+	wall    func() time.Time
+	right   *Clock // nil where the tablet's clock counts as it is
 	log     *slog.Logger
 
 	mu      sync.Mutex // held for a whole act: acts come one after the other
@@ -100,13 +105,13 @@ type Desk struct {
 func OpenDesk(ctx context.Context, c DeskConfig) (*Desk, error) {
 	d := &Desk{
 		twin: c.Twin, uplink: c.Uplink, guard: c.Guard, photos: c.Photos, device: c.Device, station: c.Station,
-		dir: c.Dir, now: c.Clock, log: c.Log, changed: make(chan struct{}), news: make(chan struct{}, 1), stale: true,
+		dir: c.Dir, wall: c.Clock, right: c.Right, log: c.Log, changed: make(chan struct{}), news: make(chan struct{}, 1), stale: true,
 	}
 	if d.log == nil {
 		d.log = slog.New(slog.DiscardHandler)
 	}
-	if d.now == nil {
-		d.now = time.Now
+	if d.wall == nil {
+		d.wall = time.Now
 	}
 	if d.uplink == nil {
 		d.uplink = noUplink{}
@@ -133,7 +138,7 @@ func (d *Desk) begin(ctx context.Context) error {
 		return err
 	}
 	if d.session.Phase == PhaseStep {
-		d.session.look(d.now()) // the time it was dark does not count
+		d.session.look(d.wall()) // the time it was dark does not count
 	}
 	if d.session.Pending != nil {
 		d.session.Notice = nil
@@ -176,7 +181,7 @@ func (d *Desk) Do(ctx context.Context, act Act) error {
 	now := d.now()
 	d.session.LastAct = now
 	if !d.session.lit.IsZero() {
-		d.session.look(now)
+		d.session.look(d.wall())
 	}
 	if err == nil {
 		err = d.act(ctx, act)

@@ -34,7 +34,7 @@ func openLinked(t *testing.T) (tab *hands, record *stationtest.Kit, w *wire) {
 	b := &tablet{Kit: twin, device: "tablet-1", dir: t.TempDir(), conn: conn}
 	b.start()
 	t.Cleanup(b.stop)
-	tab = &hands{t: t, kit: twin, clock: clock, dir: t.TempDir(), up: b.up}
+	tab = &hands{t: t, kit: twin, clock: clock, wall: clock.Now, dir: t.TempDir(), up: b.up}
 	if tab.guard, err = access.OpenGuard(filepath.Join(tab.dir, "pins.json"), clock.Now); err != nil {
 		t.Fatal(err)
 	}

@@ -33,7 +33,7 @@ func (d *Desk) enterInto(ctx context.Context, step *pb.CheckStep) error {
 		return nil
 	}
 	return d.command(ctx, &pending{Kind: commandBegin}, &pb.BeginStepRequest{
-		RequestId: uuid.NewString(), Round: s.Round, StepId: step.GetStepId(), DeviceTime: timestamp(now),
+		RequestId: uuid.NewString(), Round: s.Round, StepId: step.GetStepId(), DeviceTime: d.deviceTime(),
 	})
 }
 
@@ -89,6 +89,9 @@ func (d *Desk) recordAs(ctx context.Context, confirmed bool) error {
 	if err := d.enterInto(ctx, step); err != nil {
 		return err
 	}
+	if err := d.tellEngineAnew(ctx, step); err != nil {
+		return err
+	}
 	return d.send(ctx, step, result, s.Draft.typedWords(step))
 }
 
@@ -126,7 +129,8 @@ func (d *Desk) heldUntil(step *pb.CheckStep) time.Time {
 	if !step.GetMustNotMiss() || step.GetLeastLookS() == 0 {
 		return time.Time{}
 	}
-	return d.session.lit.Add(time.Duration(step.GetLeastLookS()) * time.Second)
+	left := d.session.lit.Add(time.Duration(step.GetLeastLookS()) * time.Second).Sub(d.wall())
+	return d.now().Add(left)
 }
 
 // gaugeFor is the gauge in hand for a step; empty when none is needed or known.
@@ -166,7 +170,7 @@ func (d *Desk) resultOf(step *pb.CheckStep) *pb.Result {
 	s, last := d.session, step.GetLast()
 	return &pb.Result{
 		ResultId: uuid.NewString(), StepId: step.GetStepId(), Person: s.Driver, Device: d.device,
-		DeviceTime: timestamp(d.now()), LookedS: s.Looked.Seconds(),
+		DeviceTime: d.deviceTime(), LookedS: s.Looked.Seconds(),
 		Correction: s.Correct && s.Cure == nil && last.GetRound() == s.Round && last.GetPerson() == s.Driver,
 	}
 }
@@ -202,7 +206,7 @@ func (d *Desk) recorded(ctx context.Context, req *pb.RecordResultRequest, resp *
 		Closed: ended(p.Open, d.scene.openAt(s.Vehicle, step.GetStepId())), CanCure: d.canCure(step, r, resp.GetFindings()), At: d.now().Round(0),
 	}
 	if ranBy(step) && r.GetNotChecked() == nil {
-		s.Engine.Ran = r.GetDeviceTime().AsTime()
+		s.Engine.Ran = d.now().Round(0)
 	}
 	s.Again = slices.DeleteFunc(slices.Clone(s.Again), func(id string) bool { return id == step.GetStepId() })
 	s.Cure, s.Step = nil, ""

@@ -28,6 +28,9 @@ type hands struct {
 	guard *access.Guard
 	up    round.Upward
 	pics  round.PhotoKeeper
+
+	wall  func() time.Time // what the tablet's clock shows
+	right *round.Clock     // nil where that is right
 }
 
 // newHands opens a desk on a twin of its own.
@@ -42,9 +45,15 @@ func newHands(t *testing.T) *hands {
 // handsOn opens a desk on a twin.
 func handsOn(t *testing.T, kit *stationtest.Kit, clock *stationtest.Clock) *hands {
 	t.Helper()
-	tab := &hands{t: t, kit: kit, clock: clock, dir: t.TempDir()}
+	return handsBy(t, &hands{t: t, kit: kit, clock: clock, wall: clock.Now})
+}
+
+// handsBy opens a desk on a twin by the clock of a tablet.
+func handsBy(t *testing.T, tab *hands) *hands {
+	t.Helper()
+	tab.dir = t.TempDir()
 	var err error
-	if tab.guard, err = access.OpenGuard(filepath.Join(tab.dir, "pins.json"), clock.Now); err != nil {
+	if tab.guard, err = access.OpenGuard(filepath.Join(tab.dir, "pins.json"), tab.clock.Now); err != nil {
 		t.Fatal(err)
 	}
 	tab.open()
@@ -59,7 +68,7 @@ func handsOn(t *testing.T, kit *stationtest.Kit, clock *stationtest.Clock) *hand
 func (tab *hands) open() {
 	tab.t.Helper()
 	d, err := round.OpenDesk(ctx, round.DeskConfig{
-		Twin: tab.kit.Station, Uplink: tab.up, Guard: tab.guard, Photos: tab.pics, Device: "tablet-1", Dir: tab.dir, Clock: tab.clock.Now,
+		Twin: tab.kit.Station, Uplink: tab.up, Guard: tab.guard, Photos: tab.pics, Device: "tablet-1", Dir: tab.dir, Clock: tab.wall, Right: tab.right,
 	})
 	if err != nil {
 		tab.t.Fatalf("opening the desk: %v", err)

@@ -15,7 +15,7 @@ func (d *Desk) newView(ctx context.Context) (*View, error) {
 	s, sc, now := d.session, d.scene, d.now()
 	d.wakeAt = time.Time{}
 	v := &View{
-		Version: 1, Phase: s.Phase, Now: now, TimeZone: d.zone(), Station: d.stationTitle(), Link: d.link(),
+		Version: 1, Phase: s.Phase, Now: now, Lag: d.lag(), TimeZone: d.zone(), Station: d.stationTitle(), Link: d.link(),
 		People: sc.people, Gauges: sc.gauges, Notice: s.Notice, Session: d.sessionView(),
 	}
 	if err := d.vehiclesInto(ctx, v); err != nil {

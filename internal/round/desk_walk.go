@@ -28,7 +28,7 @@ func (d *Desk) goOn(ctx context.Context, after int) error {
 	s, now := d.session, d.now()
 	marks := d.scene.walk(s, now).marks()
 	if i := next(marks, after, s.BrokeOff); i >= 0 {
-		s.light(marks[i].StepID, now)
+		s.light(marks[i].StepID, d.wall())
 		return nil
 	}
 	s.Phase, s.Step = PhaseOverview, ""
@@ -51,20 +51,20 @@ func (d *Desk) open(step *pb.CheckStep) {
 	s, now := d.session, d.now()
 	id := step.GetStepId()
 	if s.Step == id {
-		s.light(id, now)
+		s.light(id, d.wall())
 		return
 	}
 	s.Cure = nil
 	w := d.scene.walk(s, now)
 	if !w.answered[id] || w.again[id] {
-		s.light(id, now)
+		s.light(id, d.wall())
 		return
 	}
 	looked := time.Duration(0)
 	if step.GetLast().GetRound() == s.Round {
 		looked = time.Duration(step.GetLast().GetLookedS() * float64(time.Second))
 	}
-	s.relight(id, looked, now)
+	s.relight(id, looked, d.wall())
 }
 
 // goNext lights the next step that waits.
@@ -153,7 +153,7 @@ func (d *Desk) beginCure(_ context.Context, a Act) error {
 		return errors.Join(err, fault.New(fault.NotFound, "STEP_UNKNOWN", "this step is not in the round"))
 	}
 	s.Step = ""
-	s.light(step.GetStepId(), d.now())
+	s.light(step.GetStepId(), d.wall())
 	s.Cure = &cure{Found: *s.Given, Result: response.GetResultId(), Done: done, Amount: amount, Unit: a.Values["unit"]}
 	return nil
 }

@@ -15,6 +15,7 @@ const silence = 5 * time.Second
 // the monotonic clock, so that setting the tablet's clock makes nothing live.
 type hearing struct {
 	clock  func() time.Time // for what is shown
+	device func() time.Time // the tablet's own, which may be off
 	silent func()           // called when nothing was heard for too long
 
 	mu       sync.Mutex
@@ -33,7 +34,7 @@ type hearing struct {
 }
 
 func newHearing(clock func() time.Time, silent func()) *hearing {
-	return &hearing{clock: clock, silent: silent, states: map[string]*pb.Readiness{}}
+	return &hearing{clock: clock, device: clock, silent: silent, states: map[string]*pb.Readiness{}}
 }
 
 // passage is a vehicle going from one state to the next.
@@ -91,9 +92,12 @@ func (h *hearing) heartbeat(sequence int64, station time.Time) (more bool) {
 	defer h.mu.Unlock()
 	h.heardLocked()
 	h.sequence = max(h.sequence, sequence)
+	if h.since.After(h.shown) {
+		h.since = h.shown // the clock was put right meanwhile
+	}
 	grown := sequence > h.beat
 	h.beat = max(h.beat, sequence)
-	skew := h.clock().Sub(station).Round(time.Second)
+	skew := h.device().Sub(station).Round(time.Second)
 	moved := skew != h.skew
 	h.skew = skew
 	return grown || moved

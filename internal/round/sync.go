@@ -112,8 +112,8 @@ func (u *Uplink) takeOver(ctx context.Context) {
 // takeOverAll takes over everything that the twin may lack.
 func (u *Uplink) takeOverAll(ctx context.Context) error {
 	states, _, watch := u.heard.all()
-	if watch == 0 || !u.Live() {
-		return nil
+	if watch == 0 || !u.Live() || !u.knowsTime() {
+		return nil // at a time that is far ahead nothing must happen: the twin's never runs back
 	}
 	// Not everything that is put in force changes a vehicle, so it is asked for
 	// whenever a heartbeat says that something has happened.

@@ -34,7 +34,7 @@ func (d *Desk) turnOut(ctx context.Context, _ Act) error {
 		return nil
 	}
 	return d.command(ctx, &pending{Kind: commandPause}, &pb.PauseRoundRequest{
-		RequestId: uuid.NewString(), Round: s.Round, Note: "turnout", Turnout: true, DeviceTime: timestamp(now),
+		RequestId: uuid.NewString(), Round: s.Round, Note: "turnout", Turnout: true, DeviceTime: d.deviceTime(),
 	})
 }
 
@@ -85,7 +85,7 @@ func (d *Desk) makeSafe(ctx context.Context, a Act) error {
 		return fault.New(fault.NotFound, "NOT_UNDONE", "nothing is undone there")
 	}
 	return d.command(ctx, &pending{Kind: commandSafe}, &pb.MakeSafeRequest{
-		RequestId: uuid.NewString(), Round: items[i].Round, StepIds: []string{step}, DeviceTime: timestamp(d.now()),
+		RequestId: uuid.NewString(), Round: items[i].Round, StepIds: []string{step}, DeviceTime: d.deviceTime(),
 	})
 }
 

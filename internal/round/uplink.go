@@ -32,6 +32,9 @@ type Config struct {
 	// Clock is the tablet's clock, for what is shown; nil for time.Now. How long
 	// nothing was heard is not told by it.
 	Clock func() time.Time
+	// Right puts that clock right by what the station says, and is told of it; nil
+	// where the tablet's clock counts as it is.
+	Right *Clock
 	// Log hears what people who run the tablet should know; nil for silence.
 	Log *slog.Logger
 }
@@ -45,6 +48,7 @@ type Uplink struct {
 	photos  *photo.Store // nil when there are none
 	log     *slog.Logger
 	clock   func() time.Time
+	right   *Clock // nil where the tablet's clock counts as it is
 	outbox  *outbox
 	heard   *hearing
 	changed *bell // what Link returns may differ
@@ -75,7 +79,7 @@ var _ interface { // what the desk asks of an uplink
 // Dir is refused.
 func OpenUplink(c Config) (*Uplink, error) {
 	u := &Uplink{
-		twin: c.Twin, photos: c.Photos, log: c.Log, clock: c.Clock, changed: newBell(), arrived: newBell(),
+		twin: c.Twin, photos: c.Photos, log: c.Log, clock: c.Clock, right: c.Right, changed: newBell(), arrived: newBell(),
 		rounds: pb.NewRoundServiceClient(c.Conn), readiness: pb.NewReadinessServiceClient(c.Conn),
 		journal: pb.NewJournalServiceClient(c.Conn), standings: pb.NewTwinServiceClient(c.Conn),
 		pictures: pb.NewPhotoServiceClient(c.Conn),
@@ -98,6 +102,9 @@ func OpenUplink(c Config) (*Uplink, error) {
 		return nil, err
 	}
 	u.heard = newHearing(u.clock, u.fellSilent)
+	if u.right != nil {
+		u.clock, u.heard.clock = u.right.Now, u.right.Now // heard.device stays: it is what is off
+	}
 	u.adopt.init()
 	u.bay.init()
 	u.renew()
@@ -123,7 +130,7 @@ func (u *Uplink) Run(ctx context.Context) error {
 	u.mu.Unlock()
 	defer u.running.Done()
 	var parts sync.WaitGroup
-	for _, part := range []func(context.Context){u.count, u.mind, u.send, u.sendPhotos, u.listen, u.takeOver} {
+	for _, part := range []func(context.Context){u.count, u.mind, u.keepClock, u.send, u.sendPhotos, u.listen, u.takeOver} {
 		parts.Go(func() { part(ctx) })
 	}
 	parts.Wait()
@@ -158,6 +165,34 @@ func (u *Uplink) mind(ctx context.Context) {
 		u.fail("This tablet could not write to its disk, so nothing can be recorded on it. Start it anew; everything recorded before is kept.", nil)
 	}
 }
+
+// keepClock keeps how far the tablet's clock is off, also when it is set while the
+// station is not heard.
+func (u *Uplink) keepClock(ctx context.Context) {
+	if u.right == nil {
+		return
+	}
+	every := time.NewTicker(silence)
+	defer every.Stop()
+	for {
+		select {
+		case <-every.C:
+		case <-ctx.Done():
+		}
+		if err := u.right.Keep(); err != nil {
+			u.log.Error("how far the clock is off cannot be kept", "cause", err)
+		}
+		if ctx.Err() != nil {
+			return
+		}
+	}
+}
+
+// hearClock tells the clock what the station's shows, and whether that is news.
+func (u *Uplink) hearClock(station time.Time) bool { return u.right != nil && u.right.Heard(station) }
+
+// knowsTime tells that what happens on the twin can be given its right time.
+func (u *Uplink) knowsTime() bool { return u.right == nil || u.right.Known() }
 
 // Link returns how the tablet stands to the station now.
 func (u *Uplink) Link() Link {

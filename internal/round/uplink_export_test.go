@@ -19,6 +19,7 @@ func CommandOf(ev *pb.JournalEvent) (id string, request proto.Message) {
 // What tests hold the uplink to.
 const (
 	PlaceName    = placeName
+	ClockName    = clockName
 	LongestPause = longestPause
 	BugTries     = bugTries
 )

@@ -144,7 +144,9 @@ type tablet struct {
 	dir    string
 	photos string // folder of what its camera took; empty when it takes none
 
-	patience time.Duration // of await; 0 for two minutes
+	wall     func() time.Time // what the tablet's clock shows; nil for time.Now
+	right    *round.Clock     // nil where that is right
+	patience time.Duration    // of await; 0 for two minutes
 }
 
 // newTablet makes a tablet that knows the small station already. Its uplink runs
@@ -172,7 +174,7 @@ func openTablet(t testing.TB, w *wire, device string, files []catalogue.File) *t
 // start opens the uplink and lets it run.
 func (b *tablet) start() {
 	b.T.Helper()
-	up, err := round.OpenUplink(round.Config{Twin: b.Station, Conn: b.conn, Device: b.device, Dir: b.dir, Photos: openPhotos(b.T, b.photos)})
+	up, err := round.OpenUplink(round.Config{Twin: b.Station, Conn: b.conn, Device: b.device, Dir: b.dir, Photos: openPhotos(b.T, b.photos), Clock: b.wall, Right: b.right})
 	b.must(err)
 	ended := make(chan error, 1) // the field belongs to the test; by the close it may be another's
 	b.up, b.ended = up, ended

@@ -136,7 +136,12 @@ func (w *watching) take(ctx context.Context, m *pb.WatchReadinessResponse) error
 		w.told, w.complete = nil, true
 		u.arrived.ring()
 	case *pb.WatchReadinessResponse_Heartbeat:
-		if w.complete && u.heard.heartbeat(m.Heartbeat.GetSequence(), m.Heartbeat.GetStationTime().AsTime()) {
+		if !w.complete {
+			return nil
+		}
+		at := m.Heartbeat.GetStationTime().AsTime()
+		reset := u.hearClock(at)
+		if u.heard.heartbeat(m.Heartbeat.GetSequence(), at) || reset {
 			u.changed.ring()
 		}
 	}

@@ -26,7 +26,8 @@ const (
 type View struct {
 	Version  uint64 // rises with every change
 	Phase    Phase
-	Now      time.Time // when the view was made
+	Now      time.Time     // when the view was made
+	Lag      time.Duration // what was added to the tablet's clock for every time in it
 	TimeZone *time.Location
 	Station  string // the station's title
 	Link     Link

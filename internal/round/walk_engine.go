@@ -21,6 +21,8 @@ type engine struct {
 	Said    said      `json:"said,omitempty"`
 	Stopped time.Time `json:"stopped,omitzero"` // when it stopped; of saidUnknown and saidRunning, when that was said
 	Ran     time.Time `json:"ran,omitzero"`     // when a step of this round last ran it
+
+	ToldLag time.Duration `json:"told_lag,omitempty"` // what had to be added to the tablet's clock when the station was told
 }
 
 // lastRan is the latest instant at which the engine may have run. Nobody knowing

@@ -52,7 +52,7 @@ type instantHeld struct {
 // HeldUntil is the end of the least time of looking; nil when nothing is held.
 func (p pane) HeldUntil() *instantHeld {
 	if left := p.Step.HeldUntil.Sub(p.Now); !p.Step.HeldUntil.IsZero() && left > 0 {
-		return &instantHeld{p.Step.HeldUntil.UnixMilli(), fmt.Sprintf("%d s", int((left+time.Second-1)/time.Second))}
+		return &instantHeld{p.Step.HeldUntil.Add(-p.Lag).UnixMilli(), fmt.Sprintf("%d s", int((left+time.Second-1)/time.Second))}
 	}
 	return nil
 }

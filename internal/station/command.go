@@ -21,6 +21,7 @@ type command struct {
 	id     string
 	time   time.Time // of all its events
 	raw    time.Time // what the clock showed
+	ran    time.Duration
 	events [][]byte
 	rows   rowSet
 }
@@ -28,7 +29,7 @@ type command struct {
 // begin starts a command.
 func (s *Station) begin(id string) *command {
 	at, raw := s.instant()
-	return &command{state: s.work, id: id, time: at, raw: raw}
+	return &command{state: s.work, id: id, time: at, raw: raw, ran: s.right.Ran(raw)}
 }
 
 // lookedBy is when somebody looked: as long ago as the station's clock says, and
@@ -70,7 +71,7 @@ func (c *command) put(ev *pb.JournalEvent, known *judgement, last bool) error {
 	if err := c.state.apply(ev, known, last, &c.rows); err != nil {
 		return broken{err}
 	}
-	c.state.raw = c.raw
+	c.state.ran = c.ran
 	c.events = append(c.events, record)
 	return nil
 }

@@ -29,6 +29,9 @@
 // between commands, and never inside one. When the computer's clock is set
 // back, the station's time goes on from the newest event.
 //
+// A twin is told how far its tablet's clock is off (Options.Right) and judges by
+// the right time; device times stay in the record as the tablet's clock showed them.
+//
 // As of an instant means: with everything that had happened by then. What
 // happened in the few milliseconds before it and was not yet synced is in it,
 // though whoever asked at that very moment was not shown it.

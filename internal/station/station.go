@@ -24,6 +24,10 @@ type Options struct {
 	Origin string
 	// Now is the station's clock; nil for time.Now.
 	Now func() time.Time
+	// Right puts right what Now shows, for a twin whose tablet's clock may be off; nil
+	// = Now is right, and its monotonic readings tell how long it has run. Device times
+	// stay as they are given.
+	Right Right
 	// Logger hears what people who run the station should know; nil = discard.
 	Logger *slog.Logger
 	// Defaults are the files a station starts with. They are applied at Open
@@ -40,6 +44,7 @@ type Station struct {
 	journal *journal.Journal
 	log     *slog.Logger
 	now     func() time.Time
+	right   Right
 	work    *state // owned by the journal's committer goroutine, by Open before the first command
 
 	clockBehind bool // owned like work: the log was told
@@ -60,7 +65,7 @@ type Station struct {
 // there is none.
 func Open(ctx context.Context, o Options) (*Station, error) {
 	s := &Station{
-		log: o.Logger, now: o.Now,
+		log: o.Logger, now: o.Now, right: o.Right,
 		closing: make(chan struct{}), told: make(chan struct{}), failed: make(chan struct{}),
 	}
 	if s.log == nil {
@@ -68,6 +73,9 @@ func Open(ctx context.Context, o Options) (*Station, error) {
 	}
 	if s.now == nil {
 		s.now = time.Now
+	}
+	if s.right == nil {
+		s.right = asShown{s.now()}
 	}
 	s.work = newState(liveArchive{s})
 	s.board.init()
@@ -95,8 +103,9 @@ func (s *Station) start(ctx context.Context, defaults []catalogue.File) error {
 	if err := s.recover(ctx); err != nil {
 		return err
 	}
-	s.work.raw = s.now()
-	s.noteClock(s.work.station.Sub(s.work.raw))
+	raw := s.now()
+	s.work.ran = s.right.Ran(raw)
+	s.noteClock(s.work.station.Sub(s.right.Right(raw)))
 	s.publish()
 	if err := s.applyDefaults(ctx, defaults); err != nil {
 		return fmt.Errorf("apply the default files: %w", err)
