@@ -9,9 +9,7 @@ import (
 )
 
 // statuses are what the coverage table may say of a row of the annex.
-var statuses = []string{
-	"covered", "needs tools", "not visible on a walk-round", "not for these categories", "not expressible yet",
-}
+var statuses = []string{"covered", "needs tools or lifting: out of scope", "not for this vehicle category"}
 
 // codes are the rows of the annex a rule's clause names.
 func codes(r *pb.Rule) []string {
@@ -39,8 +37,8 @@ func TestAnnex_EveryRowIsAccountedFor(t *testing.T) {
 			t.Errorf("%s is %s and does not say why", c["code"], c["status"])
 		}
 	}
-	if covered != 138 {
-		t.Errorf("%d rows are covered, want 138", covered)
+	if covered != 288 {
+		t.Errorf("%d rows are covered, want 288", covered)
 	}
 }
 
