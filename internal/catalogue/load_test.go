@@ -139,13 +139,13 @@ func TestLoad_SaysWhichRuleOfTheContractIsBroken(t *testing.T) {
 			`f.yaml:5:5: roles is missing; give at least one`,
 		}},
 		{"a gauge", "gauges:\n  - name: gauges/g\n    title: G\n    station: stations/x\n    range: {least: 5, greatest: 2}\n    resolution: 0\n    max_permissible_error: 1\n", []string{
-			`f.yaml:2:5: quantity is missing; give QUANTITY_PRESSURE, QUANTITY_PRESSURE_RATE, QUANTITY_LENGTH, QUANTITY_VOLTAGE, QUANTITY_TEMPERATURE or another of the 18 words that begin with QUANTITY_`,
+			`f.yaml:2:5: quantity is missing; give QUANTITY_PRESSURE, QUANTITY_PRESSURE_RATE, QUANTITY_LENGTH, QUANTITY_VOLTAGE, QUANTITY_TEMPERATURE or another of the 19 words that begin with QUANTITY_`,
 			`f.yaml:5:5: this range cannot stand as it is; least must not lie above greatest`,
 			`f.yaml:6:17: resolution is 0; it must be greater than 0`,
 		}},
 		{"a routine", "routines:\n  - name: routines/a\n    title: A\n", []string{`f.yaml:2:5: this routine cannot stand as it is; a routine names at least one trigger or item`}},
 		{"a rule", "rule_packs:\n  - name: packs/a\n    version: '1'\n    title: A\n    authority: us\n    rules:\n      - id: a--b\n        scope: RULE_SCOPE_RESULT\n        grade: GRADE_DANGEROUS\n        effect: EFFECT_RESPONDING_WITHOUT_LIMIT\n        text: x\n        longest_deferral_days: 3\n        capabilities_lost: [Pump, a]\n", []string{
-			"f.yaml:7:9: this rule cannot stand as it is; a rule needs faults or a `when` expression",
+			"f.yaml:7:9: this rule cannot stand as it is; a rule needs faults, a `when` expression or a limit",
 			"f.yaml:7:9: this rule cannot stand as it is; a rule that limits responding names at least one restriction",
 			"f.yaml:7:9: this rule cannot stand as it is; a dangerous finding is never deferred",
 			"f.yaml:7:9: source is missing; give its fields, such as title, clause or status",
