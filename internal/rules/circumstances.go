@@ -53,6 +53,7 @@ func (c Circumstances) Observe(step *pb.CheckStep, r *pb.Result) *pb.Observation
 	}
 	c.observeGauge(o)
 	c.observeWorth(o)
+	c.normalise(o)
 	c.observeShape(o)
 	observeLitres(o)
 	return o

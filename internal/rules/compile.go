@@ -31,7 +31,8 @@ type compiled struct {
 	when        *expression // nil when a fault or the limit alone sets it off
 	limit       *limit      // nil when there is none
 	text        *template
-	items       []string // group and vehicle scope: items it looks at
+	items       []string // it looks at
+	touches     givens   // what its expressions look at
 	names       *pb.Fault
 	speaksOf    []string // faults it looks for, whether it is then met or not
 }
@@ -120,5 +121,29 @@ func (e *environments) compileRule(rule *pb.Rule) (*compiled, []complaint) {
 	}
 	c.text, found = text.compileText(rule.GetText())
 	note("text", found)
+	c.touches = c.looksAt()
+	if c.touches&givenPeers != 0 && rule.GetScope() == pb.RuleScope_RULE_SCOPE_RESULT {
+		complaints = append(complaints, complaint{field: "scope", wrong: "a rule on one result does not see the other wheels", right: "set RULE_SCOPE_VEHICLE or RULE_SCOPE_GROUP to read peers"})
+	}
 	return c, complaints
+}
+
+// looksAt gathers what the expressions of a rule look at.
+func (c *compiled) looksAt() givens {
+	all := []*expression{c.when}
+	if c.limit != nil {
+		all = append(all, c.limit.number, c.limit.bound, c.limit.uncertainty)
+	}
+	if c.text != nil {
+		for _, p := range c.text.pieces {
+			all = append(all, p.value)
+		}
+	}
+	var touches givens
+	for _, x := range all {
+		if x != nil {
+			touches |= x.touches
+		}
+	}
+	return touches
 }

@@ -63,7 +63,7 @@ func (e estimator) EstimateCallCost(function, _ string, _ *cost.AstNode, args []
 		most = longestList
 	case "least", "greatest", "spread":
 		most = sizeOf(0)
-	case "round", "psi", "bar":
+	case "round", "psi", "bar", "days_until":
 		most = 1
 	default:
 		return nil

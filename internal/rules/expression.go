@@ -106,6 +106,9 @@ func (w view) inspect(checked *cel.Ast) (*expression, []complaint) {
 				x.faults = append(x.faults, string(id))
 			}
 		case celast.CallKind:
+			if e.AsCall().FunctionName() == "days_until" {
+				x.touches |= givenTrend | givenSlope
+			}
 			if c := literalIDs(tree, e); c != nil {
 				complaints = append(complaints, *c)
 			}

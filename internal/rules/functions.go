@@ -31,6 +31,7 @@ var usages = []struct{ name, written string }{
 	{"round", "round(o.value, 1)"},
 	{"psi", "psi(o.value)"},
 	{"bar", "bar(o.value)"},
+	{"days_until", "days_until(o, 3.0)"},
 	{"size", "size(group)"},
 	{"has", "has(o.step.place)"},
 	{"double", "double(o.affected)"},
@@ -63,6 +64,8 @@ func functions() []cel.EnvOption {
 		cel.Function("round", cel.Overload("round_double_int",
 			[]*cel.Type{cel.DoubleType, cel.IntType}, cel.DoubleType, cel.BinaryBinding(round))),
 		cel.Function("psi", cel.Overload("psi_double", []*cel.Type{cel.DoubleType}, cel.DoubleType, cel.UnaryBinding(scaled(kilopascalsPerPsi)))),
+		cel.Function("days_until", cel.Overload("days_until_observation_double",
+			[]*cel.Type{observationType, cel.DoubleType}, cel.DoubleType, cel.BinaryBinding(daysUntil))),
 		cel.Function("bar", cel.Overload("bar_double", []*cel.Type{cel.DoubleType}, cel.DoubleType, cel.UnaryBinding(scaled(kilopascalsPerBar)))),
 	}
 }
@@ -194,4 +197,36 @@ func scaled(kilopascals float64) func(ref.Val) ref.Val {
 		}
 		return types.Double(float64(d) / kilopascals)
 	}
+}
+
+// neverDays is what days_until gives when the trend does not lead to the bound.
+const neverDays = 1_000_000
+
+// daysUntil gives in how many days the trend reaches a bound at the earliest: by
+// the steeper end of the slope's 95 % interval. 0 when it is there already.
+func daysUntil(observation, bound ref.Val) ref.Val {
+	o, ok := observation.Value().(*pb.Observation)
+	b, isDouble := bound.(types.Double)
+	switch {
+	case !ok || !isDouble:
+		return types.MaybeNoSuchOverloadErr(observation)
+	case !o.GetTrend().GetHasSlope():
+		return types.NewErr("there is too little to speak of a slope")
+	case !isFinite(float64(b)):
+		return types.NewErr("the bound is no number")
+	}
+	t := o.GetTrend()
+	left := float64(b) - t.GetLevel()
+	perDay := t.GetSlopeHighPerWeek() / 7
+	if left < 0 {
+		perDay = t.GetSlopeLowPerWeek() / 7
+	}
+	days := left / perDay
+	if left == 0 {
+		days = 0
+	}
+	if !(days >= 0 && days <= neverDays) {
+		days = neverDays
+	}
+	return types.Double(days)
 }

@@ -56,12 +56,33 @@ func (j *Judge) members(os []*pb.Observation) map[string][]*member {
 		return cmp.Or(cmp.Compare(a.GetStep().GetStepId(), b.GetStep().GetStepId()), compareAge(b, a))
 	})
 	looked = slices.CompactFunc(looked, func(a, b *pb.Observation) bool { return a.GetStep().GetStepId() == b.GetStep().GetStepId() })
+	j.compareWheels(looked)
 	byItem := make(map[string][]*member, len(j.grouped))
 	for _, o := range looked {
 		item := o.GetStep().GetItem()
 		byItem[item] = append(byItem[item], &member{observation: o, given: givenIn(o)})
 	}
 	return byItem
+}
+
+// compareWheels puts observations in whose place others that tell their trend, and
+// how the wheel does against its peers, where a rule in force asks for it.
+func (j *Judge) compareWheels(looked []*pb.Observation) {
+	var wheels []*pb.Observation
+	var places []int
+	for i, o := range looked {
+		looked[i] = j.withTrend(o)
+		if j.peered[o.GetStep().GetItem()] && o.GetPeers() == nil {
+			wheels, places = append(wheels, o), append(places, i)
+		}
+	}
+	for n, p := range Peers(wheels) {
+		if p != nil {
+			told := sharing(looked[places[n]])
+			told.Peers = p
+			looked[places[n]] = told
+		}
+	}
 }
 
 // compareAge orders by station time, then by result id; the newer is greater.

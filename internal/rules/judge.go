@@ -17,11 +17,14 @@ type Judge struct {
 	vehicle      *pb.VehicleConfiguration
 	vehicleValue ref.Val
 	packs        []string
+	station      *pb.Station // nil when not known
 
 	byFault  map[string][]*compiled // result scope, set off by this fault
 	byItem   map[string][]*compiled // result scope, on values of this item
 	groups   []*compiled            // group and vehicle scope
 	grouped  map[string]bool        // items that group and vehicle rules look at
+	trended  map[string]bool        // items of which some rule in force reads the trend
+	peered   map[string]bool        // items of which some rule in force compares the wheels
 	spokenOf map[string]bool        // faults that some rule in force looks for
 }
 
@@ -33,6 +36,7 @@ func (e *Engine) For(v *pb.VehicleConfiguration) (*Judge, error) {
 		engine: e, vehicle: v, vehicleValue: e.adapter.NativeToValue(v),
 		byFault: map[string][]*compiled{}, byItem: map[string][]*compiled{},
 		grouped: map[string]bool{}, spokenOf: map[string]bool{},
+		trended: map[string]bool{}, peered: map[string]bool{},
 	}
 	names := slices.Clone(v.GetRulePacks())
 	slices.Sort(names) // the order of findings must not hang on the order in the file
@@ -73,6 +77,10 @@ func (j *Judge) take(r *compiled) *Error {
 	}
 	for _, fault := range r.speaksOf {
 		j.spokenOf[fault] = true
+	}
+	for _, item := range r.items {
+		j.trended[item] = j.trended[item] || r.touches&givenTrend != 0
+		j.peered[item] = j.peered[item] || r.touches&givenPeers != 0
 	}
 	switch {
 	case r.rule.GetScope() != pb.RuleScope_RULE_SCOPE_RESULT:
@@ -115,6 +123,7 @@ func (j *Judge) Result(o *pb.Observation) []*pb.Finding {
 	if len(o.GetFaults()) == 0 && len(byItem) == 0 {
 		return nil
 	}
+	o = j.withTrend(o)
 	var found []met
 	s := &scene{judge: j, observation: o, given: givenIn(o)}
 	for _, fault := range o.GetFaults() {

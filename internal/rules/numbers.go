@@ -24,6 +24,7 @@ var unitSuffix = map[pb.Quantity]string{
 	pb.Quantity_QUANTITY_FLOW:                   "_l_per_min",
 	pb.Quantity_QUANTITY_ANGLE:                  "_deg",
 	pb.Quantity_QUANTITY_CURRENT:                "_amp",
+	pb.Quantity_QUANTITY_FREQUENCY:              "_per_min",
 }
 
 // numbers gives the numbers of what was looked at, by name with unit: those of
@@ -63,6 +64,9 @@ func numbersOf(o *pb.Observation) map[string]float64 {
 			if x, ok := o.GetValues()[p.GetId()]; ok {
 				found[p.GetId()+unitSuffix[p.GetQuantity()]] = x
 			}
+			if u, ok := o.GetUncertainties()[p.GetId()]; ok {
+				found[p.GetId()+"_uncertainty"+unitSuffix[p.GetQuantity()]] = u
+			}
 		}
 	}
 	if o.GetHasTarget() && len(parts) > 0 {
@@ -81,5 +85,51 @@ func numbersOf(o *pb.Observation) map[string]float64 {
 	if o.GetResult().GetSeen() != nil || len(o.GetFaults()) > 0 {
 		found["affected"], found["of"] = float64(o.GetAffected()), float64(o.GetOf())
 	}
+	moreNumbers(found, o, firstUnit(o))
 	return found
+}
+
+// firstUnit is the suffix of what the series of a step follows.
+func firstUnit(o *pb.Observation) string {
+	if parts := o.GetStep().GetParts(); len(parts) > 0 {
+		return unitSuffix[parts[0].GetQuantity()]
+	}
+	return ""
+}
+
+// moreNumbers adds what a reading is worth, what was made of it and what its
+// history says, where that is known.
+func moreNumbers(found map[string]float64, o *pb.Observation, unit string) {
+	t, p := o.GetTrend(), o.GetPeers()
+	for _, n := range []struct {
+		applies bool
+		name    string
+		is      float64
+	}{
+		{o.GetNormalised(), "as_read" + unit, o.GetAsRead()},
+		{o.GetNormalised(), "air_celsius", o.GetResult().GetAirCelsius()},
+		{o.GetTreadUncertaintyMm() > 0, "tread_uncertainty_mm", o.GetTreadUncertaintyMm()},
+		{o.GetMayReadHighBy() != 0, "may_read_high_by" + unit, o.GetMayReadHighBy()},
+		{o.GetLitresToAdd() > 0, "to_add_l", o.GetLitresToAdd()},
+		{t.GetPoints() > 1, "trend_points", float64(t.GetPoints())},
+		{t.GetPoints() > 1, "trend_days", t.GetDays()},
+		{t.GetHasSlope(), "trend_slope" + unit + "_per_week", t.GetSlopePerWeek()},
+		{t.GetHasSlope(), "trend_slope_low" + unit + "_per_week", t.GetSlopeLowPerWeek()},
+		{t.GetHasSlope(), "trend_slope_high" + unit + "_per_week", t.GetSlopeHighPerWeek()},
+		{t.GetHasSlope(), "p_no_trend", t.GetPNoTrend()},
+		{t.GetTimesFaster() > 0, "times_faster", t.GetTimesFaster()},
+		{t.GetSameInARow() > 1, "same_in_a_row", float64(t.GetSameInARow())},
+		{t.GetSameInARow() > 1, "p_same", t.GetPSame()},
+		{t.GetUsedLPer_1000Km() > 0, "used_l_per_1000_km", t.GetUsedLPer_1000Km()},
+		{t.GetUsedLPer_100H() > 0, "used_l_per_100_h", t.GetUsedLPer_100H()},
+		{p != nil, "days_together", float64(p.GetDaysTogether())},
+		{p.GetHasLoss(), "loss_kpa_per_week", p.GetLossKpaPerWeek()},
+		{p.GetHasLoss(), "loss_low_kpa_per_week", p.GetLossLowKpaPerWeek()},
+		{p.GetHasLoss(), "loss_high_kpa_per_week", p.GetLossHighKpaPerWeek()},
+		{p.GetHasLoss(), "p_no_loss", p.GetPNoLoss()},
+	} {
+		if n.applies && isFinite(n.is) {
+			found[n.name] = n.is
+		}
+	}
 }

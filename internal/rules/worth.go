@@ -59,6 +59,9 @@ func valueOf(o *pb.Observation, part string) *pb.Value {
 // readingWorth gives the standard uncertainty of one value, in the unit of its
 // quantity; false when nobody knows it.
 func readingWorth(g *pb.Gauge, p *pb.ReadingPart, v *pb.Value) (float64, bool) {
+	if u, known := tracedWorth(g, p, v.GetTrace()); known {
+		return u, isFinite(u)
+	}
 	if g == nil || g.GetQuantity() != p.GetQuantity() {
 		return 0, false
 	}
