@@ -41,12 +41,12 @@ func (in *inspector) checkTyre(path, who string, axle *pb.Axle) {
 			return
 		}
 	}
-	each, known := measure.LoadIndexKg(int(load))
+	carried, known := measure.TyresCarry(int(load), wheels, axle.GetPermittedMassKg())
 	if !known {
 		return // the rules of the proto bound it
 	}
-	if total := each * float64(wheels); total < axle.GetPermittedMassKg() {
+	if !carried.Enough() {
 		in.wrong(path+".tyre."+field, fmt.Sprintf("%s may carry %v kg, but its %d tyres of load index %d carry %v kg each, %v kg together",
-			who, axle.GetPermittedMassKg(), wheels, load, each, total), "read load index and axle mass again; tyres must carry what the axle may")
+			who, axle.GetPermittedMassKg(), wheels, load, carried.EachKg, carried.TogetherKg), "read load index and axle mass again; tyres must carry what the axle may")
 	}
 }

@@ -1,7 +1,7 @@
 // Package measure holds the numbers of the trade: units, gauge pressure at
-// another temperature, tread across the breadth, what tyre markings mean, timed
-// tests of air and of flashing lamps, and
-// how sure a reading makes a decision.
+// another temperature, tread across and round a tyre, what tyre markings mean,
+// levels and fluids, batteries at rest, timed tests of air and of flashing
+// lamps, and how sure a reading makes a decision.
 //
 // Everything here is a pure function of its arguments. No function makes NaN of
 // numbers: what cannot be worked out is an error or, where the signature has no
