@@ -10,17 +10,17 @@
 // little to say anything: too little data is a result here, not an error.
 //
 // [Summarise] and [PeerLoss] are what the rules ask. Below them stand the methods, each
-// usable alone and each held to a published example in testdata/reference/stats:
+// usable alone; those that others have published are held to their examples in
+// testdata/reference/stats:
 //
-//	TheilSen, MannKendall      slope with interval, is there a trend at all
-//	Forecast                   when a limit is reached, as an interval
-//	PeerLoss                   one wheel against the others read on the same day
-//	Line, Regression           least squares, one factor and several
-//	EWMA, CUSUM, Individuals   control charts; Scores makes readings fit for them
-//	Hampel, Grubbs             a reading that cannot belong to the rest
-//	Pettitt, Break             one change of level
-//	Use                        litres per 1000 km and per 100 h
-//	Repeats, Heaping           readings that repeat more than a gauge would
+//	TheilSen, MannKendall        slope with interval, is there a trend at all
+//	Predict                      when a limit is reached, as an interval
+//	FitLine, Regress             least squares, one factor and several
+//	EWMA, CUSUM, FitIndividuals  control charts; Scores makes readings fit for them
+//	Hampel, Grubbs               a reading that cannot belong to the rest
+//	Pettitt, Break               one change of level
+//	UseOf                        litres per 1000 km and per 100 h
+//	Repeats, Heaping             readings that repeat more than a gauge would
 //
 // DESIGN.md beside this file says why each was chosen and how often the charts give a
 // false alarm at the settings named here.

@@ -54,18 +54,22 @@ func Grubbs(values []float64, alpha float64) GrubbsTest {
 	if len(values) < 3 {
 		return GrubbsTest{Index: -1}
 	}
-	centre, squares, farthest := mean(values), 0.0, 0
+	centre, farthest := mean(values), 0
 	for i, v := range values {
-		squares += (v - centre) * (v - centre)
 		if math.Abs(v-centre) > math.Abs(values[farthest]-centre) {
 			farthest = i
 		}
 	}
-	if squares == 0 {
+	size := math.Abs(values[farthest] - centre)
+	if size == 0 {
 		return GrubbsTest{Index: -1}
 	}
-	g := GrubbsTest{Index: farthest, SD: math.Sqrt(squares / float64(len(values)-1))}
-	g.G = math.Abs(values[farthest]-centre) / g.SD
+	squares := 0.0 // in units of the farthest, so that none is lost for being small
+	for _, v := range values {
+		squares += (v - centre) / size * ((v - centre) / size)
+	}
+	sd := math.Sqrt(squares / float64(len(values)-1))
+	g := GrubbsTest{Index: farthest, SD: sd * size, G: 1 / sd}
 	g.Critical = GrubbsCritical(len(values), alpha/2)
 	g.Outlier = g.G > g.Critical
 	return g

@@ -46,10 +46,13 @@ type Loss struct {
 // they share, such as a cold night or a gauge that reads high, cancels; no thermometer is
 // needed. Each wheel is balanced first, so topping up neither hides a loss nor looks like
 // one. A peer that leaks itself, or was misread, is outvoted by the median of the others.
+// A resolution of 0 is taken from the readings, as by Summarise.
 // It looks back as far as the wheel's own newest reset; a peer that was reset counts as
 // another peer from there on. Cost n² for n days, MostPoints at most.
 func PeerLoss(own Series, peers []Series, resolution float64) Loss {
-	table := together(newestOf(own.Current()), peers).connected()
+	current := newestOf(own.Current())
+	step := stepOf(resolution, current)
+	table := together(current, peers).connected()
 	out := Loss{DaysTogether: len(table.days), PNoLoss: 1}
 	for _, added := range table.added {
 		if added > 0 {
@@ -57,7 +60,7 @@ func PeerLoss(own Series, peers []Series, resolution float64) Loss {
 		}
 	}
 	line := track{days: table.days, values: table.against()}
-	line = line.without(ignored(line.values, resolution))
+	line = line.without(ignored(line.values, step))
 	if !line.enough() {
 		return out
 	}
@@ -68,7 +71,7 @@ func PeerLoss(own Series, peers []Series, resolution float64) Loss {
 	out.HasLoss = true
 	out.PerWeek = -slope.PerDay * daysPerWeek
 	out.Low, out.High = -slope.High*daysPerWeek, -slope.Low*daysPerWeek
-	out.PNoLoss = fallByChance(line, resolution)
+	out.PNoLoss = fallByChance(line, step)
 	return out
 }
 

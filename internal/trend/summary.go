@@ -102,10 +102,8 @@ type fit struct {
 }
 
 func fitted(s Series, o Options) fit {
-	f := fit{points: s.Current(), step: o.Resolution}
-	if !(f.step > 0 && sound(f.step)) {
-		f.step = smallestStep(readings(f.points))
-	}
+	f := fit{points: s.Current()}
+	f.step = stepOf(o.Resolution, f.points)
 	all := f.points.track().thinned()
 	out := ignored(all.values, f.step)
 	for _, drop := range out {
@@ -118,6 +116,14 @@ func fitted(s Series, o Options) fit {
 		f.slope, f.sloped = TheilSen(f.line.days, f.line.values, Confidence)
 	}
 	return f
+}
+
+// stepOf is the step of the gauge: the resolution told, or what the readings show.
+func stepOf(resolution float64, s Series) float64 {
+	if resolution > 0 && sound(resolution) {
+		return resolution
+	}
+	return smallestStep(readings(s))
 }
 
 // readings are what the gauge showed.

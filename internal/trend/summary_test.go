@@ -134,8 +134,14 @@ func TestSummarise_UnitsDoNotMatter(t *testing.T) {
 	})
 }
 
+// failer is a test, a fuzz target or a law.
+type failer interface {
+	Helper()
+	Fatalf(format string, args ...any)
+}
+
 // finite fails when any number inside v is not.
-func finite(t testing.TB, v reflect.Value, path string) {
+func finite(t failer, v reflect.Value, path string) {
 	t.Helper()
 	switch v.Kind() {
 	case reflect.Float64:
@@ -168,5 +174,27 @@ func FuzzSummarise(f *testing.F) {
 		third := len(s) / 3
 		loss := trend.PeerLoss(s[:third], []trend.Series{s[third : 2*third], s[2*third:], s}, resolution)
 		finite(t, reflect.ValueOf(loss), "loss")
+	})
+}
+
+// Values and times at the ends of what there is, more of them than bytes at random hit.
+func TestSummarise_ExtremesAreFinite(t *testing.T) {
+	values := []float64{0, 1, -1, 8.1, 8.2, 1e9, -1e9, 2e9, 5e-324, 1e-300, -1e-160, math.NaN(), math.Inf(1), math.Inf(-1), math.MaxFloat64}
+	gaps := []time.Duration{0, 1, time.Second, 24 * time.Hour, 7 * 24 * time.Hour, math.MaxInt64}
+	rapid.Check(t, func(t *rapid.T) {
+		draw := func(name string) float64 { return rapid.SampledFrom(values).Draw(t, name) }
+		wheels := make([]trend.Series, 4)
+		for w := range wheels {
+			at := begins
+			for range rapid.IntRange(0, 20).Draw(t, "points") {
+				at = at.Add(rapid.SampledFrom(gaps).Draw(t, "gap"))
+				wheels[w] = append(wheels[w], trend.Point{
+					At: at, Value: draw("value"), AsRead: draw("as read"), Added: draw("added"), Km: draw("km"), Hours: draw("hours"),
+				})
+			}
+		}
+		o := trend.Options{Resolution: draw("step"), Limit: &trend.Limit{Value: draw("limit")}, LitresPerUnit: draw("litres"), Now: begins}
+		finite(t, reflect.ValueOf(trend.Summarise(wheels[0], o)), "summary")
+		finite(t, reflect.ValueOf(trend.PeerLoss(wheels[0], wheels[1:], o.Resolution)), "loss")
 	})
 }
