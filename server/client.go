@@ -23,6 +23,7 @@ type remote struct {
 	vehicles  pb.VehicleServiceClient
 	rounds    pb.RoundServiceClient
 	readiness pb.ReadinessServiceClient
+	history   pb.HistoryServiceClient
 }
 
 // reach connects to a station; whether it is there shows at the first call.
@@ -32,7 +33,8 @@ func reach(address string) (*remote, error) {
 		return nil, command.MisusedBy(err)
 	}
 	return &remote{
-		conn: conn, vehicles: pb.NewVehicleServiceClient(conn), rounds: pb.NewRoundServiceClient(conn), readiness: pb.NewReadinessServiceClient(conn),
+		conn: conn, vehicles: pb.NewVehicleServiceClient(conn), rounds: pb.NewRoundServiceClient(conn),
+		readiness: pb.NewReadinessServiceClient(conn), history: pb.NewHistoryServiceClient(conn),
 	}, nil
 }
 

@@ -5,6 +5,12 @@
 //	server readiness  say which vehicles may respond, and why not; or watch it change
 //	server play       carry out a round that stands in a file
 //	server show       show a vehicle and what is checked on it
+//	server history    what was measured over time, and where it is heading
+//	server forecast   which places will next reach a limit
+//	server explain    how a finding came about
+//	server gauge      the gauges: list them, compare one, judge anew what one read
+//	server rehearse   which verdicts other rule packs would have changed
+//	server packs      the rules in words, as Markdown
 //	server verify     re-read a whole record and say whether it is sound (the station stopped)
 //	server rebuild    make everything that follows from the record anew (the station stopped)
 //	server demo       a fresh station of an invented county, filled and served
