@@ -41,7 +41,7 @@ func openBrowser(t *testing.T, width, height int) *browser {
 	t.Cleanup(cancelAllocated)
 	ctx, cancel := chromedp.NewContext(allocated)
 	t.Cleanup(cancel)
-	ctx, cancel = context.WithTimeout(ctx, 2*time.Minute) // a browser that hangs fails the test, not the run
+	ctx, cancel = context.WithTimeout(ctx, 4*time.Minute) // a browser that hangs fails the test, not the run
 	t.Cleanup(cancel)
 	b := &browser{ctx: ctx}
 	if err := chromedp.Listen(ctx, b.listen); err != nil {

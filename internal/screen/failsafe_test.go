@@ -45,6 +45,7 @@ func dies(t *testing.T, b *browser, k *kit) {
 }
 
 func TestFailSafe_AKioskThatFallsSilent(t *testing.T) {
+	t.Parallel() // it waits for seconds that must pass
 	b := openBrowser(t, 1920, 1080)
 	k := serve(t, newDesk(wholeBay(t)), defaultLimits())
 	openBay(t, b, k)
@@ -55,6 +56,7 @@ func TestFailSafe_AKioskThatFallsSilent(t *testing.T) {
 
 // The page as it is delivered says nothing of the present before its socket does.
 func TestFailSafe_APageWithoutASocket(t *testing.T) {
+	t.Parallel() // it waits for seconds that must pass
 	b := openBrowser(t, 1920, 1080)
 	k := serve(t, newDesk(wholeBay(t)), defaultLimits())
 	k.Close()
@@ -63,6 +65,7 @@ func TestFailSafe_APageWithoutASocket(t *testing.T) {
 }
 
 func TestFailSafe_TimeThatRunsBackwards(t *testing.T) {
+	t.Parallel() // it waits for seconds that must pass
 	b := openBrowser(t, 1920, 1080)
 	var back atomic.Int64
 	start := time.Now()
@@ -81,6 +84,7 @@ func TestFailSafe_TimeThatRunsBackwards(t *testing.T) {
 
 // When the script itself stops, for whatever reason, the page covers itself.
 func TestFailSafe_AScriptThatStops(t *testing.T) {
+	t.Parallel() // it waits for seconds that must pass
 	b := openBrowser(t, 1920, 1080)
 	k := serve(t, newDesk(wholeBay(t)), defaultLimits())
 	openBay(t, b, k)
@@ -96,6 +100,7 @@ func TestFailSafe_AScriptThatStops(t *testing.T) {
 }
 
 func TestFailSafe_AProgramOfAnotherVersion(t *testing.T) {
+	t.Parallel() // it waits for seconds that must pass
 	b := openBrowser(t, 1920, 1080)
 	former := serve(t, newDesk(wholeBay(t)), defaultLimits())
 	newer := serve(t, newDesk(wholeBay(t)), defaultLimits())
