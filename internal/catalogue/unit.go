@@ -40,6 +40,8 @@ func UnitOf(q pb.Quantity) string {
 		return "deg"
 	case pb.Quantity_QUANTITY_CURRENT:
 		return "A"
+	case pb.Quantity_QUANTITY_FREQUENCY:
+		return "1/min"
 	default:
 		return ""
 	}

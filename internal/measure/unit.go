@@ -28,6 +28,7 @@ const (
 	current           kind = 14
 	torque            kind = 15
 	speed             kind = 16
+	frequency         kind = 17
 )
 
 // significantDigits is how many decimal digits a float64 always holds.
@@ -105,6 +106,8 @@ var units = []unit{
 	{current, "A", 1, 0},
 	{torque, "N.m", 1, 0},
 	{torque, "lbf.ft", poundForceNewton * footM, 0},
+	{frequency, "1/min", 1, 0},
+	{frequency, "Hz", 60, 0},
 	{speed, "km/h", 1, 0},
 	{speed, "mi/h", mileKm, 0},
 }

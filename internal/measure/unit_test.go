@@ -64,6 +64,7 @@ func TestConvert_WorkedValues(t *testing.T) {
 		{"a hundredth, SI brochure", 55, "%", "1", 0.55},
 		{"psi per minute as psi, definition", 3, "psi/min", "kPa/min", 20.6842718795051},
 		{"the tonne, SI brochure", 18, "t", "kg", 18000},
+		{"the hertz is one a second, SI brochure", 1.5, "Hz", "1/min", 90},
 		{"identity", 7.3, "L/min", "L/min", 7.3},
 	} {
 		got, err := measure.Convert(tc.value, tc.from, tc.to)
@@ -156,7 +157,7 @@ func TestUnits(t *testing.T) {
 
 // kinds has one unit of every kind.
 var kinds = []string{
-	"kPa", "kPa/min", "mm", "V", "degC", "K", "s", "1", "km", "kg", "L", "L/min", "deg", "A", "N.m", "km/h",
+	"kPa", "kPa/min", "mm", "V", "degC", "K", "s", "1", "km", "kg", "L", "L/min", "deg", "A", "N.m", "km/h", "1/min",
 }
 
 func drawUnits(t *rapid.T) (from, to string) {

@@ -76,12 +76,14 @@ func checked(g *pb.Gauge, check *pb.GaugeCheck, at time.Time) *pb.Gauge {
 	return g
 }
 
-// permissible is how far a gauge may be off at a value, in the unit of both.
+// permissible is how far a gauge may be off at a value, in the unit of both:
+// what its class permits, where that is more than what the register says.
 func permissible(g *pb.Gauge, value float64) float64 {
-	if g.GetErrorClass() == pb.GaugeErrorClass_GAUGE_ERROR_CLASS_EN_12645 && g.GetQuantity() == pb.Quantity_QUANTITY_PRESSURE {
-		return float64(measure.TyreGaugeMPE(measure.Kilopascals(value)))
+	mpe := g.GetMaxPermissibleError()
+	if g.GetErrorClass() == pb.GaugeErrorClass_GAUGE_ERROR_CLASS_EN_12645 {
+		mpe = max(mpe, float64(measure.TyreGaugeMPE(measure.Kilopascals(value))))
 	}
-	return g.GetMaxPermissibleError()
+	return mpe
 }
 
 // isCheck tells that of two states of a gauge the second one differs by a check.

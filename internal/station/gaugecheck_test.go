@@ -46,23 +46,24 @@ func gauge(t *testing.T, k *stationtest.Kit, name string) *pb.Gauge {
 // 86/217/EEC; nobody here has read either (from memory). What is at the limit is good.
 func TestCheckGauge_GoodWithinPermissibleError(t *testing.T) {
 	for name, tc := range map[string]struct {
-		class            string
+		registered       string
 		shown, reference float64
 		want             bool
 	}{
-		"its own error, at it":                {"", 816, 800, true},
-		"its own error, above it":             {"", 816.1, 800, false},
-		"its own error, below it":             {"", 783.9, 800, false},
-		"to 4 bar 0.08, at it (from memory)":  {"\n    error_class: GAUGE_ERROR_CLASS_EN_12645", 392, 400, true},
-		"to 4 bar 0.08, past (from memory)":   {"\n    error_class: GAUGE_ERROR_CLASS_EN_12645", 391.9, 400, false},
-		"to 10 bar 0.16, at it (from memory)": {"\n    error_class: GAUGE_ERROR_CLASS_EN_12645", 1016, 1000, true},
-		"to 10 bar 0.16, past (from memory)":  {"\n    error_class: GAUGE_ERROR_CLASS_EN_12645", 1016.1, 1000, false},
-		"above 10 bar 0.25 (from memory)":     {"\n    error_class: GAUGE_ERROR_CLASS_EN_12645", 1075, 1100, true},
+		"its own error, at it":                {"16", 816, 800, true},
+		"its own error, above it":             {"16", 816.1, 800, false},
+		"its own error, below it":             {"16", 783.9, 800, false},
+		"to 4 bar 0.08, at it (from memory)":  {"5\n    error_class: GAUGE_ERROR_CLASS_EN_12645", 392, 400, true},
+		"to 4 bar 0.08, past (from memory)":   {"5\n    error_class: GAUGE_ERROR_CLASS_EN_12645", 391.9, 400, false},
+		"to 10 bar 0.16, at it (from memory)": {"5\n    error_class: GAUGE_ERROR_CLASS_EN_12645", 1016, 1000, true},
+		"to 10 bar 0.16, past (from memory)":  {"5\n    error_class: GAUGE_ERROR_CLASS_EN_12645", 1016.1, 1000, false},
+		"its own error, more than its class":  {"16\n    error_class: GAUGE_ERROR_CLASS_EN_12645", 386, 400, true},
+		"above 10 bar 0.25 (from memory)":     {"5\n    error_class: GAUGE_ERROR_CLASS_EN_12645", 1075, 1100, true},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			k := stationtest.Open(t)
-			k.ApplyAltered("    max_permissible_error: 16\n", "    max_permissible_error: 16"+tc.class+"\n")
+			k.ApplyAltered("    max_permissible_error: 16\n", "    max_permissible_error: "+tc.registered+"\n")
 			k.Clock.Advance(time.Minute)
 			g := check(t, k, "gauges/g-1", tc.shown, tc.reference)
 			if got := g.GetChecks()[0]; got.GetGood() != tc.want || got.GetStationTime().AsTime().Before(k.Clock.Now()) {

@@ -26,12 +26,10 @@ func checkReading(s *pb.CheckStep, reading *pb.Reading, confirmed bool) error {
 			return invalid("PART_TWICE", path+".part", "%s is given twice; give it once", v.GetPart())
 		}
 		given[v.GetPart()] = true
-		typed := typedValue{part: p, value: v.GetAsTyped(), unit: v.GetUnit(), path: path}
-		si, odd, err := typed.believe()
+		odd, err := settleValue(p, v, path)
 		if err != nil {
 			return err
 		}
-		v.Si = si
 		unusual = append(unusual, odd...)
 	}
 	if len(given) < len(s.GetParts()) {
@@ -106,6 +104,7 @@ type typedValue struct {
 	value float64
 	unit  string
 	path  string // of the message that holds it
+	field string // of that message, when it is not as_typed
 }
 
 // believe converts the value to the unit it is kept in. It refuses what cannot
@@ -116,16 +115,24 @@ func (t typedValue) believe() (si float64, odd []string, err error) {
 		return 0, nil, invalid("UNIT_WRONG", t.path+".unit", "%v", err)
 	}
 	if math.IsNaN(si) || math.IsInf(si, 0) {
-		return 0, nil, invalid("VALUE_IMPOSSIBLE", t.path+".as_typed", "%s must be a number", t.part.GetTitle())
+		return 0, nil, invalid("VALUE_IMPOSSIBLE", t.at(), "%s must be a number", t.part.GetTitle())
 	}
 	if outside(si, t.part.GetPossible()) {
-		return 0, nil, invalid("VALUE_IMPOSSIBLE", t.path+".as_typed", "%s of %s cannot be true: it lies between %s",
+		return 0, nil, invalid("VALUE_IMPOSSIBLE", t.at(), "%s of %s cannot be true: it lies between %s",
 			t.part.GetTitle(), t.words(t.value), t.rangeWords(t.part.GetPossible(), kept))
 	}
 	if outside(si, t.part.GetPlausible()) {
 		odd = append(odd, fmt.Sprintf("%s of %s, usually between %s", t.part.GetTitle(), t.words(t.value), t.rangeWords(t.part.GetPlausible(), kept)))
 	}
 	return si, odd, nil
+}
+
+// at is where the value stands in the request.
+func (t typedValue) at() string {
+	if t.field != "" {
+		return t.path + "." + t.field
+	}
+	return t.path + ".as_typed"
 }
 
 func outside(x float64, r *pb.Range) bool { return x < r.GetLeast() || x > r.GetGreatest() }
