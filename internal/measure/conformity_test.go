@@ -299,16 +299,23 @@ func TestProbability_AllTogetherIsOne(t *testing.T) {
 	})
 }
 
-// Turned upside down, the same probability comes out, in the thin tails as well.
+// Turned upside down, the same probability comes out, to the digits of the tail
+// that it is part of.
 func TestProbability_MirroredIsTheSame(t *testing.T) {
+	check := func(t interface{ Fatalf(string, ...any) }, m measure.Measured, l measure.Limits) {
+		p, _ := m.Probability(l)
+		other, _ := measure.Measured{Value: -m.Value, Uncertainty: m.Uncertainty}.Probability(measure.Between(-l.Upper, -l.Lower))
+		fromBelow, _ := m.Probability(measure.AtMost(l.Upper))
+		fromAbove, _ := m.Probability(measure.AtLeast(l.Lower))
+		if math.Abs(p-other) > 4e-16*min(fromBelow, fromAbove) { // two roundings each way
+			t.Fatalf("%v keeps %v with %v, mirrored with %v", m, l, p, other)
+		}
+	}
 	rapid.Check(t, func(t *rapid.T) {
 		_, m, l := drawDecision(t)
-		p, _ := m.Probability(l)
-		mirrored, _ := measure.Measured{Value: -m.Value, Uncertainty: m.Uncertainty}.Probability(measure.Between(-l.Upper, -l.Lower))
-		if !near(mirrored, p, 1e-12) {
-			t.Fatalf("%v keeps %v with %v, mirrored with %v", m, l, p, mirrored)
-		}
+		check(t, m, l)
 	})
+	check(t, measure.Measured{Value: 1.0 / 32768, Uncertainty: 1}, measure.Between(1.0/32768, 5.0/32768))
 	far, _ := measure.Measured{Value: 0, Uncertainty: 1}.Probability(measure.Between(9, 10))
 	// The first terms of the asymptotic series of erfc (Abramowitz and Stegun 7.1.23, from memory).
 	leading := math.Exp(-81.0/2) / (9 * math.Sqrt(2*math.Pi)) * (1 - 1.0/81 + 3.0/(81*81))
