@@ -115,8 +115,7 @@ func MannKendall(days, values []float64) Kendall {
 }
 
 // kendallVariance is the variance of S under independence with ties in both rows
-// (Kendall, Rank Correlation Methods; the general formula is from memory, its form
-// without ties in time is held to published examples).
+// (Kendall, Rank Correlation Methods; from memory, held to a count over all orders).
 func kendallVariance(days, values []float64) float64 {
 	n := float64(len(days))
 	if n < 3 {
