@@ -161,7 +161,7 @@ func TestDesk_AClockThatIsOffMakesNothingOlder(t *testing.T) {
 			if at := second.GetLookedAt().AsTime(); at.Before(want) || at.Sub(want) > time.Millisecond {
 				t.Errorf("looked at %v, it was %v", at, want)
 			}
-			counts := tab.stepOf(atWindscreen).GetLast()
+			counts := lastAt(tab.kit, atWindscreen)
 			if counts.GetResultId() != second.GetResultId() {
 				t.Errorf("of the answers the one that counts is %v", counts)
 			}
@@ -187,19 +187,36 @@ func TestDesk_AClockThatIsOffMakesNothingOlder(t *testing.T) {
 			if !tab.isStale(atWindscreen) {
 				t.Error("it proves something after its time")
 			}
+
+			record := stationtest.OpenWith(t, w.truth, station.Options{Dir: t.TempDir(), Now: w.truth.Now, Defaults: stationtest.Demo(t)})
+			tab.deliver(record)
+			there := lastAt(record, atWindscreen)
+			if late := there.GetLookedAt().AsTime().Sub(want); there.GetResultId() != second.GetResultId() || late.Abs() > time.Millisecond {
+				t.Errorf("at the station %v counts, looked at %v, it was %v", there.GetResultId(), there.GetLookedAt().AsTime(), want)
+			}
 		})
 	}
 }
 
-// stepOf is a step of the shift check with its newest result.
-func (tab *hands) stepOf(id string) *pb.CheckStep {
+// deliver gives a station everything that was commanded at the tablet.
+func (tab *hands) deliver(to *stationtest.Kit) {
 	tab.t.Helper()
-	for _, step := range tab.kit.Plan(wn11, shift).GetSteps() {
-		if step.GetStepId() == id {
-			return step
+	for _, ev := range tab.events() {
+		if _, request := round.CommandOf(ev); request != nil {
+			must(tab.t, carry(to.Station, request))
 		}
 	}
-	tab.t.Fatalf("the plan has no %s", id)
+}
+
+// lastAt is the newest result at a step of the shift check.
+func lastAt(k *stationtest.Kit, id string) *pb.Result {
+	k.T.Helper()
+	for _, step := range k.Plan(wn11, shift).GetSteps() {
+		if step.GetStepId() == id {
+			return step.GetLast()
+		}
+	}
+	k.T.Fatalf("the plan has no %s", id)
 	return nil
 }
 

@@ -2,6 +2,7 @@ package round
 
 import (
 	"context"
+	"math"
 	"time"
 
 	"github.com/google/uuid"
@@ -13,6 +14,9 @@ import (
 // clockStep is how far the tablet's clock must have been set since the engine was
 // told of before it is told of anew.
 const clockStep = time.Minute
+
+// furthestAhead is the contract's: ten years, in seconds.
+const furthestAhead = 315360000
 
 // now is the right time, as far as the tablet knows it: all that is judged and shown
 // goes by it.
@@ -34,6 +38,19 @@ func (d *Desk) lag() time.Duration {
 
 // deviceTime is when a command is given: by the tablet's clock, right or wrong.
 func (d *Desk) deviceTime() *timestamppb.Timestamp { return timestamp(d.wall()) }
+
+// deviceAhead is by how many seconds the tablet's clock is known to be ahead; nil
+// while nobody knows.
+func (d *Desk) deviceAhead() *float64 {
+	if d.right == nil || !d.right.Known() {
+		return nil
+	}
+	ahead := -d.lag().Seconds()
+	if math.Abs(ahead) > furthestAhead {
+		return nil // it has been lost: no one can say what it shows
+	}
+	return &ahead
+}
 
 // engineTold is what the station is told of the engine, by the tablet's clock.
 func (d *Desk) engineTold() *pb.RoundConditions {

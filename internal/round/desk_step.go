@@ -170,7 +170,7 @@ func (d *Desk) resultOf(step *pb.CheckStep) *pb.Result {
 	s, last := d.session, step.GetLast()
 	return &pb.Result{
 		ResultId: uuid.NewString(), StepId: step.GetStepId(), Person: s.Driver, Device: d.device,
-		DeviceTime: d.deviceTime(), LookedS: s.Looked.Seconds(),
+		DeviceTime: d.deviceTime(), DeviceAheadS: d.deviceAhead(), LookedS: s.Looked.Seconds(),
 		Correction: s.Correct && s.Cure == nil && last.GetRound() == s.Round && last.GetPerson() == s.Driver,
 	}
 }

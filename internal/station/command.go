@@ -20,7 +20,7 @@ type command struct {
 	state  *state
 	id     string
 	time   time.Time // of all its events
-	raw    time.Time // what the clock showed
+	raw    time.Time // what the clock showed, put right
 	ran    time.Duration
 	events [][]byte
 	rows   rowSet
@@ -29,12 +29,12 @@ type command struct {
 // begin starts a command.
 func (s *Station) begin(id string) *command {
 	at, raw := s.instant()
-	return &command{state: s.work, id: id, time: at, raw: raw, ran: s.right.Ran(raw)}
+	return &command{state: s.work, id: id, time: at, raw: s.right.Right(raw), ran: s.right.Ran(raw)}
 }
 
 // lookedBy is when somebody looked: as long ago as the station's clock says, and
 // never later than now. It counts back from the station's time, which goes on
-// when its clock, which shows raw, is set back. Where the device knew how far its
+// when its clock, which shows raw when it is put right, is set back. Where the device knew how far its
 // clock was ahead, its time is put right first.
 func lookedBy(r *pb.Result, now, raw time.Time) time.Time {
 	device := r.GetDeviceTime().AsTime().Add(-aheadOf(r))

@@ -26,7 +26,7 @@ func (s *Station) RecordResult(ctx context.Context, req *pb.RecordResultRequest)
 	if p := s.current.Load(); p.frames[req.GetRound()] != nil {
 		raw := s.now()
 		early = examine(req, p.frames[req.GetRound()], p.lib)
-		early.look(p.vehicles[early.frame.vehicle()].knownOf(req.GetResult().GetStepId()), lookedBy(req.GetResult(), p.anchor.read(raw, s.right), raw))
+		early.look(p.vehicles[early.frame.vehicle()].knownOf(req.GetResult().GetStepId()), lookedBy(req.GetResult(), p.anchor.read(raw, s.right), s.right.Right(raw)))
 	}
 	resp, receipt, err := run(ctx, s, req.GetResult().GetResultId(), req, func(c *command) (*pb.RecordResultResponse, error) {
 		return c.record(req, early)
