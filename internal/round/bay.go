@@ -57,7 +57,7 @@ func (u *Uplink) renew() {
 	link := u.heard.link()
 	bay := &Bay{
 		Version: u.bay.current.Load().Version + 1, Now: u.clock(), TimeZone: time.UTC,
-		Live: link.Live, Since: link.Since, Sequence: sequence,
+		Live: link.Live, Since: link.Since, Heard: u.heard.heardAt(), Sequence: sequence,
 		Titles: map[string]string{}, Walk: u.bay.walk, Events: u.bay.events,
 	}
 	u.describe(bay, states)

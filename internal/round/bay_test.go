@@ -196,3 +196,26 @@ func TestBay_ShowsTheWalkAndWhatHappened(t *testing.T) {
 		t.Error("the walk stays after it has ended")
 	}
 }
+
+// The display is told at every heartbeat when the station was heard, and in silence
+// it stays as it was.
+func TestBay_SaysWhenTheStationWasHeard(t *testing.T) {
+	inBubble(t, func(t *testing.T, _ *stationtest.Kit, b *tablet, g *gate) {
+		b.await("the station", func() bool { return b.up.Bay().Live })
+		for range 5 {
+			before := b.up.Bay()
+			<-b.up.BayChanged() // nothing happens at the station but its heartbeat
+			synctest.Wait()
+			if bay := b.up.Bay(); !bay.Heard.Equal(time.Now()) || bay.Version <= before.Version {
+				t.Fatalf("at a heartbeat: heard %v, it is %v", bay.Heard, time.Now())
+			}
+		}
+		last := b.up.Bay().Heard
+		g.shut()
+		<-b.up.BayChanged()
+		time.Sleep(5 * time.Second)
+		if bay := b.up.Bay(); bay.Live || !bay.Heard.Equal(last) || !bay.Since.Equal(last) {
+			t.Errorf("in silence: live %t, heard %v, since %v, want %v", bay.Live, bay.Heard, bay.Since, last)
+		}
+	})
+}

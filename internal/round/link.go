@@ -159,6 +159,13 @@ func (h *hearing) link() Link {
 	return Link{Live: live, Since: since, Skew: h.skew}
 }
 
+// heardAt is when the station was heard last, by the clock that is shown; zero when never.
+func (h *hearing) heardAt() time.Time {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.shown
+}
+
 // liveLocked does not wait for the timer: a program that was held still for a
 // while must not be believed when it goes on.
 func (h *hearing) liveLocked() bool { return h.alive && time.Since(h.latest) < silence }

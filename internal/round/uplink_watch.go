@@ -141,7 +141,9 @@ func (w *watching) take(ctx context.Context, m *pb.WatchReadinessResponse) error
 		}
 		at := m.Heartbeat.GetStationTime().AsTime()
 		reset := u.hearClock(at)
-		if u.heard.heartbeat(m.Heartbeat.GetSequence(), at) || reset {
+		more := u.heard.heartbeat(m.Heartbeat.GetSequence(), at)
+		u.renew() // the display shows how long ago this was
+		if more || reset {
 			u.changed.ring()
 		}
 	}
