@@ -47,6 +47,10 @@ func TestDesk_PhotosBelongToTheAnswer(t *testing.T) {
 	tab.pics = photo.Camera{Store: store}
 	tab.open()
 	tab.act("go", "step", atWindscreen)
+	late := round.Act{Name: "photo", Content: picture(t, 1), Values: map[string]string{"at": atFloor}}
+	if err := tab.Do(ctx, late); err == nil || tab.View().Notice.Reason != "STEP_HAS_CHANGED" || len(tab.View().Step.Entry.Photos) != 0 {
+		t.Errorf("a photo meant for another step: %v", err)
+	}
 	if err := tab.photo([]byte("no picture")); err == nil || tab.View().Notice == nil {
 		t.Errorf("what is no picture was taken: %v", err)
 	}

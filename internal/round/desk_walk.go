@@ -109,7 +109,7 @@ func (d *Desk) developed(a Act) (Act, error) {
 		return a, fault.New(fault.Precondition, "NO_PHOTOS", "this tablet keeps no photos; write a note")
 	}
 	sum, err := d.photos.Put(a.Content)
-	return Act{Name: a.Name, Values: map[string]string{"sha256": sum}}, err
+	return Act{Name: a.Name, Values: map[string]string{"sha256": sum, "at": a.Values["at"]}}, err
 }
 
 // takePhoto adds a photo to the answer.

@@ -340,6 +340,7 @@ func TestPhoto_IsHandedOnWholeOrNotAtAll(t *testing.T) {
 		status int
 	}{
 		{"a photo", map[string][]byte{"photo": []byte("\xff\xd8\xffsharp")}, http.StatusSeeOther},
+		{"a photo of a step", map[string][]byte{"photo": []byte("\xff\xd8\xffsharp"), "at": []byte("TYR-010/a")}, http.StatusSeeOther},
 		{"at the limit", map[string][]byte{"photo": make([]byte, largestPhoto)}, http.StatusSeeOther},
 		{"a byte more", map[string][]byte{"photo": make([]byte, largestPhoto+1)}, http.StatusRequestEntityTooLarge},
 		{"far more", map[string][]byte{"photo": make([]byte, largestPhoto+1<<20)}, http.StatusRequestEntityTooLarge},
@@ -363,6 +364,9 @@ func TestPhoto_IsHandedOnWholeOrNotAtAll(t *testing.T) {
 			}
 			if len(acts) != 1 || acts[0].Name != "photo" || !bytes.Equal(acts[0].Content, tc.fields["photo"]) {
 				t.Errorf("the desk was handed %d acts", len(acts))
+			}
+			if at := acts[0].Values["at"]; at != string(tc.fields["at"]) {
+				t.Errorf("it was handed on for step %q", at)
 			}
 		})
 	}

@@ -65,9 +65,11 @@ var (
 	errNoPhoto       = errors.New("the form holds no photo")
 )
 
-// readPhoto takes one file, named photo, and the act's id if there is one.
+// readPhoto takes one file, named photo, and the act's id and the step it was taken
+// at if they are there.
 func readPhoto(parts *multipart.Reader) (id string, act round.Act, err error) {
 	var content []byte
+	values := map[string]string{}
 	for {
 		part, err := parts.NextPart()
 		if errors.Is(err, io.EOF) {
@@ -86,6 +88,10 @@ func readPhoto(parts *multipart.Reader) (id string, act round.Act, err error) {
 			var text []byte
 			text, err = readPart(part, 128)
 			id = string(text)
+		case "at":
+			var text []byte
+			text, err = readPart(part, longestValue)
+			values["at"] = string(text)
 		}
 		if err != nil {
 			return "", act, err
@@ -94,7 +100,7 @@ func readPhoto(parts *multipart.Reader) (id string, act round.Act, err error) {
 	if len(content) == 0 {
 		return "", act, errNoPhoto
 	}
-	act, err = newAct(id, "photo", map[string]string{})
+	act, err = newAct(id, "photo", values)
 	act.Content = content
 	return id, act, err
 }

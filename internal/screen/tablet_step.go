@@ -135,11 +135,11 @@ func (p pane) Negative() bool {
 
 // told is one fault that was chosen, and what it means.
 type told struct {
-	Condition, Text, Meaning string
-	Verdict                  pb.Verdict
-	Affected, Of             int32
-	Less, More               int32
-	Numbers                  []number
+	At, Condition, Text, Meaning string // At: the step
+	Verdict                      pb.Verdict
+	Affected, Of                 int32
+	Less, More                   int32
+	Numbers                      []number
 }
 
 type number struct {
@@ -161,7 +161,7 @@ func (p pane) ChosenFaults() []told {
 			continue
 		}
 		t := told{
-			Condition: c.Condition.GetId(), Text: c.Condition.GetText(), Meaning: c.Meaning, Verdict: c.Verdict,
+			At: p.Step.GetStepId(), Condition: c.Condition.GetId(), Text: c.Condition.GetText(), Meaning: c.Meaning, Verdict: c.Verdict,
 			Affected: c.Affected, Of: of, Less: max(c.Affected-1, 1), More: min(c.Affected+1, of),
 		}
 		for n := int32(1); of <= mostNumbers && n <= of; n++ {
