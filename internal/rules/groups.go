@@ -71,7 +71,9 @@ func (j *Judge) compareWheels(looked []*pb.Observation) {
 	var wheels []*pb.Observation
 	var places []int
 	for i, o := range looked {
-		looked[i] = j.withTrend(o)
+		if j.trends[o.GetStep().GetItem()] {
+			looked[i] = j.withTrend(o)
+		}
 		if j.peered[o.GetStep().GetItem()] && o.GetPeers() == nil {
 			wheels, places = append(wheels, o), append(places, i)
 		}

@@ -169,10 +169,10 @@ func (j *Judge) At(station *pb.Station) *Judge {
 	return &at
 }
 
-// withTrend is an observation that tells its trend where a rule in force asks for
-// it, which costs more than all rules together; otherwise the observation as it came.
+// withTrend is an observation that tells its trend, where it has one. That costs
+// more than all rules together, so it is made only where a rule in force asks for it.
 func (j *Judge) withTrend(o *pb.Observation) *pb.Observation {
-	if !j.trended[o.GetStep().GetItem()] || o.GetTrend() != nil {
+	if o.GetTrend() != nil {
 		return o
 	}
 	t := Circumstances{Station: j.station}.Trend(o)

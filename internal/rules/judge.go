@@ -23,7 +23,8 @@ type Judge struct {
 	byItem   map[string][]*compiled // result scope, on values of this item
 	groups   []*compiled            // group and vehicle scope
 	grouped  map[string]bool        // items that group and vehicle rules look at
-	trended  map[string]bool        // items of which some rule in force reads the trend
+	trended  map[string]bool        // items of which some rule on one result reads the trend
+	trends   map[string]bool        // items of which some rule on several reads the trends
 	peered   map[string]bool        // items of which some rule in force compares the wheels
 	spokenOf map[string]bool        // faults that some rule in force looks for
 }
@@ -36,7 +37,7 @@ func (e *Engine) For(v *pb.VehicleConfiguration) (*Judge, error) {
 		engine: e, vehicle: v, vehicleValue: e.adapter.NativeToValue(v),
 		byFault: map[string][]*compiled{}, byItem: map[string][]*compiled{},
 		grouped: map[string]bool{}, spokenOf: map[string]bool{},
-		trended: map[string]bool{}, peered: map[string]bool{},
+		trended: map[string]bool{}, trends: map[string]bool{}, peered: map[string]bool{},
 	}
 	names := slices.Clone(v.GetRulePacks())
 	slices.Sort(names) // the order of findings must not hang on the order in the file
@@ -78,8 +79,12 @@ func (j *Judge) take(r *compiled) *Error {
 	for _, fault := range r.speaksOf {
 		j.spokenOf[fault] = true
 	}
+	trended := j.trended
+	if r.rule.GetScope() != pb.RuleScope_RULE_SCOPE_RESULT {
+		trended = j.trends
+	}
 	for _, item := range r.items {
-		j.trended[item] = j.trended[item] || r.touches&givenTrend != 0
+		trended[item] = trended[item] || r.touches&givenTrend != 0
 		j.peered[item] = j.peered[item] || r.touches&givenPeers != 0
 	}
 	switch {
@@ -123,7 +128,9 @@ func (j *Judge) Result(o *pb.Observation) []*pb.Finding {
 	if len(o.GetFaults()) == 0 && len(byItem) == 0 {
 		return nil
 	}
-	o = j.withTrend(o)
+	if j.trended[o.GetStep().GetItem()] {
+		o = j.withTrend(o)
+	}
 	var found []met
 	s := &scene{judge: j, observation: o, given: givenIn(o)}
 	for _, fault := range o.GetFaults() {
