@@ -46,23 +46,34 @@ func (s TreadSection) Check() error {
 // not sampled. A fraction of 1 or more, or none at all (NaN), means the whole
 // breadth; 0 or less means the deepest point.
 func (s TreadSection) BestBand(fraction float64) float64 {
+	_, depth := s.bestBand(fraction)
+	return depth
+}
+
+// BestBandFrom returns where the outer edge of that band lies, as a share of the
+// breadth; of several bands equally deep, the outermost.
+func (s TreadSection) BestBandFrom(fraction float64) float64 {
+	from, _ := s.bestBand(fraction)
+	return from
+}
+
+func (s TreadSection) bestBand(fraction float64) (from, depth float64) {
 	if s.Check() != nil {
-		return 0
+		return 0, 0
 	}
 	if math.IsNaN(fraction) {
-		return s.Least()
+		return 0, s.Least()
 	}
 	width := min(max(fraction, 0), 1)
 	stops := s.stops(width)
-	best := 0.0
 	for i, outer := range stops {
-		best = max(best, s.within(outer, outer+width))
-		if i+1 < len(stops) {
-			level := s.level(outer, stops[i+1], width)
-			best = max(best, s.within(level, level+width))
+		for _, edge := range [2]float64{outer, s.level(outer, stops[min(i+1, len(stops)-1)], width)} {
+			if within := s.within(edge, edge+width); within > depth {
+				from, depth = edge, within
+			}
 		}
 	}
-	return best
+	return from, depth
 }
 
 // Central returns the least depth within the band of that fraction of the

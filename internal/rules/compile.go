@@ -19,7 +19,9 @@ type Engine struct {
 // pack is one compiled rule pack.
 type pack struct {
 	name, version, digest string
+	authority             string
 	rules                 []*compiled
+	cold                  []*pb.ColdRule
 }
 
 // compiled is one rule, ready to be judged.
@@ -64,8 +66,8 @@ func Compile(packs []*pb.RulePack, cat *pb.Catalogue) (*Engine, error) {
 }
 
 func (e *environments) compilePack(p *pb.RulePack) (*pack, Errors) {
-	c := &pack{name: p.GetName(), version: p.GetVersion(), digest: Digest(p)}
-	var wrong Errors
+	c := &pack{name: p.GetName(), version: p.GetVersion(), digest: Digest(p), authority: p.GetAuthority(), cold: p.GetColdRules()}
+	wrong := e.vehicle.known.checkColdRules(p)
 	seenID := map[string]int{}
 	for i, rule := range p.GetRules() {
 		r, complaints := e.compileRule(rule)

@@ -18,9 +18,9 @@ type field struct {
 	scale float64 // what one of the field's unit is in the number's
 }
 
-// wholeFields are the fields whose worth an observation states; never changed.
+// wholeFields are the fields that limits are mostly about; never changed.
 var wholeFields = map[string]bool{
-	"value": true, "share_of_target": true,
+	"level": true, "value": true, "share_of_target": true,
 	"tread_band_mm": true, "tread_central_mm": true, "tread_least_mm": true,
 }
 
@@ -112,6 +112,8 @@ func (f *field) uncertainty(o *pb.Observation) (u float64, known bool) {
 		return 0, false
 	}
 	switch {
+	case f.of == "level": // nobody says how well a mark is read
+		return 0, false
 	case f.of == "values":
 		u, known = o.GetUncertainties()[f.which]
 	case f.of == "value":
@@ -128,7 +130,7 @@ func (f *field) uncertainty(o *pb.Observation) (u float64, known bool) {
 // bias gives what the gauge may have read too high, in the unit of the number.
 func (f *field) bias(o *pb.Observation) float64 {
 	off := o.GetMayReadHighBy()
-	if f == nil || off == 0 {
+	if f == nil || off == 0 || f.of == "level" {
 		return 0
 	}
 	switch parts := o.GetStep().GetParts(); {
@@ -154,12 +156,12 @@ func (f *field) name(o *pb.Observation) string {
 	case f.of == "values":
 		for _, p := range parts {
 			if p.GetId() == f.which {
-				return p.GetId() + unitSuffix[p.GetQuantity()]
+				return p.GetId() + quantityOf(p).suffix
 			}
 		}
 		return f.which
 	case f.of == "value" && len(parts) > 0:
-		return parts[0].GetId() + unitSuffix[parts[0].GetQuantity()]
+		return parts[0].GetId() + quantityOf(parts[0]).suffix
 	}
 	return f.of
 }
@@ -175,7 +177,7 @@ func (f *field) quantityFactor(o *pb.Observation) float64 {
 		return o.GetTarget() / f.scale
 	case f.of == "values" && (len(parts) == 0 || parts[0].GetId() != f.which):
 		return 0
-	case strings.HasPrefix(f.of, "tread_"), f.of == "value", f.of == "values":
+	case strings.HasPrefix(f.of, "tread_"), f.of == "level", f.of == "value", f.of == "values":
 		return 1 / f.scale
 	}
 	return 0

@@ -39,12 +39,7 @@ func shownAs(unit string, step *pb.CheckStep, part int) shown {
 }
 
 // withUnit puts number and unit together.
-func (s shown) withUnit(number string) string {
-	if s.unit == "" {
-		return number
-	}
-	return number + " " + s.unit
-}
+func (s shown) withUnit(number string) string { return number + unitWords(s.unit) }
 
 // exact tells a number that was set, not measured: with the decimals it has.
 func (s shown) exact(x float64) string {
@@ -111,7 +106,7 @@ var sides = map[pb.LimitSide]string{
 func (l *limit) shownFor(o *pb.Observation) shown {
 	unit := l.said.GetUnit()
 	switch {
-	case unit == "" && l.of != nil && l.of.of == "share_of_target" && l.of.scale == 1:
+	case unit == "" && l.of != nil && l.of.scale == 1 && (l.of.of == "share_of_target" || l.of.of == "level"):
 		return shown{"%", 100}
 	case unit == "" || l.of == nil:
 		return shown{unit, 1}

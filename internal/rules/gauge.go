@@ -43,17 +43,6 @@ func gaugeUsed(step *pb.CheckStep) bool {
 	return step.GetAxle() > 0
 }
 
-// gaugeUnits are the quantities that gauges of the register measure, with the
-// units they are kept in; never changed.
-var gaugeUnits = map[pb.Quantity]string{
-	pb.Quantity_QUANTITY_PRESSURE:    "kPa",
-	pb.Quantity_QUANTITY_LENGTH:      "mm",
-	pb.Quantity_QUANTITY_VOLTAGE:     "V",
-	pb.Quantity_QUANTITY_TEMPERATURE: "degC",
-}
-
-func gaugedPart(p *pb.ReadingPart) bool { return gaugeUnits[p.GetQuantity()] != "" }
-
 // lapsed tells that the calibration had lapsed at an instant, or that nobody
 // knows when it does.
 func lapsed(g *pb.Gauge, at time.Time) bool {

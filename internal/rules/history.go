@@ -160,13 +160,14 @@ func Peers(os []*pb.Observation) []*pb.PeerTrend {
 	return found
 }
 
-// At gives the judge of a vehicle that stands at a station, by whose height and
-// reference temperature the history of pressures is brought together. Without
-// one, history is taken as it was read.
-func (j *Judge) At(station *pb.Station) *Judge {
-	at := *j
-	at.station = station
-	return &at
+// In gives the judge of a vehicle that stands at a station with its gauges: by its
+// height and reference temperature the history of pressures is brought together,
+// by its gauges an explanation says what a reading is worth. Circumstances.Series
+// is not looked at. Without them history is taken as it was read.
+func (j *Judge) In(c Circumstances) *Judge {
+	in := *j
+	in.circumstances = Circumstances{Station: c.Station, Gauges: c.Gauges}
+	return &in
 }
 
 // withTrend is an observation that tells its trend, where it has one. That costs
@@ -175,7 +176,7 @@ func (j *Judge) withTrend(o *pb.Observation) *pb.Observation {
 	if o.GetTrend() != nil {
 		return o
 	}
-	t := Circumstances{Station: j.station}.Trend(o)
+	t := j.circumstances.Trend(o)
 	if t == nil {
 		return o
 	}

@@ -60,7 +60,7 @@ func benchFleet(b *testing.B) (*trade.Loaded, *rules.Judge, *pb.Station) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	return loaded, j.At(loaded.Stations[0]), loaded.Stations[0]
+	return loaded, j.In(rules.Circumstances{Station: loaded.Stations[0]}), loaded.Stations[0]
 }
 
 // benchHistory is 120 steps out of everything that is due on the vehicle in a week,

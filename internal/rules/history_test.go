@@ -111,7 +111,7 @@ func TestTrend_AtReference(t *testing.T) {
 	j := judge(t, pack(rule("loses", func(r *pb.Rule) {
 		r.Items, r.When = []string{"TYR-010"}, "has(o.trend) && o.trend.has_slope && o.trend.slope_high_per_week < -2.0"
 	})))
-	if found := j.At(station).Result(o); len(found) > 0 {
+	if found := j.In(rules.Circumstances{Station: station}).Result(o); len(found) > 0 {
 		t.Errorf("by the station's temperature: %v", found)
 	}
 	if found := j.Result(o); len(found) != 1 {

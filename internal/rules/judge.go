@@ -17,16 +17,18 @@ type Judge struct {
 	vehicle      *pb.VehicleConfiguration
 	vehicleValue ref.Val
 	packs        []string
-	station      *pb.Station // nil when not known
 
-	byFault  map[string][]*compiled // result scope, set off by this fault
-	byItem   map[string][]*compiled // result scope, on values of this item
-	groups   []*compiled            // group and vehicle scope
-	grouped  map[string]bool        // items that group and vehicle rules look at
-	trended  map[string]bool        // items of which some rule on one result reads the trend
-	trends   map[string]bool        // items of which some rule on several reads the trends
-	peered   map[string]bool        // items of which some rule in force compares the wheels
-	spokenOf map[string]bool        // faults that some rule in force looks for
+	circumstances Circumstances // station and gauges, where they are known
+
+	byFault  map[string][]*compiled    // result scope, set off by this fault
+	byItem   map[string][]*compiled    // result scope, on values of this item
+	groups   []*compiled               // group and vehicle scope
+	grouped  map[string]bool           // items that group and vehicle rules look at
+	trended  map[string]bool           // items of which some rule on one result reads the trend
+	trends   map[string]bool           // items of which some rule on several reads the trends
+	peered   map[string]bool           // items of which some rule in force compares the wheels
+	cold     map[string][]*pb.ColdRule // what counts as cold, by item
+	spokenOf map[string]bool           // faults that some rule in force looks for
 }
 
 // For prepares the judge of a vehicle. The error is of type Errors: a pack the
@@ -37,7 +39,7 @@ func (e *Engine) For(v *pb.VehicleConfiguration) (*Judge, error) {
 		engine: e, vehicle: v, vehicleValue: e.adapter.NativeToValue(v),
 		byFault: map[string][]*compiled{}, byItem: map[string][]*compiled{},
 		grouped: map[string]bool{}, spokenOf: map[string]bool{},
-		trended: map[string]bool{}, trends: map[string]bool{}, peered: map[string]bool{},
+		trended: map[string]bool{}, trends: map[string]bool{}, peered: map[string]bool{}, cold: map[string][]*pb.ColdRule{},
 	}
 	names := slices.Clone(v.GetRulePacks())
 	slices.Sort(names) // the order of findings must not hang on the order in the file
@@ -49,6 +51,11 @@ func (e *Engine) For(v *pb.VehicleConfiguration) (*Judge, error) {
 			continue
 		}
 		j.packs = append(j.packs, p.name+"@"+p.version)
+		for _, rule := range p.cold {
+			for _, item := range rule.GetItems() {
+				j.cold[item] = append(j.cold[item], rule)
+			}
+		}
 		for _, r := range p.rules {
 			if err := j.take(r); err != nil {
 				wrong = append(wrong, *err)

@@ -88,7 +88,7 @@ func (k *vocabulary) checkWorth(l *limit, items []string) *complaint {
 		if l.uncertainty != nil || l.decision.Acceptance == measure.SimpleAcceptance {
 			continue
 		}
-		if l.of == nil || !k.worth(item, l.of, worthPart) {
+		if l.of == nil || l.of.of == "level" || !k.worth(item, l.of, worthPart) {
 			return &complaint{
 				field: "limit.uncertainty", wrong: fmt.Sprintf("nothing says what this number of %s is worth, so it could never be decided like that", item),
 				right: "give its standard uncertainty in the unit of the number, or decide by DECISION_RULE_SIMPLE",

@@ -4,28 +4,39 @@ import (
 	pb "bayround/proto/bayround/v1"
 )
 
-// unitSuffix ends the names of numbers of a quantity; never changed.
-var unitSuffix = map[pb.Quantity]string{
-	pb.Quantity_QUANTITY_PRESSURE:               "_kpa",
-	pb.Quantity_QUANTITY_PRESSURE_RATE:          "_kpa_per_min",
-	pb.Quantity_QUANTITY_LENGTH:                 "_mm",
-	pb.Quantity_QUANTITY_VOLTAGE:                "_v",
-	pb.Quantity_QUANTITY_TEMPERATURE:            "_celsius",
-	pb.Quantity_QUANTITY_TEMPERATURE_DIFFERENCE: "_k",
-	pb.Quantity_QUANTITY_DURATION:               "_s",
-	pb.Quantity_QUANTITY_FRACTION:               "_share",
-	pb.Quantity_QUANTITY_DISTANCE:               "_km",
-	pb.Quantity_QUANTITY_RUNNING_TIME:           "_h",
-	pb.Quantity_QUANTITY_DAYS:                   "_d",
-	pb.Quantity_QUANTITY_AGE:                    "_a",
-	pb.Quantity_QUANTITY_MASS:                   "_kg",
-	pb.Quantity_QUANTITY_VOLUME:                 "_l",
-	pb.Quantity_QUANTITY_COUNT:                  "",
-	pb.Quantity_QUANTITY_FLOW:                   "_l_per_min",
-	pb.Quantity_QUANTITY_ANGLE:                  "_deg",
-	pb.Quantity_QUANTITY_CURRENT:                "_amp",
-	pb.Quantity_QUANTITY_FREQUENCY:              "_per_min",
+// quantity is how the numbers of a quantity are written.
+type quantity struct {
+	suffix string // ends the names of numbers
+	unit   string // they are kept in, as package measure spells it
+	gauged bool   // a gauge of the register measures it
 }
+
+// quantities are those of the contract; never changed.
+var quantities = map[pb.Quantity]quantity{
+	pb.Quantity_QUANTITY_PRESSURE:               {"_kpa", "kPa", true},
+	pb.Quantity_QUANTITY_PRESSURE_RATE:          {"_kpa_per_min", "kPa/min", false},
+	pb.Quantity_QUANTITY_LENGTH:                 {"_mm", "mm", true},
+	pb.Quantity_QUANTITY_VOLTAGE:                {"_v", "V", true},
+	pb.Quantity_QUANTITY_TEMPERATURE:            {"_celsius", "degC", true},
+	pb.Quantity_QUANTITY_TEMPERATURE_DIFFERENCE: {"_k", "K", false},
+	pb.Quantity_QUANTITY_DURATION:               {"_s", "s", false},
+	pb.Quantity_QUANTITY_FRACTION:               {"_share", "1", false},
+	pb.Quantity_QUANTITY_DISTANCE:               {"_km", "km", false},
+	pb.Quantity_QUANTITY_RUNNING_TIME:           {"_h", "h", false},
+	pb.Quantity_QUANTITY_DAYS:                   {"_d", "d", false},
+	pb.Quantity_QUANTITY_AGE:                    {"_a", "a", false},
+	pb.Quantity_QUANTITY_MASS:                   {"_kg", "kg", false},
+	pb.Quantity_QUANTITY_VOLUME:                 {"_l", "L", false},
+	pb.Quantity_QUANTITY_COUNT:                  {"", "1", false},
+	pb.Quantity_QUANTITY_FLOW:                   {"_l_per_min", "L/min", false},
+	pb.Quantity_QUANTITY_ANGLE:                  {"_deg", "deg", false},
+	pb.Quantity_QUANTITY_CURRENT:                {"_amp", "A", false},
+	pb.Quantity_QUANTITY_FREQUENCY:              {"_per_min", "1/min", false},
+}
+
+func quantityOf(p *pb.ReadingPart) quantity { return quantities[p.GetQuantity()] }
+
+func gaugedPart(p *pb.ReadingPart) bool { return quantityOf(p).gauged }
 
 // numbers gives the numbers of what was looked at, by name with unit: those of
 // one observation, or the extremes of those that several share, and how many
@@ -62,15 +73,15 @@ func numbersOf(o *pb.Observation) map[string]float64 {
 	if o.GetHasValue() {
 		for _, p := range parts {
 			if x, ok := o.GetValues()[p.GetId()]; ok {
-				found[p.GetId()+unitSuffix[p.GetQuantity()]] = x
+				found[p.GetId()+quantityOf(p).suffix] = x
 			}
 			if u, ok := o.GetUncertainties()[p.GetId()]; ok {
-				found[p.GetId()+"_uncertainty"+unitSuffix[p.GetQuantity()]] = u
+				found[p.GetId()+"_uncertainty"+quantityOf(p).suffix] = u
 			}
 		}
 	}
 	if o.GetHasTarget() && len(parts) > 0 {
-		found["target"+unitSuffix[parts[0].GetQuantity()]] = o.GetTarget()
+		found["target"+quantityOf(parts[0]).suffix] = o.GetTarget()
 		if o.GetHasValue() && o.GetTarget() != 0 {
 			found["share_of_target"] = o.GetShareOfTarget()
 		}
@@ -92,7 +103,7 @@ func numbersOf(o *pb.Observation) map[string]float64 {
 // firstUnit is the suffix of what the series of a step follows.
 func firstUnit(o *pb.Observation) string {
 	if parts := o.GetStep().GetParts(); len(parts) > 0 {
-		return unitSuffix[parts[0].GetQuantity()]
+		return quantityOf(parts[0]).suffix
 	}
 	return ""
 }

@@ -74,3 +74,22 @@ func (k *vocabulary) itemsOf(rule *pb.Rule) []string {
 	slices.Sort(items)
 	return slices.Compact(items)
 }
+
+// checkColdRules finds what is wrong with what a pack says of cold readings.
+func (k *vocabulary) checkColdRules(p *pb.RulePack) Errors {
+	var wrong Errors
+	for i, rule := range p.GetColdRules() {
+		at := func(field, what, right string) {
+			wrong = append(wrong, Error{Pack: p.GetName(), RuleIndex: -1, Field: fmt.Sprintf("cold_rules[%d]%s", i, field), Wrong: what, Right: right})
+		}
+		for n, item := range rule.GetItems() {
+			if k.items[item] == nil {
+				at(fmt.Sprintf(".items[%d]", n), fmt.Sprintf("the catalogue has no item %q", item), didYouMean(item, k.ids))
+			}
+		}
+		if rule.GetStood().AsDuration() <= 0 {
+			at(".stood", "it is not said how long the engine must have stood", "give a time, for instance 3h")
+		}
+	}
+	return wrong
+}

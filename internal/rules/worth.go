@@ -65,7 +65,7 @@ func readingWorth(g *pb.Gauge, p *pb.ReadingPart, v *pb.Value) (float64, bool) {
 	if g == nil || g.GetQuantity() != p.GetQuantity() {
 		return 0, false
 	}
-	u := gaugeWorth(g, v.GetSi(), readings(v, gaugeUnits[p.GetQuantity()]))
+	u := gaugeWorth(g, v.GetSi(), readings(v, quantityOf(p).unit))
 	return u, isFinite(u)
 }
 

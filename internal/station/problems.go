@@ -87,7 +87,11 @@ func placed(loaded *catalogue.Loaded, err error) catalogue.Problems {
 				path += "." + e.Field
 			}
 		}
-		p := catalogue.Problem{Path: path, Wrong: fmt.Sprintf("%s, rule %q: %s", e.Pack, e.Rule, e.Wrong), Right: e.Right}
+		who := fmt.Sprintf("%s, rule %q", e.Pack, e.Rule)
+		if e.RuleIndex < 0 {
+			path, who = e.Field, e.Pack
+		}
+		p := catalogue.Problem{Path: path, Wrong: who + ": " + e.Wrong, Right: e.Right}
 		if p.File, p.Line, p.Column = loaded.Place(e.Pack, path); p.File == "" {
 			p.File = e.Pack + " as it is in force"
 		}
