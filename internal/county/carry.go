@@ -196,7 +196,7 @@ func (r *round) send(ctx context.Context, result *pb.Result) error {
 	}
 	r.results.Add(1)
 	if r.Heard != nil {
-		r.Heard(Told{Vehicle: r.life.vehicle.GetName(), Ago: r.entry.ago, Result: result, Findings: resp.GetFindings()})
+		r.Heard(Told{Vehicle: r.life.vehicle.GetName(), Ago: r.entry.ago, Result: result, Findings: resp.GetFindings(), Km: r.conditions.GetOdometerKm(), Hours: r.conditions.GetEngineHours()})
 	}
 	return nil
 }

@@ -104,8 +104,7 @@ func oilUse(l *life, ago int) {
 	if ago < risesAgo && ago >= endsAgo {
 		litres += (after - before) * float64(risesAgo-ago) / risesAgo
 	}
-	pumping := 1 + 35*l.pumpHoursDay/l.kmDay // an hour at the pump is like 35 km
-	oil.perKM = litres / 1000 * pumping
+	oil.perKM = litres / 1000
 	l.today.shift = ago%3 == 0 || ago == endsAgo+1 || ago == endsAgo-1
 	switch ago {
 	case endsAgo + 1:

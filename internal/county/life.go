@@ -36,16 +36,15 @@ type life struct {
 	crew     crew
 	midnight time.Time // of the day that is called today
 
-	kmDay, pumpHoursDay float64
-	shares              []float64 // of an ordinary day, one for each day of the past
-	km, hours           float64
-	wheels              []*wheel
-	tanks               map[string]*tank
-	fuel                float64 // percent
-	volts               float64 // of the battery at rest
-	meter               *rand.Rand
-	holdLoss            float64 // kPa a minute, pedal held
-	loss                *rand.Rand
+	outings   []outing // one for each day of the past
+	km, hours float64
+	wheels    []*wheel
+	tanks     map[string]*tank
+	fuel      float64 // percent
+	volts     float64 // of the battery at rest
+	meter     *rand.Rand
+	holdLoss  float64 // kPa a minute, pedal held
+	loss      *rand.Rand
 
 	today   day
 	entries []entry
@@ -104,42 +103,49 @@ func born(v *pb.VehicleConfiguration, plans map[string]*pb.Plan, midnight time.T
 	}
 	l := &life{
 		vehicle: v, plans: plans, crew: of, midnight: midnight,
-		kmDay: 22, pumpHoursDay: 0.2, shares: shares(v.GetCallSign()),
-		wheels: wheels(v, plans["weekly"]), tanks: tanks(v, plans["shift"]), fuel: fuelTo,
+		outings: outings(v.GetCallSign(), 22, 0.2),
+		wheels:  wheels(v, plans["weekly"]), tanks: tanks(v, plans["shift"]), fuel: fuelTo,
 		volts: 25.6, meter: chance(v.GetCallSign(), "volts"), holdLoss: heldLossKPa, loss: chance(v.GetCallSign(), "loss"),
 	}
 	if v.GetSystemVoltageV() == 12 {
 		l.volts = 12.65
 	}
 	if v.GetCallSign() == "WN12" {
-		l.kmDay, l.pumpHoursDay = 55, 0.8
+		l.outings = outings(v.GetCallSign(), 55, 1.6) // half of its hours
 	}
-	var days float64
-	for _, share := range l.shares {
-		days += share
+	l.km, l.hours = lastKM, lastHours
+	for _, o := range l.outings {
+		l.km -= o.km
+		l.hours -= o.hours()
 	}
-	l.km, l.hours = lastKM-days*l.kmDay, lastHours-days*l.hoursDay()
 	return l, nil
 }
 
-// shares are how long the days of a vehicle are, each against an ordinary one.
-func shares(callSign string) (all []float64) {
+// outing is what a vehicle does on one day, all runs together.
+type outing struct{ km, pumpHours float64 }
+
+// hours is how long the engine runs: at 35 km/h, and at the pump.
+func (o outing) hours() float64 { return o.km/35 + o.pumpHours }
+
+// outings are those of every day; the pump runs on one day in three.
+func outings(callSign string, kmDay, pumpHoursDay float64) (all []outing) {
 	road := chance(callSign, "road")
 	for range Days {
-		all = append(all, 0.7+0.6*road.Float64())
+		o := outing{km: kmDay * (0.7 + 0.6*road.Float64())}
+		if road.Float64() < 1./3 {
+			o.pumpHours = 3 * pumpHoursDay * (0.5 + road.Float64())
+		}
+		all = append(all, o)
 	}
 	return all
 }
-
-// hoursDay is how long the engine runs on an ordinary day, at 35 km/h and pumping.
-func (l *life) hoursDay() float64 { return l.kmDay/35 + l.pumpHoursDay }
 
 // past makes up everything that happened to a vehicle, in its order.
 func (l *life) past() []entry {
 	hidden := hidden()[l.vehicle.GetCallSign()]
 	for ago := Days; ago >= 1; ago-- {
 		l.today = day{gauge: l.crew.gauges[pb.Quantity_QUANTITY_PRESSURE]}
-		l.drive(l.shares[Days-ago])
+		l.drive(l.outings[Days-ago])
 		for _, happens := range hidden {
 			happens(l, ago)
 		}
@@ -155,17 +161,16 @@ func (l *life) past() []entry {
 }
 
 // drive lets a day's kilometres and hours pass.
-func (l *life) drive(share float64) {
-	km := l.kmDay * share
-	l.km += km
-	l.hours += l.hoursDay() * share
+func (l *life) drive(o outing) {
+	l.km += o.km
+	l.hours += o.hours()
 	for _, w := range l.wheels {
-		w.live(km)
+		w.live(o.km)
 	}
 	for _, t := range l.tanks {
-		t.use(km)
+		t.use(o)
 	}
-	if l.fuel -= km * 0.15; l.fuel < fuelBelow {
+	if l.fuel -= o.km * 0.15; l.fuel < fuelBelow {
 		l.fuel = fuelTo
 	}
 }

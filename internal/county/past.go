@@ -34,6 +34,8 @@ type Told struct {
 	Ago      int    // days before today
 	Result   *pb.Result
 	Findings []*pb.Finding
+	Km       float64 // odometer; 0 where there is none
+	Hours    float64 // of the engine
 }
 
 // Count is what was recorded.

@@ -7,8 +7,10 @@ import (
 )
 
 const (
-	eyeShare     = 0.02 // standard deviation of a level read by eye, as a share
-	markShare    = 0.05 // steps in which a level is told
+	eyeShare     = 0.02  // standard deviation of a level read by eye, as a share
+	markShare    = 0.05  // steps in which a level is told
+	stickShare   = 0.012 // the same of a dipstick, which shows more
+	scribedShare = 0.01
 	refillBelow  = 0.35
 	refillTo     = 0.9
 	fuelBelow    = 80 // percent
@@ -24,6 +26,8 @@ type tank struct {
 	perKM  float64 // litres used a km
 	perDay float64 // litres used a day
 	eye    *rand.Rand
+	spread float64 // standard deviation of reading it, as a share
+	tells  float64 // steps in which it is told, as a share
 }
 
 // tanks are the levels that a shift check reads and that change.
@@ -40,24 +44,39 @@ func tanks(v *pb.VehicleConfiguration, shift *pb.Plan) map[string]*tank {
 			continue
 		}
 		t.step, t.litres, t.share, t.eye = step, unknownTankL, 0.8, chance(v.GetCallSign(), step.GetStepId())
+		t.spread, t.tells = eyeShare, markShare
 		for _, fluid := range v.GetFluids() {
-			if fluid.GetPlace().GetId() == placeOf(step) && fluid.GetVolumeBetweenMarksL() > 0 {
-				t.litres = fluid.GetVolumeBetweenMarksL()
-			}
+			t.as(fluid)
 		}
 		all[step.GetItem()] = &t
 	}
 	return all
 }
 
-// use takes out what a day and its kilometres need.
-func (t *tank) use(km float64) {
-	t.share = max(0, t.share-(t.perKM*km+t.perDay)/t.litres)
+// as takes from the vehicle what it says of the tank, when it is this one.
+func (t *tank) as(fluid *pb.Fluid) {
+	if fluid.GetPlace().GetId() != placeOf(t.step) {
+		return
+	}
+	if litres := fluid.GetVolumeBetweenMarksL(); litres > 0 {
+		t.litres = litres
+	}
+	if fluid.GetReading() == pb.FluidReading_FLUID_READING_DIPSTICK {
+		t.spread, t.tells = stickShare, scribedShare
+	}
+}
+
+// pumpKM is how many kilometres an hour at the pump is like, for an engine.
+const pumpKM = 35
+
+// use takes out what a day needs: its kilometres, its hours at the pump, and itself.
+func (t *tank) use(o outing) {
+	t.share = max(0, t.share-(t.perKM*(o.km+pumpKM*o.pumpHours)+t.perDay)/t.litres)
 }
 
 // shows is where somebody sees the level, on a floor that makes it look lower.
 func (t *tank) shows(lower float64) float64 {
-	return min(1, max(0, rounded(t.share-lower+spread(t.eye, eyeShare), markShare)))
+	return min(1, max(0, rounded(t.share-lower+spread(t.eye, t.spread), t.tells)))
 }
 
 // read reads the level and fills up what is low.
