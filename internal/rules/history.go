@@ -2,6 +2,7 @@ package rules
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"google.golang.org/protobuf/reflect/protoreflect"
@@ -129,15 +130,20 @@ func (c Circumstances) Trend(o *pb.Observation) *pb.Trend {
 	}
 }
 
-// Peers says how each wheel among observations changes against the others. The
-// answer is in the order of the observations; nil for what is no tyre read cold.
+// peersLookBack is how far back a wheel is held against its peers. A tyre that kept
+// its air for a year and has a nail since five weeks loses nothing by the median of
+// all its slopes; over twelve weeks it does (common practice).
+const peersLookBack = 12 * 7 * 24 * time.Hour
+
+// Peers says how each wheel among observations changes against the others, of late.
+// The answer is in the order of the observations; nil for what is no tyre read cold.
 // Pressures are taken as they were read: the weather is common to all wheels.
 func Peers(os []*pb.Observation) []*pb.PeerTrend {
 	found := make([]*pb.PeerTrend, len(os))
 	series := make([]trend.Series, len(os))
 	for i, o := range os {
 		if o.GetStep().GetAxle() > 0 && coldPressure(o.GetStep()) {
-			series[i] = Circumstances{}.History(o)
+			series[i] = ofLate(Circumstances{}.History(o))
 		}
 	}
 	others := make([]trend.Series, 0, len(os))
@@ -158,6 +164,15 @@ func Peers(os []*pb.Observation) []*pb.PeerTrend {
 		}
 	}
 	return found
+}
+
+// ofLate is the newest part of a history.
+func ofLate(s trend.Series) trend.Series {
+	if len(s) == 0 {
+		return s
+	}
+	newest := slices.MaxFunc(s, func(a, b trend.Point) int { return a.At.Compare(b.At) }).At
+	return slices.DeleteFunc(s, func(p trend.Point) bool { return newest.Sub(p.At) > peersLookBack })
 }
 
 // In gives the judge of a vehicle that stands at a station with its gauges: by its

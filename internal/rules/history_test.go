@@ -184,6 +184,35 @@ func TestGroups_Peers(t *testing.T) {
 	}
 }
 
+// TestPeers_LookBackNotTooFar: a tyre that was tight for a year and loses air since
+// five weeks is seen to lose it.
+func TestPeers_LookBackNotTooFar(t *testing.T) {
+	const leak, weeks, tight = 9.0, 58, 53
+	var os []*pb.Observation
+	for n := range 4 {
+		s := coldWheel(int32(n/2+1), []pb.Side{nearside, pb.Side_SIDE_OFFSIDE}[n%2], 0)
+		lost := func(week int) float64 {
+			if n != 3 {
+				return 0
+			}
+			return leak * max(0, float64(week-tight))
+		}
+		series := &pb.Series{}
+		for w := range weeks {
+			wobble := float64((w*7+n*3)%4) / 4
+			series.Points = append(series.Points, &pb.SeriesPoint{LookedAt: day(7 * (w - weeks)), Value: 850 + wobble - lost(w)})
+		}
+		os = append(os, rules.Circumstances{Series: series}.Observe(s, readIn(s, 0, 850-lost(weeks), 15)))
+	}
+	peers := rules.Peers(os)
+	if got := peers[3]; !got.GetHasLoss() || got.GetLossKpaPerWeek() < leak/4 || got.GetPNoLoss() > 0.001 || got.GetDaysTogether() > 13 {
+		t.Errorf("the wheel that leaks since five weeks: %v", got)
+	}
+	if got := peers[0]; got.GetLossKpaPerWeek() > 0.5 {
+		t.Errorf("one that does not: %v", got)
+	}
+}
+
 // TestCompile_PeersOfOneResult: a rule on one result does not see the others.
 func TestCompile_PeersOfOneResult(t *testing.T) {
 	_, err := rules.Compile([]*pb.RulePack{pack(rule("r", func(r *pb.Rule) {
