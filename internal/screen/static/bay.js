@@ -26,7 +26,7 @@
       const at = byId(r.id);
       if (at) at.innerHTML = trusted.createHTML(r.html);
     }
-    if (frame.regions) { fitAll(); speak(); }
+    if (frame.regions) fitAll();
   }
 
   function text(node, s) { if (node.textContent !== s) node.textContent = s; }
@@ -53,7 +53,7 @@
         n.parentNode.hidden = since === "";
       }
       hush();
-    }
+    } else speak();
     if (was !== body.className) fitAll();
     text(byId("age"), age(now, lost));
   }
@@ -100,7 +100,7 @@
     el.classList.toggle("cut", !fits(low)); // not even so: then it says that there is more
   }
 
-  // --- the spoken command, each once
+  // --- the spoken command, each once; what is not live is not said either
   function speak() {
     const el = document.querySelector("[data-say]");
     const id = el ? el.dataset.sayId : "";
