@@ -24,6 +24,7 @@
 
   // --- regions: what is typed, the focus and what is scrolled stay
   function show(regions) {
+    let another = false;
     for (const r of regions) {
       const at = byId(r.id);
       if (!at) continue;
@@ -31,6 +32,11 @@
       at.innerHTML = trusted.createHTML(r.html);
       if (at.id !== "given" && kept.about !== about(at)) turned = performance.now();
       restore(at, kept);
+      another ||= at.id === "main" && kept.about !== about(at);
+    }
+    if (another) { // whoever goes by keys, or listens, begins at its title and not at what stood there before
+      const title = document.querySelector("#main h1");
+      if (title) { title.tabIndex = -1; title.focus(); }
     }
     countDown();
   }
