@@ -177,6 +177,10 @@ func (r *robot) walk(stop func(step string) bool) (answered int) {
 // answer answers one step soundly, or as the robot was told, and waits for the next.
 func (r *robot) answer(s *pb.CheckStep) {
 	r.t.Helper()
+	if r.has("#do-control") {
+		r.tap("#do-control")
+		r.until(`!document.querySelector("#do-control")`)
+	}
 	r.prove()
 	if condition := r.faults[s.GetStepId()]; condition != "" && s.GetAnswerKind() == pb.AnswerKind_ANSWER_KIND_CONDITION {
 		r.choose(button("see", "condition", condition))
@@ -295,6 +299,10 @@ func (r *robot) record(s *pb.CheckStep) {
 	r.untilSo(fmt.Sprintf(`document.querySelector("main[data-at]")?.dataset.at !== %q`, s.GetStepId()), func() {
 		if r.has(only("confirm")) {
 			r.tap(only("confirm"))
+			return
+		}
+		if r.has("#do-put-back") {
+			r.tap("#do-put-back")
 			return
 		}
 		r.tap("#do-enter")

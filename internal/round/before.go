@@ -83,7 +83,7 @@ func (d *Desk) signOut(context.Context, Act) error {
 
 // assist says who assists, or that nobody does, and goes on to what must be known
 // before the first step.
-func (d *Desk) assist(_ context.Context, a Act) error {
+func (d *Desk) assist(ctx context.Context, a Act) error {
 	s, person := d.session, a.Values["person"]
 	switch {
 	case s.Driver == "":
@@ -93,11 +93,29 @@ func (d *Desk) assist(_ context.Context, a Act) error {
 	case person != "" && d.scene.person(person) == nil:
 		return fault.New(fault.NotFound, "PERSON_UNKNOWN", "this person is not on the station's list")
 	}
+	if s.Round != "" && !s.Resuming {
+		return d.tellAssistant(ctx, person)
+	}
 	s.Assistant = person
 	if s.Phase == PhaseSignIn {
 		s.Phase = PhaseBefore
 		s.Engine, s.Ambient = engine{}, ""
 	}
+	return nil
+}
+
+// tellAssistant says who assists from now on in a round that has begun.
+func (d *Desk) tellAssistant(ctx context.Context, person string) error {
+	return d.command(ctx, &pending{Kind: commandAssist}, &pb.ChangeAssistantRequest{
+		RequestId: uuid.NewString(), Round: d.session.Round, Assistant: person, DeviceTime: d.deviceTime(),
+	})
+}
+
+// assisted goes on with another assistant, or alone: what takes two is not done by
+// the method for one any more, or is offered by it.
+func (d *Desk) assisted(_ context.Context, req *pb.ChangeAssistantRequest, _ *pb.ChangeAssistantResponse) error {
+	s := d.session
+	s.Assistant, s.Draft.Alone = req.GetAssistant(), false
 	return nil
 }
 
@@ -172,6 +190,11 @@ func (d *Desk) beginRound(ctx context.Context, _ Act) error {
 		return fault.New(fault.Precondition, "ENGINE_NOT_SAID", "say first when the engine last ran, or that nobody knows")
 	}
 	if s.Resuming {
+		if s.Assistant != d.scene.round.GetAssistant() {
+			if err := d.tellAssistant(ctx, s.Assistant); err != nil {
+				return err
+			}
+		}
 		return d.command(ctx, d.resumption(), &pb.ResumeRoundRequest{
 			RequestId: uuid.NewString(), Round: s.Round, Conditions: d.engineTold(), DeviceTime: d.deviceTime(),
 		})
@@ -210,7 +233,7 @@ func (d *Desk) resumed(ctx context.Context, _ *pb.ResumeRoundRequest, _ *pb.Resu
 	if !s.Resuming {
 		return nil
 	}
-	s.Again, s.BrokeOff = s.Pending.Again, s.Pending.BrokeOff
+	s.Again, s.BrokeOff, s.Told = s.Pending.Again, s.Pending.BrokeOff, nil // control is told anew
 	s.Resuming, s.Turnout = false, nil
 	return d.goOn(ctx, -1)
 }

@@ -255,7 +255,7 @@ func TestDesk_SettingTheClockCoolsNoEngine(t *testing.T) {
 			tab.act("level", "mark", "between", "fraction", "1")
 			tab.prove()
 			tab.look()
-			tab.act("record")
+			tab.record()
 			all := tab.events()[told:]
 			if len(all) < 2 {
 				t.Fatalf("recorded %v", all)

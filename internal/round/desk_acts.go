@@ -71,6 +71,8 @@ func stepDeed(name string) deed {
 		return deed{(*Desk).edit, step}
 	case "photo":
 		return deed{(*Desk).takePhoto, step}
+	case "control":
+		return deed{(*Desk).tellControl, step}
 	case "enter":
 		return deed{(*Desk).enter, step}
 	case "record":
@@ -150,7 +152,7 @@ func (d *Desk) meantForAnother(a Act) bool {
 	}
 	switch a.Name {
 	case "field", "key", "section", "level", "see", "count", "note", "proof", "drop-photo", "alone", "photo",
-		"enter", "record", "confirm", "skip", "cure-cancel":
+		"enter", "record", "confirm", "skip", "cure-cancel", "control":
 		return at != d.session.Step
 	}
 	return false
@@ -185,6 +187,9 @@ func (d *Desk) edit(ctx context.Context, a Act) error {
 	if a.Name == "alone" && step.GetAlonePrompt() == "" {
 		return fault.New(fault.Invalid, "NO_ALONE_METHOD", "there is no accepted method for one alone; get somebody, or leave it not checked")
 	}
+	if d.mustTellControl(step) && !slices.Contains([]string{"note", "drop-photo", "alone"}, a.Name) {
+		return controlNotTold()
+	}
 	next, err := edited(d.session.Draft, step, a)
 	if err != nil {
 		return err
@@ -194,7 +199,8 @@ func (d *Desk) edit(ctx context.Context, a Act) error {
 			return err
 		}
 	}
-	d.session.Draft, d.session.Confirm = next, ""
+	next.Left = leftUnsaid // it was of another answer
+	d.session.Draft, d.session.Confirm, d.session.AskLeft = next, "", false
 	return nil
 }
 

@@ -26,6 +26,7 @@ const (
 	commandSafe   commandKind = 6
 	commandFinish commandKind = 7
 	commandGiveUp commandKind = 8
+	commandAssist commandKind = 9
 )
 
 // command carries out a command on the twin: it is kept first, so that after a
@@ -87,6 +88,8 @@ func (d *Desk) ask(ctx context.Context, p *pending) error {
 		return tell(ctx, p, &pb.FinishRoundRequest{}, d.twin.FinishRound, d.finished)
 	case commandGiveUp:
 		return tell(ctx, p, &pb.GiveUpRoundRequest{}, d.twin.GiveUpRound, d.gaveUp)
+	case commandAssist:
+		return tell(ctx, p, &pb.ChangeAssistantRequest{}, d.twin.ChangeAssistant, d.assisted)
 	}
 	return fault.New(fault.Invalid, "COMMAND_UNKNOWN", "the session file holds a command of a kind that this program does not know")
 }

@@ -23,7 +23,7 @@ func TestDesk_SaysAtOnceWhatAFaultWouldMean(t *testing.T) {
 	tab := newHands(t)
 	tab.begin(wn11, shift, "people/quellmere")
 	for _, m := range tab.View().Round.Marks {
-		v := tab.act("go", "step", m.StepID)
+		v := tab.goTo(m.StepID)
 		for _, id := range faultsOf(v.Step) {
 			v = tab.act("see", "condition", id)
 			c := choiceOf(v.Step, id)
@@ -104,7 +104,7 @@ func TestDesk_FoundCuredReadAgain(t *testing.T) {
 	tab.act("go", "step", atOilLevel)
 	tab.act("level", "mark", "below")
 	tab.look()
-	v := tab.act("record")
+	v := tab.record()
 	found := tab.last()
 	if !v.Given.CanCure || len(v.Given.Findings) == 0 {
 		t.Fatalf("given %+v", v.Given)
@@ -120,7 +120,7 @@ func TestDesk_FoundCuredReadAgain(t *testing.T) {
 	}
 	tab.act("level", "mark", "between", "fraction", "0.9")
 	tab.look()
-	v = tab.act("record")
+	v = tab.record()
 	again := tab.last()
 	want := &pb.Cure{FoundResultId: found.GetResultId(), Done: "topped up", Amount: 1.5, Unit: "L"}
 	if got := again.GetCure(); got.String() != want.String() || again.GetCorrection() {
@@ -136,7 +136,7 @@ func TestDesk_FoundCuredReadAgain(t *testing.T) {
 	// Left as it is: the walk goes on, and what was found stays.
 	tab.act("correct", "step", atOilLevel)
 	tab.act("level", "mark", "below")
-	tab.act("record")
+	tab.record()
 	tab.act("cure", "done", "topped up")
 	v = tab.act("cure-cancel")
 	if v.Step.StepId == atOilLevel || v.Step.Cure != nil || markOf(v, atOilLevel).State != round.MarkFault {

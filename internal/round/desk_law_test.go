@@ -233,16 +233,19 @@ func closingAct(t *rapid.T, v *View, act func(string, ...string) Act) Act {
 }
 
 func walkingAct(t *rapid.T, v *View, act func(string, ...string) Act) Act {
+	pick := func(label string, of ...string) string { return rapid.SampledFrom(of).Draw(t, label) }
 	switch rapid.SampledFrom([]string{
 		"edit", "edit", "edit", "edit", "edit", "edit", "record", "record", "record", "enter", "confirm", "skip", "go", "next", "previous",
-		"undo", "cure", "gauge", "overview", "turnout", "engine", "correct", "assistant",
+		"undo", "cure", "gauge", "overview", "turnout", "engine", "correct", "assistant", "control",
 	}).Draw(t, "walking") {
 	case "edit":
 		return anyAct(t)
 	case "record":
-		return act("record")
+		return act("record", "left", pick("left", "", "shut", "open"))
 	case "enter":
-		return act("enter")
+		return act("enter", "left", pick("left", "", "shut", "open"))
+	case "control":
+		return act("control")
 	case "confirm":
 		return act("confirm")
 	case "skip":
@@ -258,7 +261,7 @@ func walkingAct(t *rapid.T, v *View, act func(string, ...string) Act) Act {
 	case "engine":
 		return act("engine", "minutes", "600")
 	case "assistant":
-		return act("assistant", "person", "")
+		return act("assistant", "person", pick("who", "", "people/other"))
 	}
 	return act(rapid.SampledFrom([]string{"next", "previous", "undo", "overview", "turnout"}).Draw(t, "simple"))
 }

@@ -78,7 +78,7 @@ func TestDesk_TheListStaysAsItIs(t *testing.T) {
 	tab := newHands(t)
 	before := callSigns(tab.View())
 	tab.begin("vehicles/wn90", shift, "people/quellmere")
-	tab.act("go", "step", "FLU-150/engine-flap")
+	tab.goTo("FLU-150/engine-flap")
 	for _, id := range faultsOf(tab.View().Step) {
 		if choiceOf(tab.act("see", "condition", id).Step, id).Verdict == pb.Verdict_VERDICT_UNFIT {
 			break
@@ -86,7 +86,7 @@ func TestDesk_TheListStaysAsItIs(t *testing.T) {
 		tab.act("see", "condition", id)
 	}
 	tab.look()
-	if v := tab.act("record"); v.Chosen.Readiness.GetVerdict() != pb.Verdict_VERDICT_UNFIT {
+	if v := tab.record(); v.Chosen.Readiness.GetVerdict() != pb.Verdict_VERDICT_UNFIT {
 		t.Fatalf("a leak makes it %v", v.Chosen.Readiness.GetVerdict())
 	}
 	if after := callSigns(tab.act("home")); !slices.Equal(before, after) || !slices.IsSorted(after) {

@@ -24,7 +24,15 @@ func (d *Desk) lit() (*pb.CheckStep, error) {
 // enterInto is called when the driver begins to answer: what the step undoes
 // physically is undone from now on. Merely looking at it on the screen undoes nothing.
 func (d *Desk) enterInto(ctx context.Context, step *pb.CheckStep) error {
-	s, now := d.session, d.now()
+	if d.mustTellControl(step) {
+		return controlNotTold()
+	}
+	return d.beginStep(ctx, step)
+}
+
+// beginStep says that what the step undoes is undone from now on.
+func (d *Desk) beginStep(ctx context.Context, step *pb.CheckStep) error {
+	s, now, id := d.session, d.now(), step.GetStepId()
 	if at := s.Engine.coldAt(step, now); at.After(now) {
 		return fault.New(fault.Precondition, "ENGINE_TOO_WARM",
 			"wait for a cold engine until %s, or leave it not checked because the engine is warm", d.clock(at))
@@ -33,13 +41,42 @@ func (d *Desk) enterInto(ctx context.Context, step *pb.CheckStep) error {
 		return nil
 	}
 	return d.command(ctx, &pending{Kind: commandBegin}, &pb.BeginStepRequest{
-		RequestId: uuid.NewString(), Round: s.Round, StepId: step.GetStepId(), DeviceTime: d.deviceTime(),
+		RequestId: uuid.NewString(), Round: s.Round, StepId: id, DeviceTime: d.deviceTime(), ControlTold: slices.Contains(s.Told, id),
 	})
 }
 
 func (d *Desk) begun(_ context.Context, req *pb.BeginStepRequest, _ *pb.BeginStepResponse) error {
 	d.session.Begun = d.session.Begun || req.GetStepId() == d.session.Step
 	return nil
+}
+
+// mustTellControl tells that control was not told of a step yet that it must be told of.
+func (d *Desk) mustTellControl(step *pb.CheckStep) bool {
+	return step.GetTellControlFirst() && !slices.Contains(d.session.Told, step.GetStepId())
+}
+
+func controlNotTold() error {
+	return fault.New(fault.Precondition, "CONTROL_NOT_TOLD", "tell control first, by radio or telephone, and say here that it agreed")
+}
+
+// tellControl takes the driver's word that control was told and agreed. With it the
+// step is begun: who said so, and when, stands in the record.
+func (d *Desk) tellControl(ctx context.Context, _ Act) error {
+	step, err := d.lit()
+	switch {
+	case err != nil:
+		return err
+	case !step.GetTellControlFirst():
+		return fault.New(fault.Precondition, "NOTHING_TO_TELL", "control need not be told of this step")
+	case !d.mustTellControl(step):
+		return nil
+	}
+	before := d.session.Told
+	d.session.Told = append(slices.Clip(before), step.GetStepId())
+	if err = d.beginStep(ctx, step); err != nil && d.session.Pending == nil {
+		d.session.Told = before
+	}
+	return err
 }
 
 // enter goes to the next empty number, or records when there is none.
@@ -63,17 +100,17 @@ func (d *Desk) enter(ctx context.Context, a Act) error {
 }
 
 // record records the answer as it stands.
-func (d *Desk) record(ctx context.Context, _ Act) error { return d.recordAs(ctx, false) }
+func (d *Desk) record(ctx context.Context, a Act) error { return d.recordAs(ctx, a, false) }
 
 // confirm records an unusual value that was looked at once more.
-func (d *Desk) confirm(ctx context.Context, _ Act) error {
+func (d *Desk) confirm(ctx context.Context, a Act) error {
 	if d.session.Confirm == "" {
 		return fault.New(fault.Precondition, "NOTHING_TO_CONFIRM", "there is nothing to confirm; record the answer")
 	}
-	return d.recordAs(ctx, true)
+	return d.recordAs(ctx, a, true)
 }
 
-func (d *Desk) recordAs(ctx context.Context, confirmed bool) error {
+func (d *Desk) recordAs(ctx context.Context, a Act, confirmed bool) error {
 	step, err := d.lit()
 	if err != nil {
 		return err
@@ -82,6 +119,9 @@ func (d *Desk) recordAs(ctx context.Context, confirmed bool) error {
 		return err
 	}
 	s := d.session
+	if !d.sayLeft(step, a) {
+		return nil
+	}
 	result := d.resultOf(step)
 	s.Draft.answerInto(result, step)
 	result.Confirmed, result.Gauge = confirmed, d.gaugeFor(step)
@@ -93,6 +133,23 @@ func (d *Desk) recordAs(ctx context.Context, confirmed bool) error {
 		return err
 	}
 	return d.send(ctx, step, result, s.Draft.typedWords(step))
+}
+
+// sayLeft takes how the place is left, and tells that it was said. What takes a
+// while to put back is asked after; the view puts the question.
+func (d *Desk) sayLeft(step *pb.CheckStep, a Act) bool {
+	s := d.session
+	switch a.Values["left"] {
+	case "shut":
+		s.Draft.Left = leftPutBack
+	case "open":
+		s.Draft.Left = leftOpen
+	}
+	s.AskLeft = step.GetUndoS() >= leftAsked && s.Draft.Left == leftUnsaid
+	if step.GetUndoS() == 0 {
+		s.Draft.Left = leftUnsaid
+	}
+	return !s.AskLeft
 }
 
 // mayRecord refuses what is not an answer yet.
@@ -112,6 +169,8 @@ func (d *Desk) needs(step *pb.CheckStep) string {
 	s := d.session
 	alone := step.GetState().GetAssistant() && s.Assistant == ""
 	switch {
+	case d.mustTellControl(step):
+		return "tell control"
 	case alone && step.GetAlonePrompt() == "":
 		return "get somebody to assist, or leave it not checked: no assistant;"
 	case alone && !s.Draft.Alone:

@@ -300,14 +300,14 @@ func TestDesk_AloneByTheAcceptedMethodOrNotChecked(t *testing.T) {
 		t.Errorf("said %q", got)
 	}
 	tab.act("alone", "on", "1")
-	tab.act("record")
+	tab.record()
 	if !tab.last().GetAloneMethod() {
 		t.Errorf("recorded %v", tab.last())
 	}
 
 	// Where there is no accepted method it stays not checked, or somebody comes.
 	tab.begin("vehicles/wn13", weekly, "")
-	v = tab.act("go", "step", stepWithout(t, tab.View()))
+	v = tab.goTo(stepWithout(t, tab.View()))
 	tab.act("see", "condition", soundCondition(v.Step))
 	tab.look()
 	if got := tab.refused("NOT_READY", "record"); !strings.Contains(got, "no assistant") {
@@ -315,7 +315,7 @@ func TestDesk_AloneByTheAcceptedMethodOrNotChecked(t *testing.T) {
 	}
 	tab.refused("NO_ALONE_METHOD", "alone", "on", "1")
 	tab.act("assistant", "person", "people/quellmere")
-	tab.act("record")
+	tab.record()
 	if got := tab.last(); got.GetAloneMethod() || !strings.HasPrefix(got.GetStepId(), "AER-020/") {
 		t.Errorf("recorded %v", got)
 	}

@@ -159,6 +159,9 @@ func (tab *hands) sound() *round.View {
 	step := tab.View().Step
 	tab.look()
 	tab.prove()
+	if step.MustTellControl {
+		tab.act("control")
+	}
 	switch r := stationtest.Sound(step.CheckStep); step.AnswerKind {
 	case pb.AnswerKind_ANSWER_KIND_READING:
 		for i, value := range r.GetReading().GetValues() {
@@ -176,10 +179,23 @@ func (tab *hands) sound() *round.View {
 	return tab.record()
 }
 
-// record records, and confirms where a value is unusual.
+// goTo lights a step, and tells control where that comes first.
+func (tab *hands) goTo(step string) *round.View {
+	tab.t.Helper()
+	v := tab.act("go", "step", step)
+	if v.Step.MustTellControl {
+		v = tab.act("control")
+	}
+	return v
+}
+
+// record records, says that what was undone was put back, and confirms where a value is unusual.
 func (tab *hands) record() *round.View {
 	tab.t.Helper()
 	v := tab.act("record")
+	if v.Step != nil && v.Step.AskLeft {
+		v = tab.act("record", "left", "shut")
+	}
 	if v.Step != nil && v.Step.Confirm != "" {
 		v = tab.act("confirm")
 	}

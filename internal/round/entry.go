@@ -23,7 +23,22 @@ type draft struct {
 	Proof    string            `json:"proof,omitempty"`
 	Photos   []string          `json:"photos,omitempty"`
 	Alone    bool              `json:"alone,omitempty"` // by the method for one person
+	Left     left              `json:"left,omitempty"`
 }
+
+// left is how a place is left that was undone to look at it. Written out: the
+// session file keeps it.
+type left int
+
+const (
+	leftUnsaid  left = 0
+	leftPutBack left = 1
+	leftOpen    left = 2
+)
+
+// leftAsked is from which undo time on it is asked how a place is left, in seconds:
+// what takes less nobody leaves.
+const leftAsked = 15
 
 // seen is one condition that was touched.
 type seen struct {

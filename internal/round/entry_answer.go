@@ -110,6 +110,7 @@ func (d draft) answerInto(r *pb.Result, step *pb.CheckStep) {
 	}
 	r.AlsoSeen = beside
 	r.Note, r.SpotProof, r.Photos, r.AloneMethod = d.Note, d.Proof, slices.Clone(d.Photos), d.Alone
+	r.LeftOpen = d.Left == leftOpen
 }
 
 // conditions are those that were touched, in the catalogue's order.

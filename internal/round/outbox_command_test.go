@@ -27,6 +27,8 @@ func carry(st *station.Station, request proto.Message) (err error) {
 		_, err = st.PauseRound(ctx, r)
 	case *pb.ResumeRoundRequest:
 		_, err = st.ResumeRound(ctx, r)
+	case *pb.ChangeAssistantRequest:
+		_, err = st.ChangeAssistant(ctx, r)
 	case *pb.FinishRoundRequest:
 		_, err = st.FinishRound(ctx, r)
 	case *pb.GiveUpRoundRequest:
@@ -66,12 +68,14 @@ func everyCommand(device string) []proto.Message {
 	pressure.Gauge, pressure.Confirmed, pressure.AloneMethod, pressure.SpotProof = "gauges/g-1", true, true, "5.2"
 	again := result(stationtest.Read("TYR-010/axle-1-nearside", "pressure", 8.2, "bar"))
 	again.Correction = true
+	again.DeviceAheadS = proto.Float64(-1.5)
 	cracked := stationtest.Seen(windscreen, "01")
 	cracked.GetSeen().GetConditions()[0].Count = &pb.Count{Affected: 1, Of: 1}
 	return []proto.Message{
 		&pb.OpenRoundRequest{Round: first, Vehicle: firstPump, Routine: shiftCheck, Driver: "people/driver", Assistant: "people/other", Device: device, Conditions: stood, DeviceTime: now()},
-		&pb.BeginStepRequest{RequestId: uuid.NewString(), Round: first, StepId: pumpStep, DeviceTime: now()},
+		&pb.BeginStepRequest{RequestId: uuid.NewString(), Round: first, StepId: pumpStep, DeviceTime: now(), ControlTold: true},
 		&pb.RecordResultRequest{Round: first, Result: low},
+		&pb.ChangeAssistantRequest{RequestId: uuid.NewString(), Round: first, Assistant: "", DeviceTime: now()},
 		&pb.RecordResultRequest{Round: first, Result: cured},
 		&pb.RecordResultRequest{Round: first, Result: pressure},
 		&pb.RecordResultRequest{Round: first, Result: again},
@@ -97,7 +101,7 @@ func TestCommandOf_IsTheCommandTheEventCameFrom(t *testing.T) {
 		}
 		kinds[string(c.ProtoReflect().Descriptor().Name())] = true
 	}
-	if len(kinds) != 8 {
+	if len(kinds) != 9 {
 		t.Fatalf("only %d kinds of command occur", len(kinds))
 	}
 	if diff := cmp.Diff(commands, driven(t, k.Station), protocmp.Transform()); diff != "" {

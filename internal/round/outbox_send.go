@@ -160,6 +160,9 @@ func (u *Uplink) call(ctx context.Context, request proto.Message) (sequence int6
 	case *pb.ResumeRoundRequest:
 		resp, err := u.rounds.ResumeRound(ctx, r)
 		return resp.GetRound().GetSequence(), err
+	case *pb.ChangeAssistantRequest:
+		resp, err := u.rounds.ChangeAssistant(ctx, r)
+		return resp.GetRound().GetSequence(), err
 	case *pb.FinishRoundRequest:
 		resp, err := u.rounds.FinishRound(ctx, r)
 		return resp.GetRound().GetSequence(), err

@@ -15,6 +15,8 @@ func (u *Uplink) words(ctx context.Context, c *outgoing) string {
 		return u.roundWords(ctx, c.round) + ": interrupted"
 	case *pb.ResumeRoundRequest:
 		return u.roundWords(ctx, c.round) + ": gone on with"
+	case *pb.ChangeAssistantRequest:
+		return u.roundWords(ctx, c.round) + ": who assists"
 	case *pb.FinishRoundRequest:
 		return u.roundWords(ctx, c.round) + ": signed"
 	case *pb.GiveUpRoundRequest:

@@ -41,6 +41,7 @@ type session struct {
 	Engine   engine   `json:"engine,omitzero"`
 	Ambient  string   `json:"ambient,omitempty"` // as typed
 	Again    []string `json:"again,omitempty"`   // steps to be asked again after a run
+	Told     []string `json:"told,omitempty"`    // steps of which control was told since the round was begun or gone on with
 	BrokeOff int      `json:"broke_off,omitempty"`
 
 	Step    string        `json:"step,omitempty"`    // in the light
@@ -48,7 +49,8 @@ type session struct {
 	Begun   bool          `json:"begun,omitempty"`   // its undoing was told
 	Correct bool          `json:"correct,omitempty"` // it had been answered
 	Draft   draft         `json:"draft,omitzero"`
-	Confirm string        `json:"confirm,omitempty"` // why the value must be confirmed
+	Confirm string        `json:"confirm,omitempty"`  // why the value must be confirmed
+	AskLeft bool          `json:"ask_left,omitempty"` // it is asked how the place is left
 
 	Given *given `json:"given,omitempty"`
 	Cure  *cure  `json:"cure,omitempty"`
@@ -191,7 +193,7 @@ func (s *session) signOut() {
 
 // light puts a step into the light. Lighting the one that is lit changes nothing.
 func (s *session) light(stepID string, now time.Time) {
-	s.Phase, s.Confirm = PhaseStep, ""
+	s.Phase, s.Confirm, s.AskLeft = PhaseStep, "", false
 	if s.Step != stepID {
 		s.Step, s.Correct, s.Begun, s.Draft = stepID, false, false, draft{}
 		s.turnAway()

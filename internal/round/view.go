@@ -202,7 +202,10 @@ type Step struct {
 	Defects     []*pb.Defect // open here
 	Undoes      int32        // seconds a turnout would cost while it is open
 	Confirm     string       // why a value must be confirmed; empty when it need not
-	FirstOfStop bool
+	AskLeft     bool         // the answer is whole; it is asked whether the place was put back or is left open
+
+	MustTellControl bool // control must be told first; until then no answer is taken
+	FirstOfStop     bool
 }
 
 // Given is an answer and what it means.

@@ -18,6 +18,9 @@ func (p pane) answerTemplate() string {
 	if p.Step.ColdAt != nil {
 		return "answer-wait"
 	}
+	if p.Step.MustTellControl {
+		return "answer-control"
+	}
 	switch p.Step.Entry.Kind {
 	case pb.AnswerKind_ANSWER_KIND_READING, pb.AnswerKind_ANSWER_KIND_PROFILE:
 		return "answer-keyed"
