@@ -87,8 +87,9 @@ func (m *model) prepareJudge(broken error) {
 		return // nothing is in force yet
 	}
 	if broken == nil {
-		var err error
-		if m.judge, err = m.engine.For(m.vehicle); err == nil {
+		judge, err := m.engine.For(m.vehicle)
+		if err == nil {
+			m.judge = judge.In(rules.Circumstances{Station: m.station, Gauges: m.gauges})
 			return
 		}
 		broken = err

@@ -100,6 +100,9 @@ func (m *model) reading(gauges map[string]*pb.Gauge) *model {
 	}
 	other := *m
 	other.gauges = gauges
+	if m.judge != nil {
+		other.judge = m.judge.In(rules.Circumstances{Station: m.station, Gauges: gauges})
+	}
 	return &other
 }
 
