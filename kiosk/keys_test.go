@@ -87,6 +87,11 @@ func (k typist) begin(routine, assistant string) {
 // answer answers a step as it was answered last, and records it.
 func (k typist) answer(s *pb.CheckStep) {
 	k.t.Helper()
+	if k.has("#do-control") {
+		k.tabTo("#do-control")
+		k.press(kb.Enter)
+		k.until(`!document.querySelector("#do-control")`)
+	}
 	if field := `form:has(input[value="proof"]) input[name="text"]`; k.has(field) {
 		k.tabTo(field)
 		k.press("A417" + kb.Enter)
@@ -109,10 +114,11 @@ func (k typist) answer(s *pb.CheckStep) {
 		}
 	}
 	k.untilSo(fmt.Sprintf(`document.querySelector("main[data-at]")?.dataset.at !== %q`, s.GetStepId()), func() {
-		if k.has("#do-confirm") {
-			k.tabTo("#do-confirm")
-		} else {
-			k.tabTo("#do-enter")
+		for _, enters := range []string{"#do-confirm", "#do-put-back", "#do-enter"} {
+			if k.has(enters) {
+				k.tabTo(enters)
+				break
+			}
 		}
 		k.press(kb.Enter)
 	})

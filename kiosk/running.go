@@ -33,6 +33,7 @@ type running struct {
 	twin   *station.Station
 	uplink *round.Uplink
 	desk   *round.Desk
+	photos *photo.Store
 	ready  ready
 	close  []func() error
 	ended  chan error // what serving ended with, once for each listener and the uplink
@@ -115,8 +116,8 @@ func (r *running) openRecord(ctx context.Context, f *serveFlags) (err error) {
 }
 
 // openDesk opens what leads the driver and what talks to the station.
-func (r *running) openDesk(ctx context.Context, f *serveFlags) error {
-	photos, err := photo.Open(photo.Options{Dir: filepath.Join(f.data, "photos")})
+func (r *running) openDesk(ctx context.Context, f *serveFlags) (err error) {
+	r.photos, err = photo.Open(photo.Options{Dir: filepath.Join(f.data, "photos")})
 	if err != nil {
 		return fmt.Errorf("opening the tablet's photos in %s: %w", f.data, err)
 	}
@@ -129,11 +130,11 @@ func (r *running) openDesk(ctx context.Context, f *serveFlags) error {
 		return command.MisusedBy(err)
 	}
 	r.later(conn.Close)
-	if err := r.openUplink(ctx, f, conn, photos); err != nil {
+	if err := r.openUplink(ctx, f, conn); err != nil {
 		return err
 	}
 	r.desk, err = round.OpenDesk(ctx, round.DeskConfig{
-		Twin: r.twin, Uplink: r.uplink, Guard: guard, Photos: photo.Camera{Store: photos}, Device: f.device, Dir: f.data, Clock: r.device, Right: r.right, Log: r.log,
+		Twin: r.twin, Uplink: r.uplink, Guard: guard, Photos: photo.Camera{Store: r.photos}, Device: f.device, Dir: f.data, Clock: r.device, Right: r.right, Log: r.log,
 	})
 	if err != nil {
 		return err
@@ -142,9 +143,9 @@ func (r *running) openDesk(ctx context.Context, f *serveFlags) error {
 	return nil
 }
 
-func (r *running) openUplink(ctx context.Context, f *serveFlags, conn grpc.ClientConnInterface, photos *photo.Store) (err error) {
+func (r *running) openUplink(ctx context.Context, f *serveFlags, conn grpc.ClientConnInterface) (err error) {
 	r.uplink, err = round.OpenUplink(round.Config{
-		Twin: r.twin, Conn: conn, Device: f.device, Dir: f.data, Photos: photos, Clock: r.device, Right: r.right, Log: r.log,
+		Twin: r.twin, Conn: conn, Device: f.device, Dir: f.data, Photos: r.photos, Clock: r.device, Right: r.right, Log: r.log,
 	})
 	if err != nil {
 		return err
@@ -182,7 +183,7 @@ func (r *running) serve(f *serveFlags, display screen.Display) error {
 	}
 	r.ready.Tablet, r.ready.Bay = "http://"+tablet.Addr().String()+"/", "http://"+bay.Addr().String()+"/bay"
 	server, err := screen.New(screen.Config{
-		Desk: pages{r.desk, r.uplink}, TabletHosts: names(tablet), BayHosts: append(names(bay), f.bayHosts...),
+		Desk: pages{r.desk, r.uplink}, Photos: r.photos, TabletHosts: names(tablet), BayHosts: append(names(bay), f.bayHosts...),
 		Log: r.log, Display: display, Clock: r.clock,
 	})
 	if err != nil {

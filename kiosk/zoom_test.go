@@ -4,7 +4,11 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"image"
+	"image/png"
 	"io"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -55,12 +59,28 @@ func (r *robot) size(px [2]int64) {
 	r.until(fmt.Sprintf("innerWidth === %d && innerHeight === %d", px[0], px[1]))
 }
 
+// photograph hands over a photo, as a camera does, and waits until it is shown.
+func (r *robot) photograph() {
+	r.t.Helper()
+	name := filepath.Join(r.t.TempDir(), "photo.png")
+	f, err := os.Create(name)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	if err := errors.Join(png.Encode(f, image.NewGray(image.Rect(0, 0, 40, 30))), f.Close()); err != nil {
+		r.t.Fatal(err)
+	}
+	r.do("taking a photo", chromedp.SetUploadFiles(chromedp.CSS("input[name=photo]"), []string{name}))
+	r.until(`[...document.querySelectorAll("main .thumbs img")].some(e => e.naturalWidth === 40 && /^Photo 1 of Fuel level.*, not yet recorded$/.test(e.alt))`)
+}
+
 // goTo opens a step from the overview.
 func (r *robot) goTo(step string) {
 	r.t.Helper()
 	r.tap(only("overview"))
 	r.arrive("overview")
-	r.tap(`main ` + button("go", "step", step))
+	r.do("opening what is folded", openAll())
+	r.tap(`main button[name="step"][value="` + step + `"]`)
 	r.arrive(step)
 }
 
@@ -110,13 +130,19 @@ func TestZoom_WhatIsFoundIsPutRightAndReadAgain(t *testing.T) {
 
 	r.goTo(fuel)
 	r.zoomed("the keys")
+	r.photograph()
 	r.values[fuel] = "20"
 	r.answer(r.steps[fuel])
 	r.zoomed("what was found")
 	r.cure(fuel, "filled up", "180", "L")
+	r.photograph()
 	delete(r.values, fuel)
 	r.answer(r.steps[fuel])
 	r.until(closed)
+	r.goTo(fuel) // it was answered; its photo stands there again, by the time of the answer
+	r.until(`[...document.querySelectorAll("main .thumbs img")].filter(e => e.naturalWidth > 0 && /^Photo 1 of Fuel level.*, \d\d:\d\d$/.test(e.alt)).length === 1`)
+	r.tap(only("next"))
+	r.until(fmt.Sprintf(`document.querySelector("main[data-at]")?.dataset.at !== %q`, fuel))
 
 	r.size(zooms[1])
 	r.goTo(washer)

@@ -121,8 +121,10 @@ type Mark struct {
 	Title  string
 	Place  *pb.Place
 	State  MarkState
-	Stop   int    // index into Round.Stops
-	Answer string // today's answer in words; empty while there is none
+	Stop   int       // index into Round.Stops
+	Answer string    // today's answer in words; empty while there is none
+	Photos []string  // that belong to it, SHA-256 in hex
+	At     time.Time // when it was given, by the tablet's clock
 }
 
 // Stop is one halt of the walk.

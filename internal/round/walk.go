@@ -26,6 +26,7 @@ func (w walk) marks() []Mark {
 		marks[i] = Mark{StepID: id, Title: step.GetTitle(), Place: step.GetPlace(), State: w.state(step), Stop: stops[i]}
 		if w.answered[id] {
 			marks[i].Answer = answerWords(step, step.GetLast())
+			marks[i].Photos, marks[i].At = step.GetLast().GetPhotos(), step.GetLast().GetDeviceTime().AsTime()
 		}
 	}
 	return marks

@@ -18,6 +18,11 @@ type Desk interface {
 	BayChanged() <-chan struct{}
 }
 
+// Photos are the photos of answers, by the SHA-256 of their content in hex.
+type Photos interface {
+	Get(sha256 string) (content []byte, mediaType string, err error)
+}
+
 // Display is the glass that the pages are shown on.
 type Display struct {
 	TabletMMPerPX float64 // millimetres on the tablet's glass for each CSS pixel
@@ -28,6 +33,7 @@ type Display struct {
 // Config is what a Server is built from.
 type Config struct {
 	Desk        Desk
+	Photos      Photos   // nil on a tablet that keeps none
 	TabletHosts []string // values of Host under which the tablet's listener answers, with or without a port
 	BayHosts    []string // the same for the display's listener
 	Log         *slog.Logger

@@ -1,7 +1,10 @@
 package screen
 
 import (
+	"bytes"
 	"context"
+	"image"
+	"image/png"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
@@ -9,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"bayround/internal/fault"
 	"bayround/internal/round"
 	pb "bayround/proto/bayround/v1"
 
@@ -200,7 +204,7 @@ var fullHD = Board{DiagonalInches: 55, WidthPX: 1920, HeightPX: 1080, FarM: 15}
 func configFor(desk Desk, clock func() time.Time) Config {
 	hosts := []string{"127.0.0.1"}
 	return Config{
-		Desk: desk, TabletHosts: hosts, BayHosts: hosts, Log: slog.New(slog.DiscardHandler),
+		Desk: desk, Photos: oneOfEach{}, TabletHosts: hosts, BayHosts: hosts, Log: slog.New(slog.DiscardHandler),
 		Display: Display{TabletMMPerPX: 0.17, Board: fullHD}, Clock: clock,
 	}
 }
@@ -242,4 +246,20 @@ func get(t *testing.T, address string, change func(*http.Request)) *http.Respons
 	}
 	t.Cleanup(func() { _ = answer.Body.Close() })
 	return answer
+}
+
+// oneOfEach has a picture under every name that a photo can have.
+type oneOfEach struct{}
+
+func (oneOfEach) Get(sum string) ([]byte, string, error) {
+	if len(sum) != 64 {
+		return nil, "", fault.New(fault.Invalid, "PHOTO_NAME_WRONG", "this is no name of a photo")
+	}
+	m := image.NewGray(image.Rect(0, 0, 160, 120))
+	for i := range m.Pix {
+		m.Pix[i] = sum[i%64]
+	}
+	var b bytes.Buffer
+	err := png.Encode(&b, m)
+	return b.Bytes(), "image/png", err
 }

@@ -60,6 +60,23 @@ func (s *Server) photo(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
+// showPhoto answers GET /photo/{sha256}. A photo is named by its content, so the
+// browser may keep it for as long as it likes.
+func (s *Server) showPhoto(w http.ResponseWriter, r *http.Request) {
+	if s.config.Photos == nil {
+		http.Error(w, "This tablet keeps no photos.", http.StatusNotFound)
+		return
+	}
+	content, mediaType, err := s.config.Photos.Get(r.PathValue("sha256"))
+	if err != nil {
+		http.Error(w, inWords(err), http.StatusNotFound)
+		return
+	}
+	w.Header().Set("Content-Type", mediaType)
+	w.Header().Set("Cache-Control", "private, max-age=31536000, immutable")
+	_, _ = w.Write(content) // a reader that has gone needs no answer
+}
+
 var (
 	errPhotoTooLarge = errors.New("too large")
 	errNoPhoto       = errors.New("the form holds no photo")

@@ -105,6 +105,7 @@ func (s *Server) Handler() http.Handler {
 	mux.HandleFunc("GET /{$}", s.tabletPage)
 	mux.HandleFunc("POST /act", s.act)
 	mux.HandleFunc("POST /photo", s.photo)
+	mux.HandleFunc("GET /photo/{sha256}", s.showPhoto)
 	mux.HandleFunc("GET /ws/tablet", func(w http.ResponseWriter, r *http.Request) {
 		s.look(w, r, s.tablet, s.limits.tablets, s.hearTablet)
 	})

@@ -170,7 +170,7 @@ func TestTablet_ColdStepIsDeferred(t *testing.T) {
 }
 
 func TestTablet_EveryTagIsClosed(t *testing.T) {
-	void := map[string]bool{"input": true, "br": true, "meta": true, "link": true}
+	void := map[string]bool{"img": true, "input": true, "br": true, "meta": true, "link": true}
 	for name, v := range sampleViews(t) {
 		regions, err := tabletRegions(v, Display{TabletMMPerPX: smallTabletMMPerPX})
 		if err != nil {

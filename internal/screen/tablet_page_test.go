@@ -227,7 +227,7 @@ func TestTabletPage_EveryButtonSendsAnActTheDeskKnows(t *testing.T) {
 			}
 			sent[act.Name] = true
 			for key := range act.Values {
-				if !slices.Contains(allowed, key) {
+				if key != "at" && !slices.Contains(allowed, key) { // every act may say at which step it was meant
 					t.Errorf("%s: %q sends %q with the act %q", name, accessibleName(n), key, act.Name)
 				}
 			}

@@ -3,6 +3,7 @@ package screen
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -116,7 +117,7 @@ func stateViews(t testing.TB, views map[string]*round.View) {
 			v.Step.Entry.Choices[i].Affected = 2
 		}
 	}
-	v.Step.Entry.Ready, v.Step.Entry.Note, v.Step.Entry.Photos = true, "flickers when the door is shut", []string{"ab12"}
+	v.Step.Entry.Ready, v.Step.Entry.Note, v.Step.Entry.Photos = true, "flickers when the door is shut", []string{strings.Repeat("ab12", 16)}
 	v.Step.AssistantCommand = "Press the brake pedal and hold"
 	views["assistant-counted"] = v
 
@@ -184,6 +185,7 @@ func closingViews(t testing.TB, views map[string]*round.View) {
 			}
 			c.Left = append(c.Left, *m)
 		}
+		v.Round.Marks[5].Photos, v.Round.Marks[5].At = []string{strings.Repeat("cd34", 16), strings.Repeat("ef56", 16)}, sampleNow.Add(-time.Hour)
 		slices.Reverse(c.Left)
 		for i, reason := range []pb.NotCheckedReason{pb.NotCheckedReason_NOT_CHECKED_REASON_ENGINE_WARM, pb.NotCheckedReason_NOT_CHECKED_REASON_OTHER} {
 			m := v.Round.Marks[30+i]
