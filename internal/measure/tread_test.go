@@ -218,6 +218,13 @@ func TestBestBand_AgreesWithBruteForce(t *testing.T) {
 		if run := longestRun(section, got-1e-7); run < float64(cells)/64-1e-9 {
 			t.Fatalf("no band of %d/64 is as deep as %v; the longest is %v", cells, got, run)
 		}
+		from := section.BestBandFrom(float64(cells) / 64)
+		for i := range 65 {
+			x := from + float64(cells)/64*float64(i)/64
+			if x < 0 || x > 1+1e-9 || bruteDepth(section, min(x, 1)) < got-1e-9 {
+				t.Fatalf("the band from %v is %v deep at %v, not %v", from, bruteDepth(section, min(x, 1)), x, got)
+			}
+		}
 		if run := longestRun(section, got+1e-7); run > float64(cells)/64+1e-9 {
 			t.Fatalf("a band of %v, wider than %d/64, is deeper than %v", run, cells, got)
 		}

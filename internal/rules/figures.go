@@ -41,8 +41,12 @@ func shownAs(unit string, step *pb.CheckStep, part int) shown {
 // withUnit puts number and unit together.
 func (s shown) withUnit(number string) string { return number + unitWords(s.unit) }
 
-// exact tells a number that was set, not measured: with the decimals it has.
+// exact tells a number that was set, not measured: with the decimals it has, or
+// four digits of it where it was set in another unit.
 func (s shown) exact(x float64) string {
+	if s.factor != 1 {
+		return s.about(x)
+	}
 	return s.withUnit(rounded(x*s.factor, mostShown, true))
 }
 

@@ -354,3 +354,48 @@ func TestLimit_MoreUncertaintyIsNeverFirmer(t *testing.T) {
 		}
 	}
 }
+
+// TestLimit_PutTogetherFromAWrongGauge: nobody knows how far a number moves that is
+// put together from a reading of a gauge that was found wrong.
+func TestLimit_PutTogetherFromAWrongGauge(t *testing.T) {
+	for _, tc := range []struct {
+		number string
+		change func(*pb.Gauge)
+		want   pb.LimitOutcome
+	}{
+		{"o.value + 0.0", func(*pb.Gauge) {}, kept},
+		{"o.value + 0.0", func(g *pb.Gauge) { g.Checks = []*pb.GaugeCheck{checked(60, 28, false)} }, nobodyKnows},
+		{"double(o.step.axle) + 899.0", func(g *pb.Gauge) { g.Checks = []*pb.GaugeCheck{checked(60, 28, false)} }, kept},
+	} {
+		j := limited(t, &pb.Limit{Number: tc.number, Side: atLeast, Bound: "800.0", Decision: simple})
+		o := rules.Circumstances{Gauges: tyreGauge(tc.change)}.Observe(pressureOn(50, "gauges/g-03", 900))
+		if got, _ := outcomeOf(t, j, o); got != tc.want {
+			t.Errorf("%s: %v, want %v", tc.number, got, tc.want)
+		}
+	}
+}
+
+// TestFinding_NumbersOfAReading: what was read, what was made of it and what it is
+// worth stand among the numbers of a finding, each with its unit in its name.
+func TestFinding_NumbersOfAReading(t *testing.T) {
+	j := judge(t, pack(rule("any", func(r *pb.Rule) { r.Items, r.When = []string{"TYR-010"}, "true" })))
+	c := rules.Circumstances{
+		Station: &pb.Station{ReferenceCelsius: 20},
+		Gauges:  tyreGauge(func(g *pb.Gauge) { g.Checks = []*pb.GaugeCheck{checked(60, -28, false)} }),
+	}
+	s := coldWheel(1, nearside, 0)
+	o := c.Observe(s, readIn(s, 50, 785.096367, 0)) // 850 kPa at 20 °C (tyre-pressure-temperature.csv)
+	want := map[string]float64{
+		"pressure_kpa": 850, "as_read_kpa": 785.096367, "air_celsius": 0, "target_kpa": 850, "share_of_target": 1,
+		"pressure_uncertainty_kpa": o.GetStandardUncertainty(), "may_read_high_by_kpa": -28 * 293.15 / 273.15,
+	}
+	got := j.Result(o)[0].GetNumbers()
+	if len(got) != len(want) {
+		t.Errorf("numbers %v", got)
+	}
+	for name, x := range want {
+		if y, there := got[name]; !there || math.Abs(y-x) > 1e-5 {
+			t.Errorf("%s is %v, want %v", name, y, x)
+		}
+	}
+}

@@ -95,3 +95,24 @@ func driven(rule, other *pb.ColdRule) *pb.ColdRule {
 	both.DrivenAtMostKm = other.GetDrivenAtMostKm()
 	return both
 }
+
+// numberWords words the number of a limit, without its unit.
+func (l *limit) numberWords(o *pb.Observation) string {
+	if l.of == nil {
+		return l.said.GetNumber()
+	}
+	switch l.of.of {
+	case "tread_band_mm":
+		return "tread in the best band"
+	case "tread_central_mm":
+		return "tread in the central band"
+	case "tread_least_mm":
+		return "tread anywhere"
+	case "values":
+		return strings.ReplaceAll(l.of.which, "_", " ")
+	}
+	if parts := o.GetStep().GetParts(); l.of.of == "value" && len(parts) > 0 {
+		return strings.ReplaceAll(parts[0].GetId(), "_", " ")
+	}
+	return strings.ReplaceAll(l.of.of, "_", " ")
+}

@@ -24,7 +24,11 @@ func (a *account) tellHistory() {
 	if !t.GetHasSlope() {
 		a.say(told, text+": too little to speak of a slope.")
 	} else {
-		text += fmt.Sprintf(": %s a week (95 %%: %s to %s), %s now by the line", as.signed(t.GetSlopePerWeek()), as.signed(t.GetSlopeLowPerWeek()), as.signed(t.GetSlopeHighPerWeek()), as.about(t.GetLevel()))
+		text += ": "
+		if t.GetSlopePerWeek() > 0 {
+			text += "+"
+		}
+		text += fmt.Sprintf("%s, %s now by the line", as.interval(t.GetSlopePerWeek(), t.GetSlopeLowPerWeek(), t.GetSlopeHighPerWeek()), as.about(t.GetLevel()))
 		if t.GetIgnored() > 0 {
 			text += fmt.Sprintf("; %d left out that cannot belong to the rest", t.GetIgnored())
 		}
@@ -43,9 +47,9 @@ func habitWords(t *pb.Trend) string {
 	case t.GetUsedLPer_1000Km() > 0:
 		return fmt.Sprintf("Uses %s L in 1000 km.", about(t.GetUsedLPer_1000Km()))
 	case t.GetFalling():
-		return fmt.Sprintf("A lasting fall is signalled, since %s days.", rounded(t.GetShiftedDaysAgo(), 0, true))
+		return fmt.Sprintf("A lasting fall is signalled, for %s days.", rounded(t.GetShiftedDaysAgo(), 0, true))
 	case t.GetRising():
-		return fmt.Sprintf("A lasting rise is signalled, since %s days.", rounded(t.GetShiftedDaysAgo(), 0, true))
+		return fmt.Sprintf("A lasting rise is signalled, for %s days.", rounded(t.GetShiftedDaysAgo(), 0, true))
 	case t.GetSameInARow() > 3:
 		return fmt.Sprintf("The same reading %d times in a row (P %s by itself).", t.GetSameInARow(), chance(t.GetPSame()))
 	}
@@ -63,12 +67,15 @@ func trendUnit(o *pb.Observation) shown {
 	return shown{"", 1}
 }
 
-// signed tells a change with its sign.
-func (s shown) signed(x float64) string {
-	if x > 0 {
-		return "+" + s.about(x)
+// interval tells a change a week with its 95 % interval, to the digit that the
+// interval leaves certain.
+func (s shown) interval(x, low, high float64) string {
+	decimals := max(decimalsOf((high-low)*s.factor/2)-1, 0)
+	if low == high {
+		decimals = mostShown
 	}
-	return s.about(x)
+	number := func(x float64) string { return rounded(x*s.factor, decimals, low == high) }
+	return fmt.Sprintf("%s a week (95 %%: %s to %s)", s.withUnit(number(x)), number(low), number(high))
 }
 
 // tellPeers tells of the wheel that loses most against its peers, where that can be said.
@@ -84,8 +91,8 @@ func (a *account) tellPeers() {
 		return
 	}
 	as := shownPart(wheel, 0)
-	text := fmt.Sprintf("Most against its peers loses %s: %s a week (95 %%: %s to %s), by %d days read together",
-		where(wheel), as.about(worst.GetLossKpaPerWeek()), as.about(worst.GetLossLowKpaPerWeek()), as.about(worst.GetLossHighKpaPerWeek()), worst.GetDaysTogether())
+	text := fmt.Sprintf("Most against its peers loses %s: %s, by %d days read together",
+		where(wheel), as.interval(worst.GetLossKpaPerWeek(), worst.GetLossLowKpaPerWeek(), worst.GetLossHighKpaPerWeek()), worst.GetDaysTogether())
 	if worst.GetTopUps() > 0 {
 		text += fmt.Sprintf(", topped up %d times", worst.GetTopUps())
 	}

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"bayround/internal/measure"
 	pb "bayround/proto/bayround/v1"
@@ -33,10 +35,16 @@ func (a *account) tellMade() {
 		if o.GetLevelBelow() {
 			atLeast = "at least "
 		}
-		text := fmt.Sprintf("%s%s L bring it to the upper mark.", atLeast, about(o.GetLitresToAdd()))
-		arrives(a.say(made, strings.ToUpper(text[:1])+text[1:]), o.GetLitresToAdd(), "L")
+		text := fmt.Sprintf("%s%s L bring it to the upper mark", atLeast, about(o.GetLitresToAdd()))
+		arrives(a.say(made, sentence(text)), o.GetLitresToAdd(), "L")
 	}
 	a.lines = a.lines[:min(len(a.lines), before+mostMade)]
+}
+
+// sentence makes words a sentence.
+func sentence(words string) string {
+	first, size := utf8.DecodeRuneInString(words)
+	return string(unicode.ToUpper(first)) + words[size:] + "."
 }
 
 // about writes a number that was worked out: four digits of it.

@@ -19,7 +19,7 @@ func (a *account) tellLimit() {
 	words := []string{}
 	if judged != nil && len(a.looked) == 1 && a.rule.limit != nil {
 		as := a.rule.limit.shownFor(a.looked[0])
-		words = append(words, fmt.Sprintf("%s must be %s %s", strings.ReplaceAll(judged.GetNumber(), "_", " "), sides[judged.GetSide()], as.exact(judged.GetBound())))
+		words = append(words, fmt.Sprintf("%s must be %s %s", a.rule.limit.numberWords(a.looked[0]), sides[judged.GetSide()], as.exact(judged.GetBound())))
 	}
 	if a.finding.GetFault() != "" && len(r.GetFaults()) > 0 {
 		words = append(words, fmt.Sprintf("%s is seen", a.judge.faultWords(a.finding.GetFault())))
@@ -53,8 +53,7 @@ func (a *account) whyWords() string {
 	if len(words) == 0 {
 		words = append(words, "it is for every vehicle under this pack")
 	}
-	text := strings.Join(words, "; ")
-	return fmt.Sprintf("%s%s (%s).", strings.ToUpper(text[:1]), text[1:], a.rule.pack.authority)
+	return sentence(fmt.Sprintf("%s (%s)", strings.Join(words, "; "), a.rule.pack.authority))
 }
 
 // decisions words what is done near a bound; never changed.
@@ -91,8 +90,7 @@ func (a *account) tellConfidence() {
 	if judged.GetOutcome() == pb.LimitOutcome_LIMIT_OUTCOME_CANNOT_TELL {
 		outcome = "so nobody can tell: " + judged.GetWhy()
 	}
-	line := strings.Join(append(words, outcome), "; ")
-	said := a.say(part, strings.ToUpper(line[:1])+line[1:]+".")
+	said := a.say(part, sentence(strings.Join(append(words, outcome), "; ")))
 	if known {
 		arrives(said, judged.GetProbabilityKept(), "")
 	}
@@ -171,5 +169,5 @@ func (a *account) tellSource() {
 	if status := statuses[source.GetStatus()]; status != "" {
 		text += "; " + status
 	}
-	a.say(pb.ExplanationPart_EXPLANATION_PART_SOURCE, fmt.Sprintf("%s. %s %s.", text, strings.TrimPrefix(a.finding.GetPack(), "packs/"), a.finding.GetPackVersion()))
+	a.say(pb.ExplanationPart_EXPLANATION_PART_SOURCE, fmt.Sprintf("%s. Rule pack %s %s.", text, strings.TrimPrefix(a.finding.GetPack(), "packs/"), a.finding.GetPackVersion()))
 }

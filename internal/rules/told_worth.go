@@ -25,9 +25,8 @@ func (a *account) tellWorth() {
 		u, as = o.GetTreadUncertaintyMm(), shownAs("mm", o.GetStep(), 0)
 	}
 	if o.GetHasUncertainty() || o.GetTreadUncertaintyMm() > 0 {
-		budget := append(a.budget(o, as), fmt.Sprintf("u = %s, U = 2u = %s", as.two(u), as.two(2*u)))
-		line := strings.Join(budget, "; ")
-		arrives(a.say(worth, strings.ToUpper(line[:1])+line[1:]+"."), u*as.factor, as.unit)
+		budget := append(a.budget(o, as), fmt.Sprintf("standard uncertainty u = %s, U = 2u = %s", as.two(u), as.two(2*u)))
+		arrives(a.say(worth, sentence(strings.Join(budget, "; "))), u*as.factor, as.unit)
 	}
 	a.say(worth, standingWords(o, as))
 }
