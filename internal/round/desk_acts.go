@@ -67,7 +67,7 @@ func stepDeed(name string) deed {
 		return deed{(*Desk).goNext, step}
 	case "previous":
 		return deed{(*Desk).goBack, step}
-	case "field", "key", "section", "level", "see", "count", "note", "proof", "drop-photo", "alone":
+	case "field", "key", "section", "grooves", "level", "see", "count", "note", "proof", "drop-photo", "alone":
 		return deed{(*Desk).edit, step}
 	case "photo":
 		return deed{(*Desk).takePhoto, step}
@@ -151,7 +151,7 @@ func (d *Desk) meantForAnother(a Act) bool {
 		return false
 	}
 	switch a.Name {
-	case "field", "key", "section", "level", "see", "count", "note", "proof", "drop-photo", "alone", "photo",
+	case "field", "key", "section", "grooves", "level", "see", "count", "note", "proof", "drop-photo", "alone", "photo",
 		"enter", "record", "confirm", "skip", "cure-cancel", "control":
 		return at != d.session.Step
 	}
@@ -215,6 +215,9 @@ func edited(d draft, step *pb.CheckStep, a Act) (draft, error) {
 	case "section":
 		n, _ := strconv.Atoi(v["n"]) // what is no number is no place
 		return d.withSection(step, n)
+	case "grooves":
+		n, _ := strconv.Atoi(v["n"])
+		return d.withGrooves(step, n)
 	case "level":
 		fraction, err := strconv.ParseFloat(cmp.Or(v["fraction"], "0"), 64)
 		if err != nil {

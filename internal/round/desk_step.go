@@ -90,7 +90,7 @@ func (d *Desk) enter(ctx context.Context, a Act) error {
 	if _, whole := number(draft.Texts[active]); active != "" && !whole {
 		return fault.New(fault.Precondition, "NOT_READY", "this is no number yet: %q", draft.Texts[active])
 	}
-	for _, id := range fieldIDs(step, draft.section()) {
+	for _, id := range draft.fieldIDs(step, draft.section()) {
 		if _, whole := number(draft.Texts[id]); !whole {
 			d.session.Draft, err = draft.withField(step, id)
 			return err

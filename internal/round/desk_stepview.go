@@ -2,6 +2,7 @@ package round
 
 import (
 	"context"
+	"fmt"
 
 	"google.golang.org/protobuf/proto"
 
@@ -63,7 +64,7 @@ func (d *Desk) entryView(ctx context.Context, step *pb.CheckStep) Entry {
 		Choices: d.choiceViews(ctx, step), Note: s.Draft.Note, Photos: s.Draft.Photos, Needs: d.needs(step),
 	}
 	if step.GetAnswerKind() == pb.AnswerKind_ANSWER_KIND_PROFILE {
-		e.Section = s.Draft.section()
+		e.Section, e.Fewer, e.More = s.Draft.section(), max(s.Draft.grooves()-1, fewestGrooves), min(s.Draft.grooves()+1, mostGrooves)
 		for n := 1; n <= mostSections; n++ {
 			e.Sections = append(e.Sections, s.Draft.typed(step, n))
 		}
@@ -78,14 +79,14 @@ func (d *Desk) entryView(ctx context.Context, step *pb.CheckStep) Entry {
 func (d *Desk) fieldViews(step *pb.CheckStep) []Field {
 	draft := d.session.Draft
 	active, gauge := draft.active(step), d.scene.gauge(d.gaugeFor(step))
-	ids := fieldIDs(step, draft.section())
+	ids := draft.fieldIDs(step, draft.section())
 	fields := make([]Field, len(ids))
 	for i, id := range ids {
 		part := i
 		if step.GetAnswerKind() == pb.AnswerKind_ANSWER_KIND_PROFILE {
 			part = 0
 		}
-		fields[i] = Field{ID: id, Title: fieldTitle(step, i), Text: draft.Texts[id], Active: id == active}
+		fields[i] = Field{ID: id, Title: fieldTitle(step, i, len(ids)), Text: draft.Texts[id], Active: id == active}
 		if part >= len(step.GetParts()) {
 			continue
 		}
@@ -99,11 +100,18 @@ func (d *Desk) fieldViews(step *pb.CheckStep) []Field {
 }
 
 // fieldTitle names one number: a part, or a groove from the outer edge.
-func fieldTitle(step *pb.CheckStep, i int) string {
-	if step.GetAnswerKind() == pb.AnswerKind_ANSWER_KIND_PROFILE {
-		return [grooves]string{"outer edge", "outer middle", "inner middle", "inner edge"}[i]
+func fieldTitle(step *pb.CheckStep, i, of int) string {
+	switch {
+	case step.GetAnswerKind() != pb.AnswerKind_ANSWER_KIND_PROFILE:
+		return step.GetParts()[i].GetTitle()
+	case of == usualGrooves:
+		return [usualGrooves]string{"outer edge", "outer middle", "inner middle", "inner edge"}[i]
+	case i == 0:
+		return "outer edge"
+	case i == of-1:
+		return "inner edge"
 	}
-	return step.GetParts()[i].GetTitle()
+	return fmt.Sprintf("groove %d of %d", i+1, of)
 }
 
 // choiceViews are the conditions; of those that were touched it is said what they

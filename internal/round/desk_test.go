@@ -157,11 +157,11 @@ func (tab *hands) prove() {
 func (tab *hands) sound() *round.View {
 	tab.t.Helper()
 	step := tab.View().Step
-	tab.look()
-	tab.prove()
 	if step.MustTellControl {
 		tab.act("control")
 	}
+	tab.look()
+	tab.prove()
 	switch r := stationtest.Sound(step.CheckStep); step.AnswerKind {
 	case pb.AnswerKind_ANSWER_KIND_READING:
 		for i, value := range r.GetReading().GetValues() {

@@ -1,6 +1,7 @@
 package round
 
 import (
+	"cmp"
 	"maps"
 	"slices"
 	"strconv"
@@ -16,6 +17,7 @@ type draft struct {
 	Texts    map[string]string `json:"texts,omitempty"` // numbers as typed, by field
 	Active   string            `json:"active,omitempty"`
 	Section  int               `json:"section,omitempty"` // of a profile, from 1; 0 = the first
+	Grooves  int               `json:"grooves,omitempty"` // of the tyre; 0 = as many as are usual
 	Mark     pb.LevelMark      `json:"mark,omitempty"`
 	Fraction float64           `json:"fraction,omitempty"`
 	Seen     []seen            `json:"seen,omitempty"` // in the order they were touched
@@ -53,7 +55,9 @@ const (
 	longestProof  = 40
 	mostPhotos    = 6
 	mostSections  = 3 // places round a tyre
-	grooves       = 4 // depths at each place, evenly spread from the outer edge to the inner
+	usualGrooves  = 4 // of a tyre: a depth in each, evenly spread from the outer edge to the inner
+	fewestGrooves = 2
+	mostGrooves   = 12
 )
 
 func (d draft) clone() draft {
@@ -67,8 +71,28 @@ func (d draft) clone() draft {
 // section is the place round the tyre that is being typed, from 1.
 func (d draft) section() int { return max(d.Section, 1) }
 
+// grooves is how many grooves the tyre has.
+func (d draft) grooves() int { return cmp.Or(d.Grooves, usualGrooves) }
+
+// withGrooves says how many grooves the tyre has. It has them all round: what was
+// typed of one that is not there is forgotten at every place.
+func (d draft) withGrooves(step *pb.CheckStep, n int) (draft, error) {
+	if step.GetAnswerKind() != pb.AnswerKind_ANSWER_KIND_PROFILE || n < fewestGrooves || n > mostGrooves {
+		return d, fault.New(fault.Invalid, "GROOVES_WRONG", "a tyre has %d to %d grooves", fewestGrooves, mostGrooves)
+	}
+	d = d.clone()
+	d.Grooves, d.Active = n, ""
+	for section := 1; section <= mostSections; section++ {
+		kept := d.fieldIDs(step, section)
+		maps.DeleteFunc(d.Texts, func(id, _ string) bool {
+			return strings.HasPrefix(id, strconv.Itoa(section)+"-") && !slices.Contains(kept, id)
+		})
+	}
+	return d, nil
+}
+
 // fieldIDs are the numbers that a step asks for; of a profile those of one section.
-func fieldIDs(step *pb.CheckStep, section int) []string {
+func (d draft) fieldIDs(step *pb.CheckStep, section int) []string {
 	switch step.GetAnswerKind() {
 	case pb.AnswerKind_ANSWER_KIND_READING:
 		ids := make([]string, len(step.GetParts()))
@@ -77,7 +101,7 @@ func fieldIDs(step *pb.CheckStep, section int) []string {
 		}
 		return ids
 	case pb.AnswerKind_ANSWER_KIND_PROFILE:
-		ids := make([]string, grooves)
+		ids := make([]string, d.grooves())
 		for i := range ids {
 			ids[i] = strconv.Itoa(section) + "-" + strconv.Itoa(i+1)
 		}
@@ -89,7 +113,7 @@ func fieldIDs(step *pb.CheckStep, section int) []string {
 // active is the field that keys go to: the one touched, or the first that is
 // still empty, or the last.
 func (d draft) active(step *pb.CheckStep) string {
-	ids := fieldIDs(step, d.section())
+	ids := d.fieldIDs(step, d.section())
 	if slices.Contains(ids, d.Active) {
 		return d.Active
 	}
@@ -106,7 +130,7 @@ func (d draft) active(step *pb.CheckStep) string {
 
 // withField touches a field.
 func (d draft) withField(step *pb.CheckStep, id string) (draft, error) {
-	if !slices.Contains(fieldIDs(step, d.section()), id) {
+	if !slices.Contains(d.fieldIDs(step, d.section()), id) {
 		return d, fault.New(fault.Invalid, "FIELD_UNKNOWN", "there is no field %q at this step", id)
 	}
 	d = d.clone()

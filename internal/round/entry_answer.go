@@ -46,21 +46,21 @@ func (d draft) lackingDepth(step *pb.CheckStep) string {
 	whole := 0
 	for n := 1; n <= mostSections; n++ {
 		switch typed := d.typed(step, n); {
-		case typed == grooves && len(d.depths(step, n)) == grooves:
+		case typed == d.grooves() && len(d.depths(step, n)) == d.grooves():
 			whole++
 		case typed > 0:
-			return fmt.Sprintf("enter all %d depths at place %d", grooves, n)
+			return fmt.Sprintf("enter all %d depths at place %d", d.grooves(), n)
 		}
 	}
 	if whole == 0 {
-		return fmt.Sprintf("enter %d depths, outer edge to inner edge", grooves)
+		return fmt.Sprintf("enter %d depths, outer edge to inner edge", d.grooves())
 	}
 	return ""
 }
 
 // typed is how many depths of a section have been begun.
 func (d draft) typed(step *pb.CheckStep, section int) (n int) {
-	for _, id := range fieldIDs(step, section) {
+	for _, id := range d.fieldIDs(step, section) {
 		if d.Texts[id] != "" {
 			n++
 		}
@@ -70,7 +70,7 @@ func (d draft) typed(step *pb.CheckStep, section int) (n int) {
 
 // depths are the depths of a section that are whole numbers as typed.
 func (d draft) depths(step *pb.CheckStep, section int) (depths []float64) {
-	for _, id := range fieldIDs(step, section) {
+	for _, id := range d.fieldIDs(step, section) {
 		if x, whole := number(d.Texts[id]); whole {
 			depths = append(depths, x)
 		}
@@ -134,12 +134,12 @@ func (d draft) profile(step *pb.CheckStep) *pb.TreadProfile {
 	p := &pb.TreadProfile{Unit: unitAt(step, 0)}
 	for n := 1; n <= mostSections; n++ {
 		depths := d.depths(step, n)
-		if len(depths) < grooves {
+		if len(depths) < d.grooves() {
 			continue
 		}
 		s := &pb.TreadSection{}
 		for i, depth := range depths {
-			s.Points = append(s.Points, &pb.TreadPoint{Across: float64(i) / (grooves - 1), AsTyped: depth})
+			s.Points = append(s.Points, &pb.TreadPoint{Across: float64(i) / float64(d.grooves()-1), AsTyped: depth})
 		}
 		p.Sections = append(p.Sections, s)
 	}
@@ -168,10 +168,10 @@ func (d draft) typedWords(step *pb.CheckStep) string {
 	case pb.AnswerKind_ANSWER_KIND_PROFILE:
 		for n := 1; n <= mostSections; n++ {
 			var texts []string
-			for _, id := range fieldIDs(step, n) {
+			for _, id := range d.fieldIDs(step, n) {
 				texts = append(texts, d.Texts[id])
 			}
-			if d.typed(step, n) == grooves {
+			if d.typed(step, n) == d.grooves() {
 				words = append(words, measured(strings.Join(texts, ", "), unitAt(step, 0)))
 			}
 		}

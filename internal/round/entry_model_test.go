@@ -15,6 +15,7 @@ import (
 // keeps it: each number as a line of keys, each condition as a set.
 type model struct {
 	section int
+	grooves int    // of the tyre
 	field   string // touched last
 	keys    map[string]string
 	touched map[string]bool
@@ -26,13 +27,13 @@ type model struct {
 }
 
 func newModel() *model {
-	return &model{section: 1, keys: map[string]string{}, touched: map[string]bool{}, counts: map[string]int{}}
+	return &model{section: 1, grooves: 4, keys: map[string]string{}, touched: map[string]bool{}, counts: map[string]int{}}
 }
 
 // anyAct is an act of the pad, the tiles or the slider, fitting or not.
 func anyAct(t *rapid.T) Act {
 	pick := func(label string, of ...string) string { return rapid.SampledFrom(of).Draw(t, label) }
-	switch pick("act", "key", "key", "key", "field", "see", "count", "level", "section", "note", "alone") {
+	switch pick("act", "key", "key", "key", "field", "see", "count", "level", "section", "grooves", "note", "alone") {
 	case "key":
 		return Act{Name: "key", Values: map[string]string{"key": pick("key", "0", "1", "5", "9", ".", "-", "back", "clear")}}
 	case "field":
@@ -45,6 +46,8 @@ func anyAct(t *rapid.T) Act {
 		return Act{Name: "level", Values: map[string]string{"mark": pick("mark", "below", "between", "above"), "fraction": pick("fraction", "0", "0.25", "1")}}
 	case "section":
 		return Act{Name: "section", Values: map[string]string{"n": pick("n", "1", "2", "3")}}
+	case "grooves":
+		return Act{Name: "grooves", Values: map[string]string{"n": pick("grooves", "1", "2", "3", "5", "12", "13")}}
 	case "note":
 		return Act{Name: "note", Values: map[string]string{"text": pick("text", "", "wet", "nail")}}
 	}
@@ -60,6 +63,14 @@ func (m *model) follow(step *pb.CheckStep, a Act) {
 	case "section":
 		m.section, _ = strconv.Atoi(v["n"])
 		m.field = ""
+	case "grooves": // a tyre has them all round; what was typed of one that is not there goes
+		m.grooves, _ = strconv.Atoi(v["n"])
+		m.field = ""
+		for id := range m.keys {
+			if _, groove, _ := strings.Cut(id, "-"); parsed(groove) > float64(m.grooves) {
+				delete(m.keys, id)
+			}
+		}
 	case "key":
 		m.key(step, v["key"])
 	case "see":
@@ -84,7 +95,7 @@ func (m *model) key(step *pb.CheckStep, key string) {
 		if step.GetAnswerKind() == pb.AnswerKind_ANSWER_KIND_READING {
 			ids = append(ids, p.GetId())
 		} else if i == 0 {
-			for g := 1; g <= 4; g++ {
+			for g := 1; g <= m.grooves; g++ {
 				ids = append(ids, fmt.Sprintf("%d-%d", m.section, g))
 			}
 		}
@@ -176,8 +187,8 @@ func (m *model) told(step *pb.CheckStep) (told []string) {
 	case pb.AnswerKind_ANSWER_KIND_PROFILE:
 		for id, text := range m.keys {
 			if text != "" {
-				groove := int(id[2] - '1')
-				told = append(told, fmt.Sprintf("%.2f=%v", float64(groove)/3, parsed(text)))
+				groove, _ := strconv.Atoi(id[2:])
+				told = append(told, fmt.Sprintf("%.2f=%v", float64(groove-1)/float64(m.grooves-1), parsed(text)))
 			}
 		}
 	case pb.AnswerKind_ANSWER_KIND_LEVEL:

@@ -2,6 +2,8 @@ package round
 
 import (
 	"errors"
+	"fmt"
+	"math"
 	"regexp"
 	"strconv"
 	"strings"
@@ -282,4 +284,47 @@ func TestDraft_TheAnswerIsWhatWasGiven(t *testing.T) {
 			rt.Fatalf("%s: %s\nanswer %v\nmodel %+v", step.GetStepId(), why, r, m)
 		}
 	})
+}
+
+// A tyre has from two to twelve grooves; their depths are spread evenly from the
+// outer edge to the inner one, and one groove less takes its depths at every place.
+func TestDraft_AsManyGroovesAsTheTyreHas(t *testing.T) {
+	step := &pb.CheckStep{AnswerKind: pb.AnswerKind_ANSWER_KIND_PROFILE, Parts: []*pb.ReadingPart{{Id: "tread", UsualUnit: "mm"}}}
+	for n := 2; n <= 12; n++ {
+		d, err := draft{}.withGrooves(step, n)
+		if err != nil {
+			t.Fatal(err)
+		}
+		ids := d.fieldIDs(step, 1)
+		if len(ids) != n || d.hindrance(step) != fmt.Sprintf("enter %d depths, outer edge to inner edge", n) {
+			t.Fatalf("%d grooves: fields %v, lacks %q", n, ids, d.hindrance(step))
+		}
+		for i, id := range ids {
+			if i == n-1 && d.hindrance(step) == "" {
+				t.Errorf("%d grooves: %d depths are enough", n, i)
+			}
+			d.Texts[id] = "8"
+		}
+		if d.hindrance(step) != "" {
+			t.Errorf("%d grooves: lacks %q", n, d.hindrance(step))
+		}
+		for i, p := range d.profile(step).GetSections()[0].GetPoints() {
+			if want := float64(i) / float64(n-1); math.Abs(p.GetAcross()-want) > 1e-9 {
+				t.Errorf("%d grooves: number %d lies at %v, want %v", n, i+1, p.GetAcross(), want)
+			}
+			if fieldTitle(step, i, n) == "" {
+				t.Errorf("%d grooves: number %d has no name", n, i+1)
+			}
+		}
+	}
+	d := draft{Texts: map[string]string{"1-1": "8", "1-4": "7", "3-4": "6", "3-10": "5"}, Grooves: 10, Section: 3}
+	fewer, err := d.withGrooves(step, 3)
+	if err != nil || len(fewer.Texts) != 1 || fewer.Texts["1-1"] != "8" || len(d.Texts) != 4 {
+		t.Errorf("%v: of %v is left %v", err, d.Texts, fewer.Texts)
+	}
+	for _, n := range []int{-1, 0, 1, 13} {
+		if _, err := d.withGrooves(step, n); err == nil {
+			t.Errorf("%d grooves were taken", n)
+		}
+	}
 }

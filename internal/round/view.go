@@ -172,6 +172,8 @@ type Entry struct {
 	Kind     pb.AnswerKind
 	Fields   []Field      // of a reading, or of the section of a profile that is being typed
 	Section  int          // of a profile: the place round the tyre being typed, from 1
+	Fewer    int          // of a profile: grooves with one less; as many as there are when none can go
+	More     int          // of a profile: grooves with one more
 	Sections []int        // of a profile: depths typed at each place round the tyre, at most three
 	Mark     pb.LevelMark // of a level; unspecified until set
 	Fraction float64
