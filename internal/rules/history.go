@@ -22,7 +22,7 @@ func (c Circumstances) History(o *pb.Observation) trend.Series {
 	value, measured := pointValue(o)
 	if measured {
 		own := pointOf(o.GetResult(), value)
-		own.Added, own.Reset_ = putIn(o, points)
+		own.Added, own.Reset_ = PutIn(o, points)
 		points = append(points[:len(points):len(points)], own)
 	}
 	if len(points) == 0 {
@@ -80,10 +80,10 @@ func (c Circumstances) normalPoint(p *pb.SeriesPoint) float64 {
 // sameVisit is how far apart finding and reading again after a cure may lie.
 const sameVisit = 12 * time.Hour
 
-// putIn is what the cure of an observation's own result put in: litres of a fluid,
+// PutIn is what the cure of an observation's own result put in: litres of a fluid,
 // kPa of a pressure. Where a cure does not say how much, the two readings of a
 // pressure do; of a fluid nobody knows, and its history begins anew.
-func putIn(o *pb.Observation, before []*pb.SeriesPoint) (added float64, anew bool) {
+func PutIn(o *pb.Observation, before []*pb.SeriesPoint) (added float64, anew bool) {
 	cure := o.GetResult().GetCure()
 	if cure == nil {
 		return 0, false

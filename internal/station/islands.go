@@ -121,5 +121,10 @@ func (m *model) group(os []*pb.Observation) []*pb.Finding {
 // observe makes what the rules see of an answer to a step, with all that was
 // measured there.
 func (m *model) observe(s *step, r *pb.Result, known *measured) *pb.Observation {
-	return rules.Circumstances{Station: m.station, Gauges: m.gauges, Series: known.before(r)}.Observe(s.CheckStep, r)
+	return m.circumstances(known.before(r)).Observe(s.CheckStep, r)
+}
+
+// circumstances are those of readings on the vehicle.
+func (m *model) circumstances(before *pb.Series) rules.Circumstances {
+	return rules.Circumstances{Station: m.station, Gauges: m.gauges, Series: before}
 }

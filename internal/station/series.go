@@ -10,7 +10,6 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
-	"bayround/internal/measure"
 	"bayround/internal/rules"
 	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
@@ -74,22 +73,19 @@ func after(points []*pb.SeriesPoint, at time.Time) int {
 	return sort.Search(len(points), func(i int) bool { return points[i].GetLookedAt().AsTime().After(at) })
 }
 
-// beginAnew marks the first point since a repair, and no later one. It returns
-// the place of the first point that it replaced; their number when it replaced none.
-func beginAnew(points []*pb.SeriesPoint, repaired time.Time) (first int) {
-	first = len(points)
+// beginAnew marks the first point since a repair. It returns the place of the
+// point that it replaced; their number when it replaced none.
+func beginAnew(points []*pb.SeriesPoint, repaired time.Time) int {
 	if repaired.IsZero() {
-		return first
+		return len(points)
 	}
 	from := sort.Search(len(points), func(i int) bool { return !points[i].GetLookedAt().AsTime().Before(repaired) })
-	for i := from; i < len(points); i++ {
-		if reset := i == from; points[i].GetReset_() != reset {
-			points[i] = proto.CloneOf(points[i])
-			points[i].Reset_ = reset
-			first = min(first, i)
-		}
+	if from == len(points) || points[from].GetReset_() {
+		return len(points)
 	}
-	return first
+	points[from] = proto.CloneOf(points[from])
+	points[from].Reset_ = true
+	return from
 }
 
 // before is what was measured before a result that is among it. m may be nil.
@@ -112,9 +108,9 @@ func isMeasured(r *pb.Result) bool {
 }
 
 // point is what joins the series of a step when a result is recorded in a round;
-// nil when nothing was measured, or the answer does not fit the step of today.
-// known and m are what is known of the step before.
-func (f *frame) point(today *step, r *pb.Result, known *verdict.Answer, m *measured) *pb.SeriesPoint {
+// nil when nothing was measured, or the answer does not fit the step of today. m is
+// what was measured there before.
+func (f *frame) point(today *step, r *pb.Result, m *measured) *pb.SeriesPoint {
 	if today == nil || r.GetNotChecked() != nil || !fits(today.CheckStep, r) {
 		return nil
 	}
@@ -130,44 +126,11 @@ func (f *frame) point(today *step, r *pb.Result, known *verdict.Answer, m *measu
 			p.EngineHours = c.EngineHours
 		}
 	}
-	p.Added = added(today.CheckStep, p, r, found(r, known, m))
+	if r.GetCure() != nil {
+		points := m.points()
+		p.Added, p.Reset_ = rules.PutIn(rules.Observe(today.CheckStep, r), points[:after(points, verdict.Looked(r))])
+	}
 	return p
-}
-
-// found is the point of the result that a cure speaks of, when it is the newest
-// before it; nil when it is not.
-func found(r *pb.Result, known *verdict.Answer, m *measured) *pb.SeriesPoint {
-	points := m.points()
-	at := after(points, verdict.Looked(r))
-	if r.GetCure() == nil || known == nil || at == 0 || known.Real.GetResultId() != r.GetCure().GetFoundResultId() ||
-		!points[at-1].GetLookedAt().AsTime().Equal(verdict.Looked(known.Real)) {
-		return nil
-	}
-	return points[at-1]
-}
-
-// added is what a cure put in: litres of a fluid, kPa of a pressure. Of a pressure
-// whose cure does not say how much, the two readings do.
-func added(s *pb.CheckStep, p *pb.SeriesPoint, r *pb.Result, found *pb.SeriesPoint) float64 {
-	if r.GetCure() == nil {
-		return 0
-	}
-	unit := ""
-	switch parts := s.GetParts(); {
-	case s.GetAnswerKind() == pb.AnswerKind_ANSWER_KIND_LEVEL:
-		unit = "L"
-	case len(parts) > 0 && parts[0].GetQuantity() == pb.Quantity_QUANTITY_PRESSURE:
-		unit = "kPa"
-	default:
-		return 0
-	}
-	if amount, err := measure.Convert(r.GetCure().GetAmount(), r.GetCure().GetUnit(), unit); err == nil && amount > 0 && isNumber(amount) {
-		return amount
-	}
-	if unit == "kPa" && found != nil {
-		return max(0, p.GetValue()-found.GetValue())
-	}
-	return 0
 }
 
 // air is the temperature of the air by the newest conditions that say it; nil when none do.
@@ -185,7 +148,7 @@ func (f *frame) air() *float64 {
 func (st *state) measure(v *vehicle, r *round, res *pb.Result, rows *rowSet) (bool, error) {
 	id := res.GetStepId()
 	known, m := v.answers[id], v.measured[id]
-	p := r.point(v.model.steps[id], res, known, m)
+	p := r.point(v.model.steps[id], res, m)
 	if p == nil {
 		return false, nil
 	}

@@ -74,6 +74,7 @@ func TestSeries_CountsWhatWasPutIn(t *testing.T) {
 		"a pressure nobody measured": {low, full, &pb.Cure{}, 130},
 		"a pressure in litres":       {low, full, &pb.Cure{Amount: 3, Unit: "L"}, 130},
 		"a pressure let out":         {full, low, &pb.Cure{}, 0},
+		"no pressure at all":         {low, low, &pb.Cure{}, 0},
 		"litres of oil":              {oilLow, oilFull, &pb.Cure{Amount: 2.5, Unit: "L"}, 2.5},
 		"oil nobody measured":        {oilLow, oilFull, &pb.Cure{}, 0},
 		"no cure":                    {low, full, nil, 0},
