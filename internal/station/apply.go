@@ -14,13 +14,9 @@ import (
 
 // Apply puts configuration files in force, all of them or none.
 func (s *Station) Apply(ctx context.Context, req *pb.ApplyRequest) (*pb.ApplyResponse, error) {
-	files := make([]catalogue.File, len(req.GetFiles()))
-	for i, f := range req.GetFiles() {
-		files[i] = catalogue.File{Name: f.GetFileName(), Content: f.GetContent()}
-	}
-	loaded, err := catalogue.Load(files)
+	loaded, err := loadFiles(req.GetFiles())
 	if err != nil {
-		return nil, refusedFiles(err)
+		return nil, err
 	}
 	if req.GetValidateOnly() {
 		a, err := prepare(loaded, s.current.Load().lib)
@@ -30,6 +26,19 @@ func (s *Station) Apply(ctx context.Context, req *pb.ApplyRequest) (*pb.ApplyRes
 		return &pb.ApplyResponse{Changes: a.changes}, nil
 	}
 	return s.apply(ctx, req.GetRequestId(), req, loaded)
+}
+
+// loadFiles reads configuration files as they are sent.
+func loadFiles(sent []*pb.NamedFile) (*catalogue.Loaded, error) {
+	files := make([]catalogue.File, len(sent))
+	for i, f := range sent {
+		files[i] = catalogue.File{Name: f.GetFileName(), Content: f.GetContent()}
+	}
+	loaded, err := catalogue.Load(files)
+	if err != nil {
+		return nil, refusedFiles(err)
+	}
+	return loaded, nil
 }
 
 // apply puts in force what was loaded.

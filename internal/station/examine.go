@@ -90,11 +90,16 @@ func examine(req *pb.RecordResultRequest, f *frame, lib *library) *examined {
 	if x.err = x.check(planned); x.err != nil || x.result.GetNotChecked() != nil {
 		return x
 	}
+	x.place(planned)
+	return x
+}
+
+// place finds the step that a result of somebody who looked is judged at.
+func (x *examined) place(planned *pb.CheckStep) {
 	x.judged = &step{CheckStep: planned, island: noIsland}
-	if today := lib.models[f.vehicle()].steps[planned.GetStepId()]; today != nil && fits(today.CheckStep, x.result) {
+	if today := x.lib.models[x.frame.vehicle()].steps[x.result.GetStepId()]; today != nil && fits(today.CheckStep, x.result) {
 		x.judged, x.fits = today, true
 	}
-	return x
 }
 
 // check refuses what does not answer the step of the plan.
@@ -123,24 +128,7 @@ func (x *examined) check(planned *pb.CheckStep) error {
 	if r.GetNotChecked() != nil {
 		return nil
 	}
-	return x.frame.checkCold(planned, r.GetDeviceTime().AsTime())
-}
-
-// checkCold refuses an answer that only counts on a cold engine while the
-// engine was still too warm.
-func (f *frame) checkCold(planned *pb.CheckStep, deviceTime time.Time) error {
-	if planned.GetColdAfter() == nil {
-		return nil
-	}
-	stopped, known := f.engineStopped(deviceTime)
-	stood, needed := deviceTime.Sub(stopped), planned.GetColdAfter().AsDuration()
-	if !known || stood >= needed {
-		return nil
-	}
-	wait := (needed - stood + time.Minute - 1) / time.Minute
-	return fault.New(fault.Precondition, "ENGINE_TOO_WARM",
-		"the engine had stood for %d minutes and must stand for %d; wait %d more minutes, or record it as not checked because the engine is warm",
-		stood/time.Minute, needed/time.Minute, wait)
+	return x.frame.checkCold(x.lib.models[x.frame.vehicle()].coldness(planned), r.GetDeviceTime().AsTime())
 }
 
 func (x *examined) checkGauge(planned *pb.CheckStep) error {

@@ -171,7 +171,7 @@ func (l *loader) liveRounds(ctx context.Context, vehicle string) (uuids []string
 
 // state reads everything: what the committer goes on from.
 func (l *loader) state(ctx context.Context, st *state) (err error) {
-	st.sequence = int64(l.journal.Size())
+	st.sequence = int64(cmp.Or(l.at, l.journal.Size()))
 	if st.sequence > 0 {
 		newest, err := l.event(st.sequence)
 		if err != nil {

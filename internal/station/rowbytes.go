@@ -129,20 +129,33 @@ func (f fields) text(field protowire.Number) string {
 
 // rowSet is the rows of one command. Of two with the same key the later one
 // holds; the journal sees to it.
-type rowSet struct{ rows []journal.Row }
+type rowSet struct {
+	rows []journal.Row
+	none bool // nobody keeps them
+}
 
 func (s *rowSet) put(key string, value []byte) {
+	if s.none {
+		return
+	}
 	if value == nil {
 		value = []byte{} // nil would mean that the row is gone
 	}
 	s.rows = append(s.rows, journal.Row{Key: key, Value: value})
 }
 
-func (s *rowSet) drop(key string) { s.rows = append(s.rows, journal.Row{Key: key}) }
+func (s *rowSet) drop(key string) {
+	if !s.none {
+		s.rows = append(s.rows, journal.Row{Key: key})
+	}
+}
 
 // putMessage puts a row whose value is a message. The messages are our own
 // and were read from valid bytes, so they can be encoded.
 func (s *rowSet) putMessage(key string, m proto.Message) error {
+	if s.none {
+		return nil
+	}
 	b, err := proto.MarshalOptions{Deterministic: true}.Marshal(m)
 	if err != nil {
 		return fmt.Errorf("encode row %q: %w", key, err)

@@ -22,6 +22,7 @@ type state struct {
 	ended    []string            // ended rounds in rounds, longest there first
 	opened   []roundRef          // every round, in the order of opening; only ever appended to
 	changed  map[string]*vehicle // since the last publication
+	instead  func(d *draft)      // changes what is put in force, to see what would have been; nil for what was
 	reframed bool                // some round's frame has changed since the last publication
 
 	// archive reads what is not in memory.
@@ -92,6 +93,9 @@ func (st *state) apply(ev *pb.JournalEvent, known *judgement, last bool, rows *r
 // completed is the library that the draft makes. When it was prepared
 // beforehand only what came from which event is still missing.
 func (st *state) completed() *library {
+	if st.instead != nil {
+		st.instead(st.draft)
+	}
 	if st.prepared == nil {
 		return st.draft.finish(st.lib)
 	}
