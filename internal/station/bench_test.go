@@ -250,3 +250,50 @@ func BenchmarkWatch_1000(b *testing.B) {
 	stop()
 	watchers.Wait()
 }
+
+// Everything that was measured at one place in 15 months of three rounds a day,
+// with what it says, where it is heading and how the other wheels do.
+func BenchmarkGetHistory_15Months(b *testing.B) {
+	k := stationtest.Open(b)
+	round := k.OpenRound(p1, shift)
+	for range 3 * 456 {
+		k.Clock.Advance(8 * time.Hour)
+		r := stationtest.Read(tyre, "pressure", 820, "kPa")
+		if _, err := k.TryRecord(round, r); err != nil {
+			b.Fatal(err)
+		}
+	}
+	for b.Loop() {
+		if _, err := k.GetHistory(ctx, &pb.GetHistoryRequest{Vehicle: p1, StepId: tyre}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// The whole record gone through anew under other rules: what an event takes.
+func BenchmarkRehearse(b *testing.B) {
+	k := stationtest.Open(b)
+	round := k.OpenRound(p1, shift)
+	for i := range 2000 {
+		k.Clock.Advance(time.Minute)
+		step := []string{tyre, oil}[i%2]
+		r := stationtest.Stands(step, pb.LevelMark_LEVEL_MARK_BETWEEN, 0.5)
+		if step == tyre {
+			r = stationtest.Read(tyre, "pressure", 820, "kPa")
+		}
+		if _, err := k.TryRecord(round, r); err != nil {
+			b.Fatal(err)
+		}
+	}
+	events := 0
+	for b.Loop() {
+		err := k.Rehearse(ctx, &pb.RehearseRequest{Files: packs(k)}, func(m *pb.RehearseResponse) error {
+			events += int(m.GetDone().GetEvents())
+			return nil
+		})
+		if err != nil {
+			b.Fatal(err)
+		}
+	}
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(events), "ns/event")
+}
