@@ -127,7 +127,7 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 			Person: "people/arkwith", Reference: "test bench", Shown: 802, ReferenceValue: 800, Note: "as found",
 		}},
 		&pb.RejudgeGaugeRequest{Gauge: "gauges/g-03"},
-		&pb.RehearseRequest{Files: []*pb.NamedFile{{FileName: "a.yaml", Content: []byte("stations: []\n")}}},
+		&pb.RehearseRequest{Files: []*pb.NamedFile{{FileName: "a.yaml", Content: []byte("rule_packs: [{name: packs/gb-use, version: \"1\", title: use, authority: GB}]\n")}}},
 		&pb.PutPhotoRequest{Sha256: photo.Sum(onePixel(t)), Content: onePixel(t)},
 		&pb.GetPhotoRequest{Sha256: photo.Sum(onePixel(t))},
 	}

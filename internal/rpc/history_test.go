@@ -6,9 +6,7 @@ import (
 	"testing"
 	"time"
 
-	"google.golang.org/grpc/codes"
-	"google.golang.org/grpc/status"
-
+	"bayround/internal/fault"
 	"bayround/internal/rpc"
 	"bayround/internal/stationtest"
 	pb "bayround/proto/bayround/v1"
@@ -69,14 +67,14 @@ func TestHistoryService_RefusesInWords(t *testing.T) {
 	kit, conn := served(t, rpc.Options{})
 	history := pb.NewHistoryServiceClient(conn)
 	_, err := history.Explain(t.Context(), &pb.ExplainRequest{Vehicle: "vehicles/p1", FindingId: "none"})
-	if status.Code(err) != codes.NotFound {
+	if !fault.Is(err, fault.NotFound) {
 		t.Errorf("an unknown finding: %v, want NOT_FOUND", err)
 	}
 	rehearsal, err := history.Rehearse(t.Context(), &pb.RehearseRequest{Files: kit.Altered()})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := rehearsal.Recv(); status.Code(err) != codes.InvalidArgument {
+	if _, err := rehearsal.Recv(); !fault.Is(err, fault.Invalid) {
 		t.Errorf("files with more than rule packs: %v, want INVALID_ARGUMENT", err)
 	}
 }

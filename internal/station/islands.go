@@ -89,7 +89,7 @@ func (m *model) prepareJudge(broken error) {
 	if broken == nil {
 		judge, err := m.engine.For(m.vehicle)
 		if err == nil {
-			m.judge = judge.In(rules.Circumstances{Station: m.station, Gauges: m.gauges})
+			m.judge = judge.In(m.circumstances(nil))
 			return
 		}
 		broken = err

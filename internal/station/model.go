@@ -101,7 +101,7 @@ func (m *model) reading(gauges map[string]*pb.Gauge) *model {
 	other := *m
 	other.gauges = gauges
 	if m.judge != nil {
-		other.judge = m.judge.In(rules.Circumstances{Station: m.station, Gauges: gauges})
+		other.judge = m.judge.In(other.circumstances(nil))
 	}
 	return &other
 }
