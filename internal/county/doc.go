@@ -13,8 +13,7 @@
 //     the past has come to; so every event, repairs and gauge checks with them,
 //     bears the time at which it happened, and what was known on a day of the past
 //     can be asked for. Devices say when somebody looked.
-//   - Carried out twice into the same record, nothing is recorded twice: all ids
-//     follow from vehicle, day and step.
+//   - All ids follow from vehicle, day and step.
 //   - On its last evening one defect is left: the charge that failed on D-2.
 //
 // It does not say what a vehicle really would do: noise, wear and leaks are chosen,

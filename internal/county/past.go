@@ -46,8 +46,7 @@ var routines = [...]string{"shift", "weekly", "reserve-takeover"}
 
 // Live carries out the whole past: day after day, on each day in the order of the
 // hours at which things reached the station, and beside each other what different
-// vehicles have of one hour. After an error, living it again goes on where it
-// stopped.
+// vehicles have of one hour. It is for a fresh record.
 func (p *Past) Live(ctx context.Context) (Count, error) {
 	c := &carrier{Past: p, midnight: midnight(p.Now)}
 	lives, err := c.lives(ctx)
