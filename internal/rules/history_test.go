@@ -172,6 +172,9 @@ func TestGroups_Peers(t *testing.T) {
 		}
 		return os
 	}
+	if got := j.Compared(); len(got) != 1 || got[0] != "TYR-010" {
+		t.Errorf("compared are %q", got)
+	}
 	if found := j.Groups(observe(0)); len(found) > 0 {
 		t.Errorf("none leaks: %v", found)
 	}

@@ -68,6 +68,18 @@ func (e *Engine) For(v *pb.VehicleConfiguration) (*Judge, error) {
 	return j, nil
 }
 
+// Compared are the items whose wheels some rule in force compares, in order. They
+// are peers of each other even where no rule looks at them together.
+func (j *Judge) Compared() (items []string) {
+	for item, compared := range j.peered {
+		if compared {
+			items = append(items, item)
+		}
+	}
+	slices.Sort(items)
+	return items
+}
+
 // take puts a rule in force when it is for this vehicle.
 func (j *Judge) take(r *compiled) *Error {
 	if r.forVehicles != nil {

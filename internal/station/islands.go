@@ -11,8 +11,9 @@ import (
 // islandsOf numbers the items that rules of group or vehicle scope look at.
 // Items that some such rule looks at together have the same number, so what
 // is answered on one island never changes what these rules say of another,
-// and a new result need only be judged together with its own island.
-func islandsOf(v *pb.VehicleConfiguration, set *catalogue.Library) map[string]int {
+// and a new result need only be judged together with its own island. Where rules
+// compare the wheels, all wheels are peers: one island, whatever each rule looks at.
+func islandsOf(v *pb.VehicleConfiguration, set *catalogue.Library, compared []string) map[string]int {
 	owner := faultOwners(set.Catalogue)
 	parent := map[string]string{}
 	for _, name := range v.GetRulePacks() {
@@ -21,6 +22,9 @@ func islandsOf(v *pb.VehicleConfiguration, set *catalogue.Library) map[string]in
 				join(parent, itemsOf(rule, owner))
 			}
 		}
+	}
+	if len(compared) > 0 {
+		join(parent, compared)
 	}
 	islands, number := map[string]int{}, map[string]int{}
 	for _, item := range sortedKeys(parent) {

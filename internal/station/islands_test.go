@@ -132,3 +132,24 @@ func anyAnswer(random *rand.Rand, s *step) *pb.Result {
 	}
 	return r
 }
+
+// Wheels that rules compare are peers of each other, though no rule looks at two of
+// their items together.
+func TestIslands_ComparedItemsShareOne(t *testing.T) {
+	t.Parallel()
+	alone := func(id string, items ...string) *pb.Rule {
+		return &pb.Rule{Id: id, Scope: pb.RuleScope_RULE_SCOPE_GROUP, Items: items}
+	}
+	set := &catalogue.Library{Catalogue: &pb.Catalogue{}, Packs: map[string]*pb.RulePack{
+		"packs/p": {Rules: []*pb.Rule{alone("front", "TYR-010"), alone("rear", "TYR-120"), alone("oil", "FLU-010")}},
+	}}
+	v := &pb.VehicleConfiguration{RulePacks: []string{"packs/p"}}
+	apart := islandsOf(v, set, nil)
+	if apart["TYR-010"] == apart["TYR-120"] {
+		t.Errorf("nothing is compared: %v", apart)
+	}
+	compared := islandsOf(v, set, []string{"TYR-010", "TYR-120"})
+	if compared["TYR-010"] != compared["TYR-120"] || compared["TYR-010"] == compared["FLU-010"] {
+		t.Errorf("wheels are compared: %v", compared)
+	}
+}

@@ -58,7 +58,11 @@ func newModel(v *pb.VehicleConfiguration, l *library) *model {
 		steps: map[string]*step{}, plans: &plans{built: map[string]*pb.Plan{}},
 	}
 	m.prepareJudge(l.broken)
-	m.islands = islandsOf(v, l.set)
+	var compared []string
+	if m.judge != nil {
+		compared = m.judge.Compared()
+	}
+	m.islands = islandsOf(v, l.set, compared)
 	var required []*pb.Routine
 	for _, name := range v.GetRequiredRoutines() {
 		required = append(required, l.set.Routines[name])
