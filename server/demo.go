@@ -164,6 +164,10 @@ The station serves on until Ctrl-C. In another shell:
 
   build/bin/server readiness --server %[1]s --watch
   build/bin/server show wn11 --routine weekly --server %[1]s
+  build/bin/server explain wn21 --server %[1]s
+  build/bin/server history wn21 TYR-121/axle-2-offside-inner --server %[1]s
+  build/bin/server forecast --server %[1]s
+  build/bin/server gauge rejudge g-03 --server %[1]s
   build/bin/server play --again testdata/demo/rounds/06-wn21-weekly.yaml --server %[1]s
   build/bin/grpcurl -plaintext -d '{"vehicle": "vehicles/wn21"}' %[1]s bayround.v1.ReadinessService/GetReadiness
   build/bin/grpcurl -plaintext %[1]s bayround.v1.ReadinessService/WatchReadiness

@@ -156,10 +156,12 @@ func (s *remote) showHistory(ctx context.Context, c *console, req *pb.GetHistory
 		c.Say("nothing was measured here yet")
 		return nil
 	}
-	for _, line := range chart(h) {
-		c.Say("%s", line)
+	if len(h.GetPoints()) > 1 {
+		for _, line := range chart(h) {
+			c.Say("%s", line)
+		}
+		c.Say("")
 	}
-	c.Say("")
 	c.pointTable(h, time.Now())
 	c.trendLines(h)
 	return nil

@@ -34,8 +34,13 @@ func quantityWords(si float64, q pb.Quantity, unit string) string {
 		shown, unit = si, catalogue.UnitOf(q)
 	}
 	words := strconv.FormatFloat(figures(shown, 3), 'f', -1, 64)
-	if unit == "1" || unit == "" {
+	switch unit {
+	case "1", "":
 		return words
+	case "degC":
+		unit = "°C"
+	case "degF":
+		unit = "°F"
 	}
 	return words + " " + unit
 }

@@ -72,7 +72,7 @@ func nominal(vehicle *pb.VehicleConfiguration, now *pb.RoundConditions) map[stri
 		"INS-050.odometer": {now.GetOdometerKm(), "km"}, "INS-050.engine_hours": {now.GetEngineHours(), "h"},
 		"INS-050.pump_hours": {rounded(now.GetEngineHours()/15, 0.1), "h"}, "ELE-010": {12.8 * volts, "V"},
 		"PRE-020": {12, "h"}, "PAP-010": {200, "d"}, "PAP-020": {90, "d"}, "PAP-030": {140, "d"}, "PAP-060.days_left": {200, "d"},
-		"CAB-140": {2, "cm"}, "FLU-110": {90, "%"}, "FLU-120": {80, "%"},
+		"CAB-140": {2, "cm"}, "LMP-041": {92, "1/min"}, "LMP-042": {92, "1/min"}, "LMP-121": {130, "1/min"}, "FLU-110": {90, "%"}, "FLU-120": {80, "%"},
 		"ENG-110": {2, "s"}, "ENG-120": {2, "s"}, "ENG-140": {14.1 * volts, "V"}, "ENG-160": {86, "degC"}, "RSV-030": {2, "d"},
 		"BRA-040": {8.2, "bar"}, "BRA-100": {32, "s"}, "BRA-110": {8.5, "bar"}, "BRA-120": {0.04, "bar/min"},
 		"BRA-130": {0.07, "bar/min"}, "BRA-140": {4.6, "bar"},

@@ -161,7 +161,7 @@ func copied(l *life, ago int) {
 	if ago <= 110 && ago >= 97 {
 		step := l.step("shift", "ELE-010")
 		l.today.driver = "people/corrabell"
-		l.today.shiftAnswers = append(l.today.shiftAnswers, answer{step.GetStepId(), []*pb.Result{reads(step, 25.57, "V")}})
+		l.today.shiftAnswers = append(l.today.shiftAnswers, answer{step.GetStepId(), []*pb.Result{reads(step, 25.61, "V")}})
 	}
 }
 
