@@ -100,6 +100,9 @@ func TestCompile_SaysWhatIsWrong(t *testing.T) {
 		{"whole number for a bound", limit(func(l *pb.Limit) { l.Bound = "690" }), "limit.bound", 1, 1, "it gives int, not double", "with decimals"},
 		{"unknown field in a number", limit(func(l *pb.Limit) { l.Number = "o.valu" }), "limit.number", 1, 2, `no field "valu"`, "value"},
 		{"unknown field in an uncertainty", limit(func(l *pb.Limit) { l.Uncertainty = "o.standard_uncertanty" }), "limit.uncertainty", 1, 2, "standard_uncertanty", "standard_uncertainty"},
+		{"bound without a bound to its cost", limit(func(l *pb.Limit) {
+			l.Bound = `double(["aaaaaaaaaa"]` + strings.Repeat(".map(x, x + x)", 40) + ".size())"
+		}), "limit.bound", 0, 0, "cost", ""},
 		{"no side", limit(func(l *pb.Limit) { l.Side = 0 }), "limit.side", 0, 0, "on which side", "LIMIT_SIDE_AT_LEAST"},
 		{"no such decision", limit(func(l *pb.Limit) { l.Decision = 9 }), "limit.decision", 0, 0, "no such decision", "DECISION_RULE_GUARDED"},
 		{"confidence of a coin", limit(func(l *pb.Limit) { l.Confidence = 0.5 }), "limit.confidence", 0, 0, "makes nothing sure", "above 0.5"},
