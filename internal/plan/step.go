@@ -11,8 +11,12 @@ import (
 	pb "bayround/proto/bayround/v1"
 )
 
-// placardUnit is the unit of the pressure on a vehicle's placard.
-const placardUnit = "kPa"
+const (
+	// placardUnit is the unit of the pressure on a vehicle's placard.
+	placardUnit = "kPa"
+	// keptTemperature is the unit of the temperature a station prepares for.
+	keptTemperature = "degC"
+)
 
 // newStep returns the step of an item at one spot; its id and title are its own
 // unless two things of the vehicle share both.
@@ -31,7 +35,7 @@ func newStep(item *pb.Item, s spot, stop *pb.Stop, station *pb.Station) *pb.Chec
 		Parts:               item.GetParts(),
 		Units:               unitsOf(item, s, station),
 		Conditions:          item.GetConditions(),
-		Target:              targetOf(item, s),
+		Target:              targetOf(item, s, station),
 		MustNotMiss:         item.GetMustNotMiss(),
 		LeastLookS:          item.GetLeastLookS(),
 		UndoS:               item.GetUndoS(),
@@ -87,14 +91,24 @@ func (s spot) isWheel() bool {
 	return s.twin != pb.TwinPosition_TWIN_POSITION_UNSPECIFIED
 }
 
-// targetOf returns the placard pressure for a pressure that is read at a wheel.
-func targetOf(item *pb.Item, s spot) *float64 {
-	parts := item.GetParts()
-	if !s.isWheel() || len(parts) == 0 || parts[0].GetQuantity() != pb.Quantity_QUANTITY_PRESSURE {
+// targetOf returns what a step is judged against: the placard pressure for a
+// pressure that is read at a wheel, the coldest the station prepares for where a
+// coolant's frost protection is read. A station that prepares for 0 degrees has
+// not said.
+func targetOf(item *pb.Item, s spot, station *pb.Station) *float64 {
+	if len(item.GetParts()) == 0 {
 		return nil
 	}
-	kpa := s.tyre.GetColdPressureKpa()
-	return &kpa
+	switch quantity := item.GetParts()[0].GetQuantity(); {
+	case quantity == pb.Quantity_QUANTITY_PRESSURE && s.isWheel():
+		kpa := s.tyre.GetColdPressureKpa()
+		return &kpa
+	case quantity == pb.Quantity_QUANTITY_TEMPERATURE && item.GetFluid() == pb.FluidKind_FLUID_KIND_COOLANT && station.GetDesignMinimumCelsius() != 0:
+		coldest := station.GetDesignMinimumCelsius()
+		return &coldest
+	default:
+		return nil
+	}
 }
 
 // fill puts a step's own words and values into a text of its item.
@@ -108,7 +122,7 @@ func fill(text string, step *pb.CheckStep, fluid *pb.Fluid) string {
 	}
 	target := "not known"
 	if step.Target != nil {
-		target = sayPressure(step.GetTarget(), unit)
+		target = sayTarget(step, unit)
 	}
 	return strings.NewReplacer(
 		"{place}", step.GetPlace().GetTitle(),
@@ -116,6 +130,18 @@ func fill(text string, step *pb.CheckStep, fluid *pb.Fluid) string {
 		"{unit}", unit,
 		"{reading_method}", readingMethod(fluid.GetReading()),
 	).Replace(text)
+}
+
+// sayTarget returns a step's target as people of that unit say it.
+func sayTarget(step *pb.CheckStep, unit string) string {
+	if step.GetParts()[0].GetQuantity() == pb.Quantity_QUANTITY_PRESSURE {
+		return sayPressure(step.GetTarget(), unit)
+	}
+	value, err := measure.Convert(step.GetTarget(), keptTemperature, unit)
+	if err != nil {
+		return strconv.FormatFloat(step.GetTarget(), 'f', -1, 64) + " " + keptTemperature + ", in"
+	}
+	return strconv.FormatFloat(math.Round(value*10)/10, 'f', -1, 64)
 }
 
 // sayPressure returns a pressure kept in kPa as people of that unit say it: 8.5

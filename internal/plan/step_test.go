@@ -68,3 +68,38 @@ func TestBuild_SaysWhatStandsBesideTheAnswer(t *testing.T) {
 		})
 	}
 }
+
+// A coolant's frost protection is judged against the coldest its station prepares
+// for, said in the unit that is typed; without a station nobody can say.
+func TestBuild_FrostProtectionAimsAtTheStationsColdest(t *testing.T) {
+	item := &pb.Item{
+		Id: "FLU-040", Title: "Frost protection", FitsAny: []string{"powered"}, Anchor: "front",
+		Prompt: "Read it; coldest {target} {unit}.", LimitText: "Below {target} {unit}.", Fluid: pb.FluidKind_FLUID_KIND_COOLANT,
+		AnswerKind: pb.AnswerKind_ANSWER_KIND_READING,
+		Parts:      []*pb.ReadingPart{{Id: "protects_to", Quantity: pb.Quantity_QUANTITY_TEMPERATURE, UsualUnit: "degC"}},
+	}
+	v := vehicle(pb.PowerTrain_POWER_TRAIN_DIESEL, axle(0, true, 1))
+	v.Fluids = []*pb.Fluid{{Kind: pb.FluidKind_FLUID_KIND_COOLANT, Place: &pb.Place{Id: "tank", Title: "Tank"}}}
+	for _, tc := range []struct {
+		station *pb.Station
+		unit    string
+		target  *float64
+		limit   string
+	}{
+		{nil, "degC", nil, "Below not known degC."},
+		{&pb.Station{}, "degC", nil, "Below not known degC."},
+		{&pb.Station{DesignMinimumCelsius: -14}, "degC", proto.Float64(-14), "Below -14 degC."},
+		{&pb.Station{DesignMinimumCelsius: -8}, "degF", proto.Float64(-8), "Below 17.6 degF."}, // by definition: 9/5 of it and 32
+	} {
+		item.Parts[0].UsualUnit = tc.unit
+		got := plan.Build(plan.Input{
+			Vehicle: v, Station: tc.station, Catalogue: &pb.Catalogue{Items: []*pb.Item{item}}, Routine: &pb.Routine{Items: []string{item.GetId()}},
+		}).GetSteps()
+		if len(got) != 1 {
+			t.Fatalf("%d steps, want 1", len(got))
+		}
+		if diff := cmp.Diff(tc.target, got[0].Target); diff != "" || got[0].GetLimitText() != tc.limit {
+			t.Errorf("%v: limit text %q, want %q; target (-want +got):\n%s", tc.station, got[0].GetLimitText(), tc.limit, diff)
+		}
+	}
+}
