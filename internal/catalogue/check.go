@@ -113,7 +113,8 @@ func (l *Loaded) checkRoutine(r *pb.Routine, known *index) Problems {
 	return in.problems
 }
 
-// checkPack checks that the items and faults a pack's rules name exist.
+// checkPack checks that the items and faults a pack's rules name exist, and the
+// items that it says are cold.
 func (l *Loaded) checkPack(pack *pb.RulePack, known *index) Problems {
 	in, loaded := l.inspect(pack.GetName())
 	if in == nil {
@@ -135,6 +136,13 @@ func (l *Loaded) checkPack(pack *pb.RulePack, known *index) Problems {
 		}
 		if id := rule.GetNamesFault(); id != "" && known.faults[id] == nil {
 			in.wrong(at("names_fault"), fmt.Sprintf("%s stands for fault %s, which the catalogue does not have", who, id), suggestion(id, faults))
+		}
+	}
+	for i, cold := range pack.GetColdRules() {
+		for j, id := range cold.GetItems() {
+			if known.items[id] == nil {
+				in.wrong(onlyIf(loaded, fmt.Sprintf("cold_rules[%d].items[%d]", i, j)), fmt.Sprintf("%s says when item %s is cold, which the catalogue does not have", pack.GetName(), id), suggestion(id, items))
+			}
 		}
 	}
 	return in.problems

@@ -209,6 +209,10 @@ func TestCheck_Packs(t *testing.T) {
 	for _, tc := range []struct{ name, old, new, want string }{
 		{"fault", "[LMP-010-01]", "[LMP-010-07]", `p.yaml:7:53: rule "r1" of packs/a is set off by fault LMP-010-07, which the catalogue does not have; did you mean LMP-010-01?`},
 		{"item", "faults: [LMP", "items: [LMP-011], faults: [LMP", `p.yaml:7:52: rule "r1" of packs/a looks at item LMP-011, which the catalogue does not have; did you mean LMP-010?`},
+		{
+			"cold item", "    rules:", "    cold_rules:\n      - {items: [TYR-012], stood: 3h, source: {title: t, status: SOURCE_STATUS_SERVICE_POLICY}}\n    rules:",
+			`p.yaml:7:18: packs/a says when item TYR-012 is cold, which the catalogue does not have; did you mean TYR-010?`,
+		},
 		{"named fault", "faults: [LMP-010-01]", "items: [LMP-010], when: o.has_value, names_fault: LMP-010-08", `p.yaml:7:94: rule "r1" of packs/a stands for fault LMP-010-08, which the catalogue does not have; did you mean LMP-010-01?`},
 	} {
 		t.Run(tc.name, func(t *testing.T) {

@@ -132,7 +132,9 @@ func (m *merger) addPack(here spot, fragment *pb.RulePack) {
 	place.fragments = append(place.fragments, here)
 	m.uniqueRules(here, place, pack, fragment)
 	pack.Rules = append(pack.Rules, fragment.GetRules()...)
+	pack.ColdRules = append(pack.ColdRules, fragment.GetColdRules()...)
 	place.list("rules", here)
+	place.list("cold_rules", here)
 }
 
 // claim is what the first fragment and a later one say of one field.
