@@ -44,7 +44,7 @@ func TestPlay_GoesOnWhereItStopped(t *testing.T) {
 	t.Setenv("BAYROUND_SERVER", filled(t).address)
 	file := filepath.Join(t.TempDir(), "round.yaml")
 	beginning := "key: k\nvehicle: t1\nroutine: before-tow\ndriver: fennigar\n"
-	sound := beginning + "answer: sound\nnominal: {TRL-080: 60 kg}\n"
+	sound := beginning + "gauges: {pressure: g-11}\nanswer: sound\nnominal: {TRL-080: 60 kg}\n"
 	writeFile(t, file, sound+"steps: {TRL-080: {reading: 900 kg}}\n")
 	got := do(t, "play", "--each", file)
 	if got.code != command.ExitRefused {

@@ -25,14 +25,10 @@ func airRules() []airRule {
 	held := "applied leak, 90 psi or more on the pedal, after the first drop"
 	return []airRule{
 		{row{"check": leak, "applies_to": "single vehicle"}, usPack, "BRA-120", "leak-released", true},
-		{row{"check": leak, "applies_to": "single vehicle"}, policyPack, "BRA-120", "BRA-120-01", true},
 		{row{"check": held, "applies_to": "single vehicle"}, usPack, "BRA-130", "leak-applied", true},
-		{row{"check": held, "applies_to": "single vehicle"}, policyPack, "BRA-130", "BRA-130-01", true},
 		{row{"check": "low-pressure warning must come on before the pressure falls to"}, usPack, "BRA-140", "warning-below-60-psi", false},
-		{row{"check": "low-pressure warning must come on before the pressure falls to"}, policyPack, "BRA-140", "BRA-140-01", false},
 		{row{"check": "low-pressure warning must be on while a service reservoir is below"}, usPack, "BRA-140", "warning-below-60-psi", false},
 		{row{"check": "parking brake control pops out, lower end"}, usPack, "BRA-150", "spring-brake-below-20-psi", false},
-		{row{"check": "parking brake control pops out, lower end"}, policyPack, "BRA-150", "BRA-150-01", false},
 		{row{"check": "parking brake control pops out, upper end"}, usPack, "BRA-150", "spring-brake-above-45-psi", true},
 		{row{"check": "parking brake control pops out, upper end"}, policyPack, "BRA-150", "BRA-150-02", true},
 		{row{"check": "build-up from 85 to 100 psi", "applies_to": "dual air systems"}, usPack, "BRA-100", "build-up-over-45-s", true},

@@ -187,14 +187,14 @@ func aimedAt(target float64) func(*pb.CheckStep) {
 // seen observes conditions at a step; a nil count is none given.
 func seen(s *pb.CheckStep, count *pb.Count, conditions ...string) *pb.Observation {
 	answer := &pb.ConditionsSeen{Conditions: counted(count, conditions)}
-	return rules.Observe(s, &pb.Result{StepId: s.GetStepId(), Answer: &pb.Result_Seen{Seen: answer}})
+	return observe(s, &pb.Result{StepId: s.GetStepId(), Answer: &pb.Result_Seen{Seen: answer}})
 }
 
 // beside observes conditions seen beside the value of an observation.
 func beside(o *pb.Observation, count *pb.Count, conditions ...string) *pb.Observation {
 	r := proto.CloneOf(o.GetResult())
 	r.AlsoSeen = counted(count, conditions)
-	return rules.Observe(o.GetStep(), r)
+	return observe(o.GetStep(), r)
 }
 
 func counted(count *pb.Count, conditions []string) (all []*pb.ConditionSeen) {
@@ -224,7 +224,7 @@ func read(s *pb.CheckStep, values ...float64) *pb.Observation {
 	for i, v := range values {
 		answer.Values = append(answer.Values, &pb.Value{Part: s.GetParts()[i].GetId(), Si: v})
 	}
-	return rules.Observe(s, &pb.Result{StepId: s.GetStepId(), Answer: &pb.Result_Reading{Reading: answer}})
+	return observe(s, &pb.Result{StepId: s.GetStepId(), Answer: &pb.Result_Reading{Reading: answer}})
 }
 
 // depths observes a tread profile of evenly spaced points, outer shoulder first.
@@ -234,7 +234,7 @@ func depths(s *pb.CheckStep, millimetres ...float64) *pb.Observation {
 		section.Points = append(section.Points, &pb.TreadPoint{Across: float64(i) / float64(len(millimetres)-1), DepthMm: mm})
 	}
 	profile := &pb.TreadProfile{Sections: []*pb.TreadSection{section}}
-	return rules.Observe(s, &pb.Result{StepId: s.GetStepId(), Answer: &pb.Result_Profile{Profile: profile}})
+	return observe(s, &pb.Result{StepId: s.GetStepId(), Answer: &pb.Result_Profile{Profile: profile}})
 }
 
 // levelled observes a level: below 0 under the lower mark, above 1 over the upper one.
@@ -246,24 +246,31 @@ func levelled(s *pb.CheckStep, fraction float64) *pb.Observation {
 	case fraction > 1:
 		level = &pb.Level{Mark: pb.LevelMark_LEVEL_MARK_ABOVE}
 	}
-	return rules.Observe(s, &pb.Result{StepId: s.GetStepId(), Answer: &pb.Result_Level{Level: level}})
+	return observe(s, &pb.Result{StepId: s.GetStepId(), Answer: &pb.Result_Level{Level: level}})
 }
 
-// ruleIDs lists which rules spoke.
+// ruleIDs lists which rules say that something is wrong.
 func ruleIDs(findings []*pb.Finding) []string {
 	ids := make([]string, 0, len(findings))
 	for _, f := range findings {
-		ids = append(ids, f.GetRule())
+		if !undecided(f) {
+			ids = append(ids, f.GetRule())
+		}
 	}
 	return ids
 }
 
-// by gives the finding of one rule, or nil.
+// by gives the finding of one rule that says that something is wrong, or nil.
 func by(findings []*pb.Finding, rule string) *pb.Finding {
 	for _, f := range findings {
-		if f.GetRule() == rule {
+		if f.GetRule() == rule && !undecided(f) {
 			return f
 		}
 	}
 	return nil
+}
+
+// undecided tells that a finding says only that nobody can tell.
+func undecided(f *pb.Finding) bool {
+	return f.GetLimit().GetOutcome() == pb.LimitOutcome_LIMIT_OUTCOME_CANNOT_TELL
 }

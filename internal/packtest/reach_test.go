@@ -13,7 +13,7 @@ func TestFaults_EachCanBeRecorded(t *testing.T) {
 	d := ours(t)
 	answerable, byValue := d.answerable(), map[string]bool{}
 	for _, r := range d.packs[policyPack].GetRules() {
-		if r.GetWhen() != "" && len(r.GetFaults()) == 0 {
+		if (r.GetWhen() != "" || r.GetLimit() != nil) && len(r.GetFaults()) == 0 {
 			byValue[r.GetNamesFault()] = true
 		}
 	}

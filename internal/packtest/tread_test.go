@@ -23,7 +23,8 @@ func around(limit, step float64) []side {
 }
 
 // Tread depth against tread-limits.csv (its source column names the text): at
-// the limit a tyre is still legal, just below it is not.
+// the limit nobody can call a tyre illegal, just below it is. The legal depths are
+// guarded: at the limit even the best gauge cannot prove that they are kept.
 func TestTread_PublishedLimits(t *testing.T) {
 	d := ours(t)
 	rows := table(t, "tread-limits.csv", 15)
@@ -102,8 +103,8 @@ func TestTread_LimitTypedInInches(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if found := j.Result(depths(step(d.items[tc.item]), mm, mm, mm)); (len(found) > 0) != tc.broken {
-			t.Errorf("%v/32 inch at %s sets off %v", tc.typed, tc.item, ruleIDs(found))
+		if found := ruleIDs(j.Result(depths(step(d.items[tc.item]), mm, mm, mm))); (len(found) > 0) != tc.broken {
+			t.Errorf("%v/32 inch at %s sets off %v", tc.typed, tc.item, found)
 		}
 	}
 }
