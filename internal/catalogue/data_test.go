@@ -193,6 +193,7 @@ func TestDefaults_RoutinesSelectWhatTheReferenceMakesDue(t *testing.T) {
 		}
 	}
 	want["routines/before-tow"] += 5 // PRE-010, PRE-030, PRE-090, PAP-060 and BDY-020 by id: the service's own
+	want["routines/weekly"] += len(addedItems)
 	for _, routine := range loaded.Routines {
 		got := 0
 		for _, item := range items {
