@@ -24,7 +24,8 @@
 //     effect; whoever watches must watch again when a stream ends.
 //   - Follow ends with UNAVAILABLE (reason READER_TOO_SLOW) when its reader takes
 //     nothing for 15 seconds; the message says with which token to go on. What was
-//     sent before is still there to be read.
+//     sent before is still there to be read. RejudgeGauge and Rehearse end in the
+//     same way; asked again they tell the same from the start.
 //   - A request may carry its own id in the header "x-request-id" (up to 64
 //     letters, digits, dots, hyphens and underscores); logs show it.
 //
