@@ -118,3 +118,37 @@ func (d *Desk) endedElsewhere() {
 	}
 	d.scene.plan, d.scene.round = nil, nil
 }
+
+// changedMeanwhile says, once, that something else was put in force in the middle of
+// a round. Nothing of the round is lost: it goes on as it was begun; where this tablet
+// does not know any more how that was, the steps are those of today.
+func (d *Desk) changedMeanwhile(before *scene) {
+	s, sc := d.session, d.scene
+	if s.Round == "" || sc.round == nil || !live(sc.round) {
+		return
+	}
+	if step, _ := sc.stepOf(s.Step); s.Step != "" && step == nil {
+		s.Phase, s.Step, s.Draft, s.Cure, s.Confirm, s.AskLeft = PhaseOverview, "", draft{}, nil, "", false
+		s.turnAway()
+		s.Notice = &Notice{
+			Reason: "STEP_GONE", Message: "what is checked was changed at the station and this step is not part of it any more; what was recorded counts, go on with another",
+			At: d.now().Round(0),
+		}
+		return
+	}
+	if before != nil && before.digest != sc.digest && d.planToday(sc.round) != sc.round.GetPlanDigest() {
+		s.Notice = &Notice{
+			Reason: "PLAN_CHANGED", Message: "what is checked was changed at the station; this round goes on as it was begun, the next one has the change",
+			At: d.now().Round(0),
+		}
+	}
+}
+
+// planToday is the digest of the plan that a round would have if it were begun now.
+func (d *Desk) planToday(r *pb.Round) string {
+	resp, err := d.twin.GetPlan(context.Background(), &pb.GetPlanRequest{Vehicle: r.GetVehicle(), Routine: r.GetRoutine()})
+	if err != nil {
+		return r.GetPlanDigest() // the next look says so
+	}
+	return resp.GetPlan().GetDigest()
+}

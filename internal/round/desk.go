@@ -231,8 +231,10 @@ func (d *Desk) look(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	before := d.scene
 	d.scene, d.stale = sc, false
 	d.endedElsewhere()
+	d.changedMeanwhile(before)
 	return nil
 }
 

@@ -7,6 +7,8 @@ import (
 	"slices"
 	"time"
 
+	"google.golang.org/protobuf/proto"
+
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -90,7 +92,7 @@ func (d *Desk) lookAtVehicles(ctx context.Context, sc *scene) error {
 
 // lookAtRound reads the plan of what was chosen and the round in hand.
 func (d *Desk) lookAtRound(ctx context.Context, sc *scene) error {
-	s := d.session
+	s, before := d.session, sc.plan
 	sc.plan, sc.round = nil, nil
 	if s.Vehicle == "" || s.Routine == "" {
 		return nil
@@ -105,7 +107,7 @@ func (d *Desk) lookAtRound(ctx context.Context, sc *scene) error {
 	}
 	for _, r := range sc.readiness[s.Vehicle].GetRounds() {
 		if r.GetName() == s.Round {
-			sc.round = r
+			sc.round, sc.plan = r, planOfRound(before, sc.plan, r)
 			return nil
 		}
 	}
@@ -113,8 +115,25 @@ func (d *Desk) lookAtRound(ctx context.Context, sc *scene) error {
 	if err != nil {
 		return fmt.Errorf("read %s: %w", s.Round, err)
 	}
-	sc.round = r.GetRound()
+	sc.round, sc.plan = r.GetRound(), planOfRound(before, sc.plan, r.GetRound())
 	return nil
+}
+
+// planOfRound is the plan that a round was begun with, where it is still at hand:
+// what is put in force in the middle of a round counts from the next one on.
+func planOfRound(before, now *pb.Plan, r *pb.Round) *pb.Plan {
+	if now.GetDigest() == r.GetPlanDigest() || before.GetDigest() != r.GetPlanDigest() {
+		return now
+	}
+	kept := proto.CloneOf(before)
+	for _, step := range kept.GetSteps() {
+		for _, today := range now.GetSteps() {
+			if today.GetStepId() == step.GetStepId() {
+				step.Last = today.GetLast()
+			}
+		}
+	}
+	return kept
 }
 
 // live tells that a round has not ended.
