@@ -36,13 +36,18 @@ func (d *Desk) choose(ctx context.Context, a Act) error {
 
 // resumeRound takes up a round that has not ended: one that was left, one of a
 // tablet that died, one that was interrupted.
-func (d *Desk) resumeRound(_ context.Context, a Act) error {
+func (d *Desk) resumeRound(ctx context.Context, a Act) error {
 	r := d.scene.findRound(a.Values["round"])
 	if r == nil {
 		return fault.New(fault.NotFound, "ROUND_UNKNOWN", "this round has ended, or is not on this tablet; begin a new one")
 	}
+	again, err := d.againByRecord(ctx, r)
+	if err != nil {
+		return err
+	}
 	d.session.leaveRound()
 	s := d.session
+	s.Again = again
 	s.Phase, s.Vehicle, s.Routine, s.Round, s.Resuming = PhaseSignIn, r.GetVehicle(), r.GetRoutine(), r.GetName(), true
 	s.BrokeOff = -1 // nobody here knows where it broke off; found out when the walk goes on
 	d.stale = true
