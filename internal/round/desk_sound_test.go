@@ -13,6 +13,7 @@ import (
 // testdata/demo/rounds/01-wn11-shift.yaml, in the units of the stations.
 func nominal(item, part string) string {
 	return map[string]string{
+		"LMP-041 rate": "90", "LMP-042 rate": "90", // common practice: the middle of 60 to 120 a minute
 		"PRE-020 stood": "720", "PAP-010 days_left": "200", "PAP-020 days_left": "90", "PAP-030 days_left": "140",
 		"PAP-060 days_left": "200", "FLU-110 share": "90", "FLU-120 share": "80", "ELE-010 rest_voltage": "25.6",
 		"ENG-110 time_to_fire": "2", "ENG-120 rise_time": "2", "ENG-140 charging_voltage": "28.2",

@@ -171,7 +171,7 @@ func TestUplink_SendsWhatWasDoneInTheRoundOfAnotherTablet(t *testing.T) {
 	open := &pb.OpenRoundRequest{
 		Round: name, Vehicle: firstPump, Routine: shiftCheck, Driver: "people/driver", Device: "tablet-1", DeviceTime: timestamppb.Now(),
 	}
-	must(t, carry(b.Station, open))
+	b.command(open)
 	b.finish(name)
 	b.sent()
 	sameRecord(t, b.Station, o.Station)
