@@ -30,6 +30,7 @@ func (p *page) deadBay() {
 }
 
 func TestBay_TellsTheTruthWhateverBreaks(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	b := openBrowser(t)
 	s := startStation(t)
 	s.play("05-wn21-shift.yaml")
@@ -69,6 +70,7 @@ func TestBay_TellsTheTruthWhateverBreaks(t *testing.T) {
 }
 
 func TestKill_TheTabletGoesOnWhereItWas(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	b := openBrowser(t)
 	s := startStation(t)
 	s.play("09-t1-before-tow.yaml")
@@ -103,6 +105,7 @@ func TestKill_TheTabletGoesOnWhereItWas(t *testing.T) {
 }
 
 func TestOffline_ARoundIsBegunJudgedSignedAndSentLater(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	b := openBrowser(t)
 	s := startStation(t)
 	s.play("09-t1-before-tow.yaml")
@@ -144,6 +147,7 @@ func faultOf(s *pb.CheckStep) string {
 }
 
 func TestTurnout_InTheMiddleAndBack(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	b := openBrowser(t)
 	s := startStation(t)
 	s.play("01-wn11-shift.yaml")
@@ -179,6 +183,7 @@ func TestTurnout_InTheMiddleAndBack(t *testing.T) {
 }
 
 func TestTwoTablets_OneGoesOnWhereTheOtherStopped(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	b := openBrowser(t)
 	s := startStation(t)
 	s.play("09-t1-before-tow.yaml")

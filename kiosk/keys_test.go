@@ -127,6 +127,7 @@ func (k typist) answer(s *pb.CheckStep) {
 // A whole round without a finger on the glass: every screen is gone through with
 // Tab, Enter and Space, and the PIN is typed as a badge reader types it.
 func TestKeys_AWholeRound(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	b := openBrowser(t)
 	s := startStation(t)
 	s.play("09-t1-before-tow.yaml")

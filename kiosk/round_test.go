@@ -24,6 +24,7 @@ func (s *ofRecord) readiness(vehicle string) *pb.Readiness {
 }
 
 func TestRound_AWholeOneByTouch(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	b := openBrowser(t)
 	s := startStation(t)
 	s.play("01-wn11-shift.yaml", "02-wn11-weekly.yaml")
@@ -57,6 +58,7 @@ func TestRound_AWholeOneByTouch(t *testing.T) {
 // faults are found, the round is signed, and everything arrives when the network
 // is back.
 func TestRound_ThreeFaultsAndTheNetworkCutInTheMiddle(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	b := openBrowser(t)
 	s := startStation(t)
 	s.play("03-wn12-shift.yaml")

@@ -117,6 +117,7 @@ func (r *robot) stepOf(item string) string {
 // Both readings are in the record, and nothing stays open. On the way every screen
 // is looked at zoomed, and the second fault is put right on half the breadth.
 func TestZoom_WhatIsFoundIsPutRightAndReadAgain(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	b := openBrowser(t)
 	s := startStation(t)
 	s.play("01-wn11-shift.yaml")
