@@ -64,7 +64,7 @@ func (x *examined) look(k known, looked time.Time) {
 	m := x.lib.models[x.frame.vehicle()]
 	now := k.measured
 	if p := x.frame.point(m.steps[x.result.GetStepId()], x.result, k.measured); p != nil {
-		now = now.with(p, k.repaired())
+		now = k.joined(p, x.result)
 	}
 	x.observation = m.observe(x.judged, x.result, now)
 	x.single = m.single(x.observation)

@@ -68,6 +68,39 @@ func (m *measured) with(p *pb.SeriesPoint, repaired time.Time) *measured {
 	return next
 }
 
+// less returns what was measured without the later of the points at an instant,
+// and that point; nil when there is none. m may be nil.
+func (m *measured) less(at time.Time) (*measured, *pb.SeriesPoint) {
+	points := m.points()
+	place := after(points, at) - 1
+	if place < 0 || !points[place].GetLookedAt().AsTime().Equal(at) {
+		return m, nil
+	}
+	rest := slices.Delete(slices.Clone(points), place, place+1)
+	return &measured{series: &pb.Series{Points: rest}, fresh: maxFresh}, points[place] // all are written anew
+}
+
+// joined returns what was measured when a result joins it by its point. One that
+// corrects a slip takes the place of what it corrects.
+func (k known) joined(p *pb.SeriesPoint, r *pb.Result) *measured {
+	m := k.measured
+	if k.slip(r) {
+		var slip *pb.SeriesPoint
+		if m, slip = m.less(verdict.Looked(k.answer.Real)); slip != nil && r.GetCure() == nil {
+			p.Added, p.Reset_ = slip.GetAdded(), slip.GetReset_()
+		}
+	}
+	return m.with(p, k.repaired())
+}
+
+// slip tells that a result corrects the newest look: of the same person, in the
+// same round.
+func (k known) slip(r *pb.Result) bool {
+	return r.GetCorrection() && k.answer != nil && k.answer.Real != nil && isMeasured(k.answer.Real) &&
+		k.answer.Real.GetRound() == r.GetRound() && k.answer.Real.GetPerson() == r.GetPerson() &&
+		!verdict.Looked(r).Before(verdict.Looked(k.answer.Real))
+}
+
 // after is the place behind all points at or before an instant.
 func after(points []*pb.SeriesPoint, at time.Time) int {
 	return sort.Search(len(points), func(i int) bool { return points[i].GetLookedAt().AsTime().After(at) })
@@ -147,23 +180,24 @@ func (f *frame) air() *float64 {
 // nothing changes there.
 func (st *state) measure(v *vehicle, r *round, res *pb.Result, rows *rowSet) (bool, error) {
 	id := res.GetStepId()
-	known, m := v.answers[id], v.measured[id]
-	p := r.point(v.model.steps[id], res, m)
+	k := v.knownOf(id)
+	p := r.point(v.model.steps[id], res, k.measured)
 	if p == nil {
 		return false, nil
 	}
-	if err := rows.putMessage(fmt.Sprintf("%s%s/%s/%016d", measuredRows, v.name, id, st.sequence), p); err != nil {
+	next := k.joined(p, res)
+	if k.slip(res) {
+		rows.drop(measuredKey(v.name, id, k.answer.RealSequence))
+	}
+	if err := rows.putMessage(measuredKey(v.name, id, st.sequence), p); err != nil || next == k.measured {
 		return false, err
 	}
-	var repaired time.Time
-	if known != nil {
-		repaired = known.VoidBefore
-	}
-	next := m.with(p, repaired)
-	if next == m {
-		return false, nil
-	}
 	return true, v.putMeasured(id, next, rows)
+}
+
+// measuredKey is the key of the row of what the result of an event measured.
+func measuredKey(vehicle, stepID string, sequence int64) string {
+	return fmt.Sprintf("%s%s/%s/%016d", measuredRows, vehicle, stepID, sequence)
 }
 
 // The last parts of the keys of what was measured at a step.

@@ -7,6 +7,7 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
+	"bayround/internal/fault"
 	"bayround/internal/station"
 	"bayround/internal/stationtest"
 	pb "bayround/proto/bayround/v1"
@@ -95,6 +96,36 @@ func TestSeries_CountsWhatWasPutIn(t *testing.T) {
 				t.Errorf("the points are %v, want %v put in before the second", points, tc.want)
 			}
 		})
+	}
+}
+
+// A slip that is corrected was never measured: what corrects it stands in its
+// place, with what a cure had put in.
+func TestSeries_ForgetsASlip(t *testing.T) {
+	k := stationtest.Open(t)
+	round := k.OpenRound(p1, shift)
+	read := func(bar float64) *pb.Result {
+		k.Clock.Advance(time.Minute)
+		return stationtest.Read(tyre, "pressure", bar, "bar")
+	}
+	low := k.Record(round, read(7.2)).GetResultId()
+	slip := read(5.8)
+	slip.Confirmed, slip.Cure = true, &pb.Cure{FoundResultId: low, Done: "topped up", Amount: 1.3, Unit: "bar"}
+	k.Record(round, slip)
+	right := read(8.5)
+	right.Correction = true
+	k.Record(round, right)
+	other := read(8.4)
+	other.Correction, other.Person = true, "people/other"
+	_, err := k.TryRecord(round, other)
+	refusal{fault.Precondition, "CORRECTION_OF_NOTHING"}.check(t, err)
+	for _, when := range []string{"at once", "after a restart"} {
+		for what, points := range map[string][]*pb.SeriesPoint{"rests on": pointsOf(k, tyre), "tells": historyOf(t, k, tyre).GetPoints()} {
+			if len(points) != 2 || points[0].GetValue() != 720 || points[1].GetValue() != 850 || points[1].GetAdded() != 130 {
+				t.Errorf("%s it %s %v, want 720 and 850 with 130 put in", when, what, points)
+			}
+		}
+		k.Reopen()
 	}
 }
 
