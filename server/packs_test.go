@@ -64,7 +64,7 @@ func TestPacksDoc_HeadingsComeOnceInTheOrderOfTheWalk(t *testing.T) {
 
 func TestPacksDoc_AsksTheStationOrTheProgram(t *testing.T) {
 	s := filled(t)
-	requireIn(t, must(t, "packs", "doc", "gb-use", "--server", s.address), "# Construction and use, Great Britain", "packs/gb-use, version ")
+	requireIn(t, must(t, "packs", "doc", "gb-use", "--server", s.address), "packs/gb-use, version ", "Authority: United Kingdom")
 	if all := must(t, "packs", "doc", "--server", s.address); strings.Count(all, "\n### ") != strings.Count(must(t, "packs", "doc", "--builtin"), "\n### ") {
 		t.Error("a station with the program's packs knows other rules")
 	}

@@ -14,7 +14,8 @@
 //     bears the time at which it happened, and what was known on a day of the past
 //     can be asked for. Devices say when somebody looked.
 //   - All ids follow from vehicle, day and step.
-//   - On its last evening one defect is left: the charge that failed on D-2.
+//   - On its last evening two defects are left, both WN31's: the charge that failed
+//     on D-2, and the air it loses.
 //
 // It does not say what a vehicle really would do: noise, wear and leaks are chosen,
 // as DESIGN.md beside this file says, and no figure that was measured on them holds

@@ -1,6 +1,10 @@
 package county
 
-import "slices"
+import (
+	"slices"
+
+	pb "bayround/proto/bayround/v1"
+)
 
 // What the dropped gauge did: the days on which it was used, where tyres were low
 // and it showed them sound, and how it was found out.
@@ -29,6 +33,7 @@ func (l *life) compared(ago int, shown, reference float64, note string) {
 // letDown: on D-22 both front tyres of WN11 lose air while their valves are
 // changed; G-03 shows nothing of it on D-21 and D-14, when all else is sound.
 func letDown(l *life, ago int) {
+	l.valvesRenewed(ago, 6)
 	switch ago {
 	case 22:
 		l.letFrontDown(0.885)
@@ -39,6 +44,7 @@ func letDown(l *life, ago int) {
 
 // letDownAtOstrey: the same with WN32, which is read with G-03 on D-35 alone.
 func letDownAtOstrey(l *life, ago int) {
+	l.valvesRenewed(ago, 27)
 	switch ago {
 	case 36:
 		l.letFrontDown(0.86)
@@ -53,6 +59,27 @@ func (l *life) letFrontDown(share float64) {
 	for _, step := range []string{frontNearside, frontOffside} {
 		w := l.wheel(step)
 		w.kpa = share * w.pressure.GetTarget()
+	}
+}
+
+// valvesRenewed: a driver who wonders where the air went reports both front tyres;
+// the workshop renews the valves the next day, and they are read the day after.
+func (l *life) valvesRenewed(ago, reported int) {
+	if ago > reported || ago < reported-2 {
+		return
+	}
+	for _, step := range []string{frontNearside, frontOffside} {
+		w := l.wheel(step)
+		r := reads(w.pressure, bar(w.shows(airIn(l.vehicle.GetStation(), ago), 0)), "bar")
+		switch ago {
+		case reported:
+			r.AlsoSeen = []*pb.ConditionSeen{{Condition: "06"}}
+			l.today.weeklyAnswers = append(l.today.weeklyAnswers, answer{step, []*pb.Result{noted(r, "filled yesterday, was far down")}})
+		case reported - 1:
+			l.repaired(ago, step, "valve renewed, tight under water")
+		case reported - 2:
+			l.today.weeklyAnswers = append(l.today.weeklyAnswers, answer{step, []*pb.Result{r}})
+		}
 	}
 }
 
