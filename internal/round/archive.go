@@ -7,6 +7,8 @@ import (
 
 	"google.golang.org/grpc"
 
+	"bayround/internal/catalogue"
+	"bayround/internal/measure"
 	"bayround/internal/station"
 	pb "bayround/proto/bayround/v1"
 )
@@ -40,6 +42,37 @@ const (
 type Past struct {
 	Step    *pb.CheckStep
 	History *pb.GetHistoryResponse
+}
+
+// Unit is the unit in which the station shows the step, as people read it.
+func (p Past) Unit() string { return unitWords(p.History.GetUnit()) }
+
+// Shown is a number of the history in that unit; as it is where it cannot be said in it.
+func (p Past) Shown(value float64) float64 {
+	shown, err := measure.Convert(value, catalogue.UnitOf(p.History.GetQuantity()), p.History.GetUnit())
+	if err != nil {
+		return value
+	}
+	return shown
+}
+
+// ShownChange is a difference of such numbers in that unit: scales of temperature
+// begin elsewhere.
+func (p Past) ShownChange(change float64) float64 { return p.Shown(change) - p.Shown(0) }
+
+// ShownAdded is what was put in before a point, as far as it raised the number shown;
+// 0 when nobody knows how far: litres raise a level by their share of what lies
+// between its marks.
+func (p Past) ShownAdded(point *pb.SeriesPoint) float64 {
+	added := point.GetAdded()
+	if p.Step.GetAnswerKind() == pb.AnswerKind_ANSWER_KIND_LEVEL {
+		between := p.Step.GetVolumeBetweenMarksL()
+		if !(between > 0) {
+			return 0
+		}
+		added /= between
+	}
+	return p.ShownChange(added)
 }
 
 // ArchiveConfig says whom an archive asks.

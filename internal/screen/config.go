@@ -34,6 +34,7 @@ type Display struct {
 type Config struct {
 	Desk        Desk
 	Photos      Photos   // nil on a tablet that keeps none
+	Archive     Archive  // what the pages of the past ask; nil: there are none
 	TabletHosts []string // values of Host under which the tablet's listener answers, with or without a port
 	BayHosts    []string // the same for the display's listener
 	Log         *slog.Logger

@@ -217,7 +217,20 @@ func serve(t testing.TB, desk *trivialDesk, l limits) *kit {
 // serveBy serves by a clock of the test's own.
 func serveBy(t testing.TB, desk *trivialDesk, l limits, clock func() time.Time) *kit {
 	t.Helper()
-	s, err := newServer(configFor(desk, clock), l)
+	return serveConfig(t, desk, configFor(desk, clock), l)
+}
+
+// serveWith serves what is configured otherwise.
+func serveWith(t testing.TB, desk *trivialDesk, change func(*Config)) *kit {
+	t.Helper()
+	c := configFor(desk, func() time.Time { return morning })
+	change(&c)
+	return serveConfig(t, desk, c, defaultLimits())
+}
+
+func serveConfig(t testing.TB, desk *trivialDesk, c Config, l limits) *kit {
+	t.Helper()
+	s, err := newServer(c, l)
 	if err != nil {
 		t.Fatal(err)
 	}

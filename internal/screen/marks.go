@@ -37,28 +37,38 @@ func mark(v pb.Verdict) template.HTML {
 
 // foundMark is the sign of what something found leads to. What takes nothing away
 // has the plain diamond of the plan and not the sign of FIT: a fault is never green.
-func foundMark(v pb.Verdict) template.HTML {
-	if v != pb.Verdict_VERDICT_FIT {
-		return mark(v)
-	}
-	return `<svg class="mark mark-noted" viewBox="0 0 24 24" aria-hidden="true" focusable="false"><path fill="none" stroke="currentColor" stroke-width="2.4" d="M12 2 L22 12 L12 22 L2 12 Z"/></svg>`
-}
+func foundMark(v pb.Verdict) template.HTML { return markOf(foundShape(v)) }
 
 // markWithLimits is the sign of a verdict; a restricted one carries a bar for
 // each of its limits, three at most.
-func markWithLimits(v pb.Verdict, limits int) template.HTML {
-	class, body := "mark-unproven", markUnproven
+func markWithLimits(v pb.Verdict, limits int) template.HTML { return markOf(shapeOf(v, limits)) }
+
+// markOf is a sign as an SVG element.
+func markOf(class, body string) template.HTML {
+	return template.HTML(`<svg class="mark ` + class + `" viewBox="0 0 24 24" aria-hidden="true" focusable="false">` + body + `</svg>`)
+}
+
+// foundShape is the class and the outlines of what foundMark draws.
+func foundShape(v pb.Verdict) (class, body string) {
+	if v == pb.Verdict_VERDICT_FIT {
+		return "mark-noted", `<path fill="none" stroke="currentColor" stroke-width="2.4" d="M12 2 L22 12 L12 22 L2 12 Z"/>`
+	}
+	return shapeOf(v, 1)
+}
+
+// shapeOf is the class and the outlines of what markWithLimits draws.
+func shapeOf(v pb.Verdict, limits int) (class, body string) {
 	switch v {
 	case pb.Verdict_VERDICT_FIT:
-		class, body = "mark-fit", markFit
+		return "mark-fit", markFit
 	case pb.Verdict_VERDICT_RESTRICTED:
-		class, body = "mark-restricted", markTriangle+limitBars(limits)
+		return "mark-restricted", markTriangle + limitBars(limits)
 	case pb.Verdict_VERDICT_MOVE_ONLY:
-		class, body = "mark-move", markMoveOnly
+		return "mark-move", markMoveOnly
 	case pb.Verdict_VERDICT_UNFIT:
-		class, body = "mark-unfit", markUnfit
+		return "mark-unfit", markUnfit
 	}
-	return template.HTML(`<svg class="mark ` + class + `" viewBox="0 0 24 24" aria-hidden="true" focusable="false">` + body + `</svg>`)
+	return "mark-unproven", markUnproven
 }
 
 // limitBars draws upright bars inside the triangle.

@@ -98,14 +98,15 @@ func (s *Server) enter() bool {
 	return true
 }
 
-// Handler is for the tablet's own listener: the tablet's page, its acts, and the
-// bay page with names.
+// Handler is for the tablet's own listener: the tablet's page, its acts, the pages of
+// the past, and the bay page with names.
 func (s *Server) Handler() http.Handler {
 	mux := s.both(s.inside)
 	mux.HandleFunc("GET /{$}", s.tabletPage)
 	mux.HandleFunc("POST /act", s.act)
 	mux.HandleFunc("POST /photo", s.photo)
 	mux.HandleFunc("GET /photo/{sha256}", s.showPhoto)
+	s.pastRoutes(mux)
 	mux.HandleFunc("GET /ws/tablet", func(w http.ResponseWriter, r *http.Request) {
 		s.look(w, r, s.tablet, s.limits.tablets, s.hearTablet)
 	})

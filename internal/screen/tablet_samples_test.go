@@ -99,21 +99,21 @@ func sampleVehicle(t testing.TB, callSign string) *round.Vehicle {
 
 var (
 	beltFinding = &pb.Finding{
-		Grade: pb.Grade_GRADE_MINOR, Effect: pb.Effect_EFFECT_RESPONDING_WITHOUT_LIMIT, Text: "Belt of crew seat 3 does not latch.",
+		FindingId: "00000000000000000000000000000001", Grade: pb.Grade_GRADE_MINOR, Effect: pb.Effect_EFFECT_RESPONDING_WITHOUT_LIMIT, Text: "Belt of crew seat 3 does not latch.",
 		Restrictions: []*pb.Restriction{{Kind: pb.RestrictionKind_RESTRICTION_KIND_RIDERS, Text: "five riders at most, none on crew seat 3"}},
 		DriverDoes:   "Mark the seat, tell the officer in charge.",
 	}
 	tyreFinding = &pb.Finding{
-		Grade: pb.Grade_GRADE_MAJOR, Effect: pb.Effect_EFFECT_RESPONDING,
+		FindingId: "00000000000000000000000000000002", Grade: pb.Grade_GRADE_MAJOR, Effect: pb.Effect_EFFECT_RESPONDING,
 		Text:       "Rear inner tyre, rear axle, nearside, 22 % low: 6.2 bar, placard 8.0 bar.",
 		DriverDoes: "Find the cause before inflating.",
 	}
 	brakeFinding = &pb.Finding{
-		Grade: pb.Grade_GRADE_DANGEROUS, Effect: pb.Effect_EFFECT_MOVING, Text: "Brake pedal sinks under the foot.",
+		FindingId: "00000000000000000000000000000003", Grade: pb.Grade_GRADE_DANGEROUS, Effect: pb.Effect_EFFECT_MOVING, Text: "Brake pedal sinks under the foot.",
 		DriverDoes: "Stop here. Brake set, chocks in, key out, vehicle marked; tell the officer in charge and control at once.",
 	}
 	pumpFinding = &pb.Finding{
-		Grade: pb.Grade_GRADE_MAJOR, Effect: pb.Effect_EFFECT_NOTHING, Text: "Pump does not hold its vacuum: 0.25 bar lost in a minute.",
+		FindingId: "00000000000000000000000000000004", Grade: pb.Grade_GRADE_MAJOR, Effect: pb.Effect_EFFECT_NOTHING, Text: "Pump does not hold its vacuum: 0.25 bar lost in a minute.",
 		CapabilitiesLost: []string{"pump", "first water"}, DriverDoes: "Tell control which capability is lost.",
 	}
 )
