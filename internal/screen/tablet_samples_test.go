@@ -136,7 +136,7 @@ func sampleReadiness(callSign string) *pb.Readiness {
 	found := func(verdict pb.Verdict, f *pb.Finding) {
 		r.Verdict = verdict
 		r.OpenDefects = append(r.OpenDefects, defectOf(f, "CAB-040/seat-crew-3", 3))
-		r.Reasons = append(r.Reasons, &pb.Reason{Verdict: verdict, Text: f.GetText()})
+		r.Reasons = append(r.Reasons, &pb.Reason{Verdict: verdict, Text: f.GetText(), Cause: &pb.Reason_Defect{Defect: r.OpenDefects[0].GetName()}})
 		r.Restrictions = append(r.Restrictions, f.GetRestrictions()...)
 		for _, word := range f.GetCapabilitiesLost() {
 			r.Capabilities = append(r.Capabilities, &pb.CapabilityState{Capability: word, LostBecause: []string{f.GetText()}})
