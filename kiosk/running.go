@@ -26,17 +26,18 @@ import (
 
 // running is a kiosk that serves. What start opened, stop closes, last opened first.
 type running struct {
-	log    *slog.Logger
-	device func() time.Time // the device's clock
-	clock  func() time.Time // the same, put right
-	right  *round.Clock     // puts it right; nil when it counts as it is
-	twin   *station.Station
-	uplink *round.Uplink
-	desk   *round.Desk
-	photos *photo.Store
-	ready  ready
-	close  []func() error
-	ended  chan error // what serving ended with, once for each listener and the uplink
+	log     *slog.Logger
+	device  func() time.Time // the device's clock
+	clock   func() time.Time // the same, put right
+	right   *round.Clock     // puts it right; nil when it counts as it is
+	twin    *station.Station
+	uplink  *round.Uplink
+	desk    *round.Desk
+	archive *round.Archive
+	photos  *photo.Store
+	ready   ready
+	close   []func() error
+	ended   chan error // what serving ended with, once for each listener and the uplink
 }
 
 // ready is what --ready-file holds.
@@ -130,6 +131,7 @@ func (r *running) openDesk(ctx context.Context, f *serveFlags) (err error) {
 		return command.MisusedBy(err)
 	}
 	r.later(conn.Close)
+	r.archive = round.NewArchive(round.ArchiveConfig{Twin: r.twin, Conn: conn})
 	if err := r.openUplink(ctx, f, conn); err != nil {
 		return err
 	}
@@ -183,7 +185,7 @@ func (r *running) serve(f *serveFlags, display screen.Display) error {
 	}
 	r.ready.Tablet, r.ready.Bay = "http://"+tablet.Addr().String()+"/", "http://"+bay.Addr().String()+"/bay"
 	server, err := screen.New(screen.Config{
-		Desk: pages{r.desk, r.uplink}, Photos: r.photos, TabletHosts: names(tablet), BayHosts: append(names(bay), f.bayHosts...),
+		Desk: pages{r.desk, r.uplink}, Photos: r.photos, Archive: r.archive, TabletHosts: names(tablet), BayHosts: append(names(bay), f.bayHosts...),
 		Log: r.log, Display: display, Clock: r.clock,
 	})
 	if err != nil {
