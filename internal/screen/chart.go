@@ -64,7 +64,7 @@ type chartSize struct {
 // The two sheets: for a glass that lies and for one that stands.
 var chartSizes = [...]chartSize{
 	{"wide", 205, 73, 15, 48, 9.4, 11},
-	{"tall", 127, 110, 15, 42, 13.8, 11},
+	{"tall", 127, 110, 15, 43, 13.8, 11},
 }
 
 // chart is one drawing.

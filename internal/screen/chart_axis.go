@@ -14,8 +14,8 @@ func (c *chart) drawValues() {
 		y := c.y(n * c.step)
 		c.put(`<path class="ch-grid" d="M%v %vH%v"/>`, c.left, y, c.right)
 		text := strconv.FormatFloat(n*c.step+0, 'f', digits, 64)
-		if widthOf(text) > c.left-1.5 {
-			text = strconv.FormatFloat(n*c.step, 'g', 2, 64)
+		for figures := 3; widthOf(text) > c.left-1.5 && figures > 0; figures-- {
+			text = strconv.FormatFloat(n*c.step, 'g', figures, 64)
 		}
 		c.label("end", c.left-1.5, y+0.35*chartType, text)
 	}

@@ -46,6 +46,9 @@ type limitLabel struct {
 	y       float64    // of the middle of the words
 }
 
+// markRoom is what a bound's leader and mark take of the margin.
+const markRoom = 8.8
+
 // labelHeight is what a bound's two lines of words take.
 const labelHeight = 2*rowHeight + 0.6
 
@@ -76,12 +79,13 @@ func (c *chart) drawLimits() {
 func (c *chart) limitLabels() []limitLabel {
 	var all []limitLabel
 	if c.target != nil {
-		all = append(all, limitLabel{value: *c.target, class: "ch-target", lines: []string{"target " + c.number(*c.target)}})
+		all = append(all, limitLabel{value: *c.target, class: "ch-target", lines: []string{c.fitting("target "+c.number(*c.target), "target")}})
 	}
 	limits := slices.Clone(c.limits)
 	slices.SortStableFunc(limits, func(a, b chartLimit) int { return cmp.Compare(gravity(b.verdict), gravity(a.verdict)) })
 	for _, l := range limits {
-		one := limitLabel{value: l.bound, class: "ch-limit ch-" + limitClass(l.verdict), lines: []string{sideWord(l.side) + " " + c.number(l.bound), l.effect}, verdict: l.verdict}
+		one := limitLabel{value: l.bound, class: "ch-limit ch-" + limitClass(l.verdict), verdict: l.verdict}
+		one.lines = []string{c.fitting(sideWord(l.side)+" "+c.number(l.bound), sideWord(l.side)+" "+shortNumber(l.bound), sideWord(l.side)), l.effect}
 		if !slices.ContainsFunc(all, func(o limitLabel) bool { return slices.Equal(o.lines, one.lines) }) {
 			all = append(all, one)
 		}
@@ -99,6 +103,15 @@ func (c *chart) limitLabels() []limitLabel {
 		most = all[i].y - labelHeight
 	}
 	return all
+}
+
+// fitting is the first of words that has room beside the frame, or the last.
+func (c *chart) fitting(words ...string) string {
+	i := slices.IndexFunc(words, func(text string) bool { return widthOf(text) <= c.width-c.right-markRoom })
+	if i < 0 {
+		i = len(words) - 1
+	}
+	return words[i]
 }
 
 // gravity orders verdicts by what a bound takes away.

@@ -2,22 +2,38 @@ package screen
 
 import (
 	"slices"
-	"unicode/utf8"
+	"strings"
+	"unicode"
 )
 
 const (
 	// chartType is the size of type in a chart, in millimetres.
 	chartType = 3.6
-	// typeBreadth is how broad a character is at most, on the average of a word, as a
-	// share of the size of type: whichever sans the browser has, a label stays clear.
-	typeBreadth = 0.66
 	// rowHeight is from one row of labels to the next.
 	rowHeight = 4.4
 )
 
-// widthOf is the room that a label takes.
+// widthOf is the room that a label takes in a broad sans, so that it stays clear
+// whichever the browser has.
 func widthOf(text string) float64 {
-	return typeBreadth * chartType * float64(utf8.RuneCountInString(text))
+	ems := 0.0
+	for _, c := range text {
+		ems += breadth(c)
+	}
+	return ems * chartType
+}
+
+// breadth is how broad a character is, in its own size.
+func breadth(c rune) float64 {
+	switch {
+	case strings.ContainsRune("iljtfr.,:|-' /()", c):
+		return 0.42
+	case strings.ContainsRune("mwMW+→%", c):
+		return 1
+	case unicode.IsUpper(c):
+		return 0.78
+	}
+	return 0.64
 }
 
 // boxOf is where a label lies whose baseline is y.

@@ -167,7 +167,7 @@ SOURCE|tyre trade, 80 % rule; common practice, no published text. test 1.`, "\n"
 // sampleArchive knows WN11 as if it had been looked at for more than a year.
 func sampleArchive(t testing.TB) *keptArchive {
 	t.Helper()
-	a := &keptArchive{from: round.SourceStation, pasts: map[string][]round.Past{}, told: map[string]*pb.Explanation{aFinding: sampleTold()}}
+	a := &keptArchive{from: round.SourceStation, pasts: map[string][]round.Past{}, told: map[string]*pb.Explanation{aFinding: sampleTold(), beltFinding.GetFindingId(): {Finding: beltFinding}}}
 	for _, s := range steps(t, "WN11", "weekly") {
 		switch {
 		case s.GetAnswerKind() == pb.AnswerKind_ANSWER_KIND_PROFILE:
