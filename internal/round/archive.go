@@ -77,10 +77,9 @@ func (p Past) ShownAdded(point *pb.SeriesPoint) float64 {
 
 // ArchiveConfig says whom an archive asks.
 type ArchiveConfig struct {
-	// Twin is the tablet's own station: it knows the plans.
+	// Twin is the tablet's own station: it knows the plans, and answers where the
+	// station of record does not.
 	Twin *station.Station
-	// Own answers where the station of record does not; nil for nobody.
-	Own Ledger
 	// Conn leads to the station of record; its errors must be faults, as those of
 	// rpc.Dial are.
 	Conn grpc.ClientConnInterface
@@ -90,13 +89,12 @@ type ArchiveConfig struct {
 // from any goroutine.
 type Archive struct {
 	twin   *station.Station
-	own    Ledger
 	record Ledger
 }
 
 // NewArchive returns an archive; there is nothing to close.
 func NewArchive(c ArchiveConfig) *Archive {
-	return &Archive{twin: c.Twin, own: c.Own, record: overWire{pb.NewHistoryServiceClient(c.Conn)}}
+	return &Archive{twin: c.Twin, record: overWire{pb.NewHistoryServiceClient(c.Conn)}}
 }
 
 // History returns what was measured at one step of a vehicle.
@@ -118,8 +116,8 @@ func (a *Archive) History(ctx context.Context, vehicle, stepID string) (Past, So
 	return past, from, err
 }
 
-// Measured returns the steps of a vehicle at which a number is read, in walking
-// order, each with what was measured there; all of it from one source.
+// Measured returns the steps of a vehicle at which a number is read, routine by
+// routine in walking order, each with what was measured there; all of it from one source.
 func (a *Archive) Measured(ctx context.Context, vehicle string) ([]Past, Source, error) {
 	steps, err := a.measuredSteps(ctx, vehicle)
 	if err != nil {
@@ -161,10 +159,10 @@ func ask[T any](ctx context.Context, a *Archive, question func(context.Context, 
 	limited, cancel := context.WithTimeout(ctx, askFor)
 	defer cancel()
 	answer, err := question(limited, a.record)
-	if err == nil || a.own == nil || ctx.Err() != nil {
+	if err == nil || ctx.Err() != nil {
 		return answer, SourceStation, err
 	}
-	answer, err = question(ctx, a.own)
+	answer, err = question(ctx, a.twin)
 	return answer, SourceTablet, err
 }
 
