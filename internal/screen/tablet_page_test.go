@@ -13,7 +13,7 @@ import (
 var deskActs = map[string][]string{
 	"choose": {"vehicle", "routine"}, "resume-round": {"round"}, "sign-in": {"person", "pin"}, "sign-out": nil,
 	"assistant": {"person"}, "engine": {"minutes", "unknown", "running"}, "ambient": {"text"}, "gauge": {"gauge"}, "begin": nil, "home": nil,
-	"go": {"step"}, "next": nil, "previous": nil, "field": {"id"}, "key": {"key"}, "enter": nil, "section": {"n"},
+	"go": {"step"}, "next": nil, "previous": nil, "field": {"id"}, "key": {"key"}, "enter": nil, "section": {"n"}, "grooves": {"n"},
 	"level": {"mark", "fraction"}, "see": {"condition"}, "count": {"condition", "affected"}, "note": {"text"}, "proof": {"text"},
 	"drop-photo": {"sha256"}, "record": nil, "confirm": nil, "alone": {"on"}, "skip": {"reason", "note"}, "undo": nil,
 	"cure": {"done", "amount", "unit"}, "cure-cancel": nil, "correct": {"step"},
