@@ -5,64 +5,102 @@ import (
 	"fmt"
 	"maps"
 	"slices"
-	"time"
 
 	pb "bayround/proto/bayround/v1"
 )
 
 // againByRecord works out which steps of a round wait to be asked again after a run,
-// from what this tablet's record says of it: whoever goes on with the round, after
-// whatever the tablet did in between, is shown the same.
+// from the turnouts of the round and the order of its results: whoever goes on with
+// it, on this tablet or another, is shown the same.
 func (d *Desk) againByRecord(ctx context.Context, r *pb.Round) ([]string, error) {
+	if len(r.GetTurnouts()) == 0 {
+		return nil, nil
+	}
 	steps, err := d.stepsOf(ctx, r.GetVehicle(), r.GetRoutine())
 	if err != nil {
 		return nil, err
 	}
-	told := runsTold{walk: walk{steps: steps, answered: map[string]bool{}, again: map[string]bool{}}}
+	order := recordedOrder{round: r.GetName(), stepOf: map[string]string{}}
 	err = d.twin.Events(context.WithoutCancel(ctx), 1, func(ev *pb.JournalEvent) error {
-		switch e := ev.GetEvent().(type) {
-		case *pb.JournalEvent_ResultRecorded:
-			if e.ResultRecorded.GetResult().GetRound() == r.GetName() {
-				told.answer(e.ResultRecorded.GetResult().GetStepId())
-			}
-		case *pb.JournalEvent_RoundStateChanged:
-			if e.RoundStateChanged.GetRound() == r.GetName() {
-				told.change(e.RoundStateChanged, deviceTime(ev).AsTime())
-			}
-		}
+		order.take(ev)
 		return nil
 	})
 	if err != nil {
 		return nil, fmt.Errorf("read what was recorded of %s: %w", r.GetName(), err)
 	}
-	return slices.Sorted(maps.Keys(told.walk.again)), nil
+	told := runsTold{walk: walk{steps: steps, answered: map[string]bool{}, again: map[string]bool{}}}
+	return told.replay(r.GetTurnouts(), order.steps), nil
 }
 
-// runsTold follows a round through the record.
+// recordedOrder is the steps of a round's results in the order they came, as the
+// tablet's own record has them: recorded here, or taken over.
+type recordedOrder struct {
+	round  string
+	steps  []string
+	stepOf map[string]string // by result
+}
+
+func (o *recordedOrder) take(ev *pb.JournalEvent) {
+	if r := ev.GetResultRecorded().GetResult(); r.GetRound() == o.round && r != nil {
+		o.add(r)
+		return
+	}
+	for _, there := range ev.GetStandingAdopted().GetRounds() {
+		if there.GetRound().GetName() == o.round {
+			o.adopt(there.GetResults())
+		}
+	}
+}
+
+// adopt takes the results as they came at the station of record. One that is empty
+// stands for all that were known here, and an id alone for one of them.
+func (o *recordedOrder) adopt(results []*pb.Result) {
+	before := o.steps
+	o.steps = nil
+	for _, r := range results {
+		if r.GetResultId() == "" {
+			o.steps = append(o.steps, before...)
+			continue
+		}
+		o.add(r)
+	}
+}
+
+func (o *recordedOrder) add(r *pb.Result) {
+	step := r.GetStepId()
+	if step == "" {
+		step = o.stepOf[r.GetResultId()]
+	}
+	o.stepOf[r.GetResultId()] = step
+	o.steps = append(o.steps, step)
+}
+
+// runsTold follows a round through its answers and turnouts.
 type runsTold struct {
-	walk   walk
-	last   string    // step answered last
-	called time.Time // when the turnout came, by the device's clock; zero while there is none
+	walk walk
+	last string // step answered last
+}
+
+// replay goes through the answers, with the runs at their places among them, and
+// returns the steps that wait to be asked again.
+func (t *runsTold) replay(runs []*pb.TurnoutRun, answered []string) []string {
+	for i := range len(answered) + 1 {
+		for len(runs) > 0 && int(runs[0].GetResultsBefore()) <= i {
+			if runs[0].GetWentOut() {
+				t.walk.again = againAfter(t.walk, t.halt())
+			}
+			runs = runs[1:]
+		}
+		if i < len(answered) {
+			t.answer(answered[i])
+		}
+	}
+	return slices.Sorted(maps.Keys(t.walk.again))
 }
 
 func (t *runsTold) answer(step string) {
 	t.walk.answered[step], t.last = true, step
 	delete(t.walk.again, step)
-}
-
-// change takes a change of the round's state. Where nobody knows when the engine
-// stopped, the vehicle has been out.
-func (t *runsTold) change(to *pb.RoundStateChanged, at time.Time) {
-	switch {
-	case to.GetState() == pb.RoundState_ROUND_STATE_PAUSED && to.GetTurnout():
-		t.called = at
-	case to.GetState() == pb.RoundState_ROUND_STATE_OPEN && !t.called.IsZero():
-		stopped := to.GetConditions().GetEngineStopped()
-		if stopped == nil || stopped.AsTime().After(t.called) {
-			t.walk.again = againAfter(t.walk, t.halt())
-		}
-		t.called = time.Time{}
-	}
 }
 
 // halt is where the walk broke off, as far as the record tells: at the next step that

@@ -66,6 +66,7 @@ func (st *state) roundStateChanged(v *vehicle, ev *pb.JournalEvent, rows *rowSet
 	if e.GetConditions() != nil {
 		r.frame = r.under(e.GetConditions())
 	}
+	r.frame = r.turnedOut(e, ev, int32(len(r.entries)))
 	if r.state() != e.GetState() {
 		r.frame = r.in(e.GetState(), st.station, ev.GetDeviceTime())
 	}

@@ -175,9 +175,9 @@ type Observation struct {
 	ShareOfTarget float64 `protobuf:"fixed64,9,opt,name=share_of_target,json=shareOfTarget,proto3" json:"share_of_target,omitempty"`
 	// A tread profile or depth was given.
 	HasTread bool `protobuf:"varint,10,opt,name=has_tread,json=hasTread,proto3" json:"has_tread,omitempty"`
-	// Least depth in the best continuous band of three quarters of the breadth, worst section, in millimetres.
+	// Least depth in the best continuous band of three quarters of the breadth, one band all round the tyre, in millimetres.
 	TreadBandMm float64 `protobuf:"fixed64,11,opt,name=tread_band_mm,json=treadBandMm,proto3" json:"tread_band_mm,omitempty"`
-	// Least depth in the central three quarters of the breadth, worst section, in millimetres.
+	// Least depth in the central three quarters of the breadth, worst place round the tyre, in millimetres.
 	TreadCentralMm float64 `protobuf:"fixed64,12,opt,name=tread_central_mm,json=treadCentralMm,proto3" json:"tread_central_mm,omitempty"`
 	// Least depth anywhere, in millimetres.
 	TreadLeastMm float64 `protobuf:"fixed64,13,opt,name=tread_least_mm,json=treadLeastMm,proto3" json:"tread_least_mm,omitempty"`

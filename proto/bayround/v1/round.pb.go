@@ -213,8 +213,11 @@ type Round struct {
 	// Readings and profiles equal in every digit to the vehicle's earlier one at the
 	// same step; a note for whoever reads the record, no judgement.
 	RepeatedValues int32 `protobuf:"varint,21,opt,name=repeated_values,json=repeatedValues,proto3" json:"repeated_values,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// Turnouts that broke into it, oldest first. What the vehicle's run may have
+	// changed is asked again.
+	Turnouts      []*TurnoutRun `protobuf:"bytes,22,rep,name=turnouts,proto3" json:"turnouts,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Round) Reset() {
@@ -394,6 +397,87 @@ func (x *Round) GetRepeatedValues() int32 {
 	return 0
 }
 
+func (x *Round) GetTurnouts() []*TurnoutRun {
+	if x != nil {
+		return x.Turnouts
+	}
+	return nil
+}
+
+// TurnoutRun is one turnout in the middle of a round.
+type TurnoutRun struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// When it came, by the station's clock.
+	Called *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=called,proto3" json:"called,omitempty"`
+	// Results recorded in the round before it came.
+	ResultsBefore int32 `protobuf:"varint,2,opt,name=results_before,json=resultsBefore,proto3" json:"results_before,omitempty"`
+	// When the round was gone on with, by the station's clock; absent while it was not.
+	Resumed *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=resumed,proto3" json:"resumed,omitempty"`
+	// The vehicle had been out: its engine had run since the call, or nobody knows
+	// when it stopped.
+	WentOut       bool `protobuf:"varint,4,opt,name=went_out,json=wentOut,proto3" json:"went_out,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TurnoutRun) Reset() {
+	*x = TurnoutRun{}
+	mi := &file_bayround_v1_round_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TurnoutRun) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TurnoutRun) ProtoMessage() {}
+
+func (x *TurnoutRun) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_round_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TurnoutRun.ProtoReflect.Descriptor instead.
+func (*TurnoutRun) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_round_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *TurnoutRun) GetCalled() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Called
+	}
+	return nil
+}
+
+func (x *TurnoutRun) GetResultsBefore() int32 {
+	if x != nil {
+		return x.ResultsBefore
+	}
+	return 0
+}
+
+func (x *TurnoutRun) GetResumed() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Resumed
+	}
+	return nil
+}
+
+func (x *TurnoutRun) GetWentOut() bool {
+	if x != nil {
+		return x.WentOut
+	}
+	return false
+}
+
 // SpotProof is a question, put at one step of a round, that only somebody who
 // stands at the place can answer. The answer is kept in Result.spot_proof.
 type SpotProof struct {
@@ -408,7 +492,7 @@ type SpotProof struct {
 
 func (x *SpotProof) Reset() {
 	*x = SpotProof{}
-	mi := &file_bayround_v1_round_proto_msgTypes[2]
+	mi := &file_bayround_v1_round_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -420,7 +504,7 @@ func (x *SpotProof) String() string {
 func (*SpotProof) ProtoMessage() {}
 
 func (x *SpotProof) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_proto_msgTypes[2]
+	mi := &file_bayround_v1_round_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -433,7 +517,7 @@ func (x *SpotProof) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SpotProof.ProtoReflect.Descriptor instead.
 func (*SpotProof) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_proto_rawDescGZIP(), []int{2}
+	return file_bayround_v1_round_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *SpotProof) GetStepId() string {
@@ -469,7 +553,7 @@ type UndoneStep struct {
 
 func (x *UndoneStep) Reset() {
 	*x = UndoneStep{}
-	mi := &file_bayround_v1_round_proto_msgTypes[3]
+	mi := &file_bayround_v1_round_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -481,7 +565,7 @@ func (x *UndoneStep) String() string {
 func (*UndoneStep) ProtoMessage() {}
 
 func (x *UndoneStep) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_proto_msgTypes[3]
+	mi := &file_bayround_v1_round_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -494,7 +578,7 @@ func (x *UndoneStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UndoneStep.ProtoReflect.Descriptor instead.
 func (*UndoneStep) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_proto_rawDescGZIP(), []int{3}
+	return file_bayround_v1_round_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *UndoneStep) GetStepId() string {
@@ -548,7 +632,7 @@ const file_bayround_v1_round_proto_rawDesc = "" +
 	"\n" +
 	"_driven_kmB\x0e\n" +
 	"\f_odometer_kmB\x0f\n" +
-	"\r_engine_hours\"\xb9\x06\n" +
+	"\r_engine_hours\"\xee\x06\n" +
 	"\x05Round\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x18\n" +
 	"\avehicle\x18\x02 \x01(\tR\avehicle\x12\x18\n" +
@@ -576,7 +660,14 @@ const file_bayround_v1_round_proto_rawDesc = "" +
 	"\vspot_proofs\x18\x13 \x03(\v2\x16.bayround.v1.SpotProofR\n" +
 	"spotProofs\x12*\n" +
 	"\x11answered_too_fast\x18\x14 \x01(\x05R\x0fansweredTooFast\x12'\n" +
-	"\x0frepeated_values\x18\x15 \x01(\x05R\x0erepeatedValues\"@\n" +
+	"\x0frepeated_values\x18\x15 \x01(\x05R\x0erepeatedValues\x123\n" +
+	"\bturnouts\x18\x16 \x03(\v2\x17.bayround.v1.TurnoutRunR\bturnouts\"\xb8\x01\n" +
+	"\n" +
+	"TurnoutRun\x122\n" +
+	"\x06called\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x06called\x12%\n" +
+	"\x0eresults_before\x18\x02 \x01(\x05R\rresultsBefore\x124\n" +
+	"\aresumed\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\aresumed\x12\x19\n" +
+	"\bwent_out\x18\x04 \x01(\bR\awentOut\"@\n" +
 	"\tSpotProof\x12\x17\n" +
 	"\astep_id\x18\x01 \x01(\tR\x06stepId\x12\x1a\n" +
 	"\bquestion\x18\x02 \x01(\tR\bquestion\"~\n" +
@@ -608,28 +699,32 @@ func file_bayround_v1_round_proto_rawDescGZIP() []byte {
 }
 
 var file_bayround_v1_round_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_bayround_v1_round_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
+var file_bayround_v1_round_proto_msgTypes = make([]protoimpl.MessageInfo, 5)
 var file_bayround_v1_round_proto_goTypes = []any{
 	(RoundState)(0),               // 0: bayround.v1.RoundState
 	(*RoundConditions)(nil),       // 1: bayround.v1.RoundConditions
 	(*Round)(nil),                 // 2: bayround.v1.Round
-	(*SpotProof)(nil),             // 3: bayround.v1.SpotProof
-	(*UndoneStep)(nil),            // 4: bayround.v1.UndoneStep
-	(*timestamppb.Timestamp)(nil), // 5: google.protobuf.Timestamp
+	(*TurnoutRun)(nil),            // 3: bayround.v1.TurnoutRun
+	(*SpotProof)(nil),             // 4: bayround.v1.SpotProof
+	(*UndoneStep)(nil),            // 5: bayround.v1.UndoneStep
+	(*timestamppb.Timestamp)(nil), // 6: google.protobuf.Timestamp
 }
 var file_bayround_v1_round_proto_depIdxs = []int32{
-	5, // 0: bayround.v1.RoundConditions.engine_stopped:type_name -> google.protobuf.Timestamp
-	0, // 1: bayround.v1.Round.state:type_name -> bayround.v1.RoundState
-	1, // 2: bayround.v1.Round.conditions:type_name -> bayround.v1.RoundConditions
-	5, // 3: bayround.v1.Round.opened:type_name -> google.protobuf.Timestamp
-	5, // 4: bayround.v1.Round.last_activity:type_name -> google.protobuf.Timestamp
-	5, // 5: bayround.v1.Round.opened_device_time:type_name -> google.protobuf.Timestamp
-	3, // 6: bayround.v1.Round.spot_proofs:type_name -> bayround.v1.SpotProof
-	7, // [7:7] is the sub-list for method output_type
-	7, // [7:7] is the sub-list for method input_type
-	7, // [7:7] is the sub-list for extension type_name
-	7, // [7:7] is the sub-list for extension extendee
-	0, // [0:7] is the sub-list for field type_name
+	6,  // 0: bayround.v1.RoundConditions.engine_stopped:type_name -> google.protobuf.Timestamp
+	0,  // 1: bayround.v1.Round.state:type_name -> bayround.v1.RoundState
+	1,  // 2: bayround.v1.Round.conditions:type_name -> bayround.v1.RoundConditions
+	6,  // 3: bayround.v1.Round.opened:type_name -> google.protobuf.Timestamp
+	6,  // 4: bayround.v1.Round.last_activity:type_name -> google.protobuf.Timestamp
+	6,  // 5: bayround.v1.Round.opened_device_time:type_name -> google.protobuf.Timestamp
+	4,  // 6: bayround.v1.Round.spot_proofs:type_name -> bayround.v1.SpotProof
+	3,  // 7: bayround.v1.Round.turnouts:type_name -> bayround.v1.TurnoutRun
+	6,  // 8: bayround.v1.TurnoutRun.called:type_name -> google.protobuf.Timestamp
+	6,  // 9: bayround.v1.TurnoutRun.resumed:type_name -> google.protobuf.Timestamp
+	10, // [10:10] is the sub-list for method output_type
+	10, // [10:10] is the sub-list for method input_type
+	10, // [10:10] is the sub-list for extension type_name
+	10, // [10:10] is the sub-list for extension extendee
+	0,  // [0:10] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_round_proto_init() }
@@ -644,7 +739,7 @@ func file_bayround_v1_round_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_round_proto_rawDesc), len(file_bayround_v1_round_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   4,
+			NumMessages:   5,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
