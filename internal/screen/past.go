@@ -273,6 +273,13 @@ func (e explainedPage) Weight() string {
 	return verdictWord(findingVerdict(e.GetFinding()))
 }
 
+// longFinding is from how many characters on a finding is set smaller, so that its
+// explanation stays on one screen.
+const longFinding = 110
+
+// IsLong tells that the finding says much.
+func (e explainedPage) IsLong() bool { return len(e.GetFinding().GetText()) > longFinding }
+
 // PlaceOf is the place of a step as it can be read.
 func (e explainedPage) PlaceOf(step string) string {
 	return strings.ReplaceAll(lastPart(step), "-", " ")

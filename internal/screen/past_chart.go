@@ -1,6 +1,7 @@
 package screen
 
 import (
+	"cmp"
 	"fmt"
 	"html/template"
 	"slices"
@@ -20,13 +21,8 @@ type pastStep struct {
 	zone    *time.Location
 }
 
-// Title is the step in words.
-func (p pastStep) Title() string {
-	if title := p.History.GetTitle(); title != "" {
-		return title
-	}
-	return p.Step.GetTitle()
-}
+// Title is the step in words: the plan's, or the station's where no plan has it now.
+func (p pastStep) Title() string { return cmp.Or(p.Step.GetTitle(), p.History.GetTitle()) }
 
 // Newest is the newest point; nil when nothing was measured.
 func (p pastStep) Newest() *pb.SeriesPoint {

@@ -14,6 +14,7 @@ import (
 	pb "bayround/proto/bayround/v1"
 
 	"golang.org/x/net/html"
+	"google.golang.org/protobuf/proto"
 )
 
 // pastPage asks for a page of the past and reads it.
@@ -278,8 +279,10 @@ func TestPast_SaysWhatWentWrong(t *testing.T) {
 // What people typed into a configuration stays text.
 func TestPast_WordsAreText(t *testing.T) {
 	a := sampleArchive(t)
-	for _, p := range a.pasts["vehicles/wn11"] {
-		p.History.Title = `<b>"tyre" & <i>`
+	for i := range a.pasts["vehicles/wn11"] {
+		p := &a.pasts["vehicles/wn11"][i]
+		p.Step = proto.CloneOf(p.Step) // other tests read the same plan
+		p.Step.Title = `<b>"tyre" & <i>`
 		for _, l := range p.History.GetLimits() {
 			l.Text = "<u>x"
 		}
