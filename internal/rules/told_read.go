@@ -3,7 +3,6 @@ package rules
 import (
 	"fmt"
 	"strings"
-	"time"
 
 	pb "bayround/proto/bayround/v1"
 )
@@ -143,8 +142,6 @@ func circumstanceWords(r *pb.Result) string {
 }
 
 const dayAndTime = "2 Jan 2006 15:04 UTC"
-
-func dayWords(t time.Time) string { return t.UTC().Format("2 Jan 2006") }
 
 // shownPart gives the unit in which a part of an observation is told.
 func shownPart(o *pb.Observation, i int) shown {

@@ -96,11 +96,11 @@ func (a *account) tellConfidence() {
 	}
 }
 
-func (c *compiled) faults() []string {
-	if c == nil {
+func (r *compiled) faults() []string {
+	if r == nil {
 		return nil
 	}
-	return c.rule.GetFaults()
+	return r.rule.GetFaults()
 }
 
 // effects words what an effect takes away; never changed.
