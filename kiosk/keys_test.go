@@ -31,13 +31,25 @@ const settled = `(() => {
 func (k typist) tabTo(selector string) {
 	k.t.Helper()
 	k.until(fmt.Sprintf(`%s && !!document.querySelector(%q)`, settled, selector))
+	if !k.tabWhile("true", selector) {
+		k.fail("going to "+selector, fmt.Errorf("Tab does not lead there"))
+	}
+}
+
+// tabWhile does the same for as long as a script gives true, and tells whether it
+// got there.
+func (k typist) tabWhile(script, selector string) bool {
+	k.t.Helper()
 	for range 200 {
-		if evaluate[bool](k.page, fmt.Sprintf(`document.activeElement.matches(%q)`, selector)) {
-			return
+		if evaluate[bool](k.page, fmt.Sprintf(`(%s) && document.activeElement.matches(%q)`, script, selector)) {
+			return true
+		}
+		if !evaluate[bool](k.page, script) {
+			return false
 		}
 		k.press(kb.Tab)
 	}
-	k.fail("going to "+selector, fmt.Errorf("Tab does not lead there"))
+	return false
 }
 
 // choose chooses an answer and waits until it shows that it is chosen.
@@ -114,13 +126,9 @@ func (k typist) answer(s *pb.CheckStep) {
 		}
 	}
 	k.untilSo(fmt.Sprintf(`document.querySelector("main[data-at]")?.dataset.at !== %q`, s.GetStepId()), func() {
-		for _, enters := range []string{"#do-confirm", "#do-put-back", "#do-enter"} {
-			if k.has(enters) {
-				k.tabTo(enters)
-				break
-			}
+		if enter := k.enters(s); enter != "" && k.tabWhile(atStep(s), enter) {
+			k.press(kb.Enter)
 		}
-		k.press(kb.Enter)
 	})
 }
 

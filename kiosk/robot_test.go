@@ -297,16 +297,31 @@ func (r *robot) still(s *pb.CheckStep) {
 func (r *robot) record(s *pb.CheckStep) {
 	r.t.Helper()
 	r.untilSo(fmt.Sprintf(`document.querySelector("main[data-at]")?.dataset.at !== %q`, s.GetStepId()), func() {
-		if r.has(only("confirm")) {
-			r.tap(only("confirm"))
+		enter := r.enters(s)
+		if enter == "" {
 			return
 		}
-		if r.has("#do-put-back") {
-			r.tap("#do-put-back")
-			return
+		place, err := ask(r.page, patience, chromedp.Poll[[]float64](fmt.Sprintf(`%s ? `+spot+` : []`, atStep(s), enter)))
+		if err != nil {
+			r.fail("waiting for "+enter, err)
 		}
-		r.tap("#do-enter")
+		if len(place) == 2 {
+			r.do("touching "+enter, chromedp.TapXY(place[0], place[1]))
+		}
 	})
+}
+
+// atStep is whether the page is at a step: an answer that was taken late has turned it
+// meanwhile to another one, which may have nothing to enter.
+func atStep(s *pb.CheckStep) string {
+	return fmt.Sprintf(`document.querySelector("main[data-at]")?.dataset.at === %q`, s.GetStepId())
+}
+
+// enters is the control that records the answer to a step as things stand; empty
+// when there is none, or the page is at another step.
+func (r *robot) enters(s *pb.CheckStep) string {
+	r.t.Helper()
+	return evaluate[string](r.page, fmt.Sprintf(`%s ? ["#do-confirm", "#do-put-back", "#do-enter"].find(e => document.querySelector(e)) ?? "" : ""`, atStep(s)))
 }
 
 // sign goes from the overview through signing to the hand-over and back to the
