@@ -131,13 +131,13 @@ func (e *environments) compileRule(rule *pb.Rule) (*compiled, []complaint) {
 }
 
 // looksAt gathers what the expressions of a rule look at.
-func (c *compiled) looksAt() givens {
-	all := []*expression{c.when}
-	if c.limit != nil {
-		all = append(all, c.limit.number, c.limit.bound, c.limit.uncertainty)
+func (r *compiled) looksAt() givens {
+	all := []*expression{r.when}
+	if r.limit != nil {
+		all = append(all, r.limit.number, r.limit.bound, r.limit.uncertainty)
 	}
-	if c.text != nil {
-		for _, p := range c.text.pieces {
+	if r.text != nil {
+		for _, p := range r.text.pieces {
 			all = append(all, p.value)
 		}
 	}
