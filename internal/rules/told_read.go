@@ -47,12 +47,15 @@ func placeWords(s *pb.CheckStep) string {
 	switch {
 	case title == "" && place == "":
 		return s.GetStepId()
-	case place == "" || strings.Contains(strings.ToLower(title), strings.ToLower(place)):
-		return title
 	case title == "":
 		return place
 	}
-	return title + ", " + place
+	for part := range strings.SplitSeq(place, ", ") { // what the title says is not said again
+		if !strings.Contains(strings.ToLower(title), strings.ToLower(part)) {
+			title += ", " + part
+		}
+	}
+	return title
 }
 
 // typedWords tells a reading as it was typed, every time it was read.

@@ -112,7 +112,7 @@ func (s *snapshot) forecasts(now time.Time) []*pb.StepForecast {
 		if f := s.model.forecast(o, s.model.limits(o), now); f != nil {
 			all = append(all, &pb.StepForecast{
 				Vehicle: s.model.vehicle.GetName(), CallSign: s.model.vehicle.GetCallSign(),
-				StepId: id, Title: titleOf(step), Forecast: f,
+				StepId: id, Title: step.GetTitle(), Forecast: f,
 			})
 		}
 	}

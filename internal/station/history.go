@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"slices"
-	"strings"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -78,7 +77,7 @@ func (m *model) normalised(step *step, points []*pb.SeriesPoint) []float64 {
 
 // historyOf is what the history of a step says now, without its points.
 func (s *snapshot) historyOf(step *step, now time.Time) *pb.GetHistoryResponse {
-	resp := &pb.GetHistoryResponse{Title: titleOf(step), Target: step.Target}
+	resp := &pb.GetHistoryResponse{Title: step.GetTitle(), Target: step.Target}
 	resp.Quantity, resp.Unit = quantityOf(step.CheckStep)
 	o := s.observation(step)
 	if o == nil {
@@ -90,14 +89,6 @@ func (s *snapshot) historyOf(step *step, now time.Time) *pb.GetHistoryResponse {
 	resp.Peers = s.peersOf(o)
 	resp.Forecast = s.model.forecast(o, resp.GetLimits(), now)
 	return resp
-}
-
-// titleOf is a step in words: what, and where unless the first says it.
-func titleOf(step *step) string {
-	if place := step.GetPlace().GetTitle(); place != "" && !strings.HasSuffix(step.GetTitle(), place) {
-		return step.GetTitle() + ", " + place
-	}
-	return step.GetTitle()
 }
 
 // quantityOf is what the series of a step counts, and the unit it is shown in.
