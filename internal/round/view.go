@@ -31,18 +31,21 @@ type View struct {
 	TimeZone *time.Location
 	Station  string // the station's title
 	Link     Link
-	Vehicles []Vehicle // all, by call sign: the order never changes under a finger
-	Chosen   *Vehicle  // the one dealt with; nil in PhaseVehicles
-	People   []*pb.Person
-	Gauges   []*pb.Gauge // not withdrawn, by name
-	Session  *Session    // nil until somebody has signed in
-	Before   *Before     // in PhaseBefore
-	Round    *Round      // from PhaseStep on
-	Step     *Step       // in PhaseStep
-	Given    *Given      // the answer given last, while it can be taken back
-	Turnout  *Turnout    // in PhaseTurnout
-	Closing  *Closing    // in PhaseOverview, PhaseSign and PhaseHandover
-	Notice   *Notice     // what the last act led to; nil when it went well
+	// NearsideRight says that traffic keeps right here, so that the nearside, the side of
+	// the kerb, is a vehicle's right.
+	NearsideRight bool
+	Vehicles      []Vehicle // all, by call sign: the order never changes under a finger
+	Chosen        *Vehicle  // the one dealt with; nil in PhaseVehicles
+	People        []*pb.Person
+	Gauges        []*pb.Gauge // not withdrawn, by name
+	Session       *Session    // nil until somebody has signed in
+	Before        *Before     // in PhaseBefore
+	Round         *Round      // from PhaseStep on
+	Step          *Step       // in PhaseStep
+	Given         *Given      // the answer given last, while it can be taken back
+	Turnout       *Turnout    // in PhaseTurnout
+	Closing       *Closing    // in PhaseOverview, PhaseSign and PhaseHandover
+	Notice        *Notice     // what the last act led to; nil when it went well
 }
 
 // Link is how the tablet stands to the station.

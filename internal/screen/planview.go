@@ -12,8 +12,8 @@ import (
 )
 
 // The sheet a vehicle is drawn on, in millimetres on the glass of the smallest
-// tablet; larger glass shows it larger. The nose points up and the nearside lies on
-// the left, as it does where traffic keeps left: no configuration says otherwise yet.
+// tablet; larger glass shows it larger. The nose points up; the nearside, the side of
+// the kerb, lies on the left unless the station says that traffic keeps right.
 const (
 	sheetWidth  = 54.0
 	sheetHeight = 65.0
@@ -24,15 +24,16 @@ const (
 // planFrame lays a vehicle on the sheet.
 type planFrame struct {
 	v                 *pb.VehicleConfiguration
+	nearsideRight     bool
 	scale             float64 // millimetres on the sheet for a metre
 	front, rear, half float64 // of the vehicle itself, in metres
 	top               float64 // the x that lies at the upper margin, in metres
 }
 
 // newPlanFrame makes a vehicle and every given place fit on the sheet.
-func newPlanFrame(v *pb.VehicleConfiguration, places []*pb.Place) planFrame {
+func newPlanFrame(v *pb.VehicleConfiguration, places []*pb.Place, nearsideRight bool) planFrame {
 	d := v.GetDimensions()
-	f := planFrame{v: v, front: d.GetFrontOverhangM(), half: d.GetWidthM() / 2}
+	f := planFrame{v: v, nearsideRight: nearsideRight, front: d.GetFrontOverhangM(), half: d.GetWidthM() / 2}
 	f.rear = f.front - d.GetLengthM()
 	top, bottom, side := f.front, f.rear, f.half
 	for _, p := range places {
@@ -49,6 +50,9 @@ type planPoint struct{ x, y float64 }
 
 // at is where a spot of the vehicle lies on the sheet.
 func (f planFrame) at(xM, yM float64) planPoint {
+	if f.nearsideRight {
+		yM = -yM
+	}
 	return planPoint{sheetWidth/2 - yM*f.scale, (f.top - xM) * f.scale}
 }
 
@@ -78,7 +82,7 @@ func (p *planPen) put(format string, values ...any) {
 // of a radius in metres.
 func (p *planPen) box(class string, x1, y1, x2, y2 float64) {
 	a, b := p.at(max(x1, x2), max(y1, y2)), p.at(min(x1, x2), min(y1, y2))
-	p.put(`<rect class="%s" x="%v" y="%v" width="%v" height="%v" rx="%v"/>`, class, a.x, a.y, b.x-a.x, b.y-a.y, min(0.06*p.scale, 0.6))
+	p.put(`<rect class="%s" x="%v" y="%v" width="%v" height="%v" rx="%v"/>`, class, min(a.x, b.x), a.y, math.Abs(b.x-a.x), b.y-a.y, min(0.06*p.scale, 0.6))
 }
 
 // line draws through signs of the vehicle, given as x and y in turn.
@@ -112,13 +116,17 @@ func (p *planPen) disc(class string, x, y, radius float64) {
 // planView draws a vehicle from above and, when a round is given, its steps: those
 // to come as rings, those done filled, what was found as a shape of its own, the
 // step in the light inside a ring with the driver beside it.
-func planView(v *pb.VehicleConfiguration, r *round.Round, step *round.Step) template.HTML {
+func planView(v *pb.VehicleConfiguration, r *round.Round, step *round.Step, nearsideRight bool) template.HTML {
 	if v == nil {
 		return ""
 	}
-	p := &planPen{planFrame: newPlanFrame(v, placesOf(r))}
+	p := &planPen{planFrame: newPlanFrame(v, placesOf(r), nearsideRight)}
+	left, right := "nearside", "offside"
+	if nearsideRight {
+		left, right = right, left
+	}
 	p.put(`<svg class="plan-sheet" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %v %v" preserveAspectRatio="xMidYMin" role="group" aria-label="%s">`,
-		sheetWidth, sheetHeight, escape(v.GetCallSign()+" from above, nose up, nearside left"))
+		sheetWidth, sheetHeight, escape(v.GetCallSign()+" from above, nose up, "+left+" left"))
 	signs := signsOf(p.planFrame, r)
 	lit := current(r)
 	if lit != nil {
@@ -129,8 +137,8 @@ func planView(v *pb.VehicleConfiguration, r *round.Round, step *round.Step) temp
 	p.drawVehicle()
 	p.drawSigns(signs)
 	p.drawLit(lit)
-	p.put(`<g class="pv-word" aria-hidden="true"><text transform="translate(3.6 %v) rotate(-90)" text-anchor="middle">nearside</text>`, sheetHeight/2)
-	p.put(`<text transform="translate(%v %v) rotate(90)" text-anchor="middle">offside</text></g>`, sheetWidth-3.6, sheetHeight/2)
+	p.put(`<g class="pv-word" aria-hidden="true"><text transform="translate(3.6 %v) rotate(-90)" text-anchor="middle">%s</text>`, sheetHeight/2, left)
+	p.put(`<text transform="translate(%v %v) rotate(90)" text-anchor="middle">%s</text></g>`, sheetWidth-3.6, sheetHeight/2, right)
 	p.drawTargets(r)
 	p.out.WriteString(`</svg>`)
 	return template.HTML(p.out.String())

@@ -4,6 +4,7 @@ import (
 	"encoding/xml"
 	"errors"
 	"io"
+	"math"
 	"strings"
 	"testing"
 
@@ -34,7 +35,7 @@ func drawnRounds(t *testing.T, do func(t *testing.T, v *pb.VehicleConfiguration,
 
 func TestPlanView_EveryPlaceLiesOnTheSheet(t *testing.T) {
 	drawnRounds(t, func(t *testing.T, v *pb.VehicleConfiguration, r *round.Round) {
-		f := newPlanFrame(v, placesOf(r))
+		f := newPlanFrame(v, placesOf(r), false)
 		for _, m := range r.Marks {
 			at := f.place(m.Place)
 			if at.x < sheetMargin-0.01 || at.x > sheetWidth-sheetMargin+0.01 || at.y < sheetMargin-0.01 || at.y > sheetHeight-sheetMargin+0.01 {
@@ -46,7 +47,29 @@ func TestPlanView_EveryPlaceLiesOnTheSheet(t *testing.T) {
 
 func TestPlanView_TargetsAreLargeApartAndReachEveryStep(t *testing.T) {
 	drawnRounds(t, func(t *testing.T, v *pb.VehicleConfiguration, r *round.Round) {
-		checkTargets(t, targets(newPlanFrame(v, placesOf(r)), r), len(r.Marks))
+		checkTargets(t, targets(newPlanFrame(v, placesOf(r), false), r), len(r.Marks))
+		checkTargets(t, targets(newPlanFrame(v, placesOf(r), true), r), len(r.Marks))
+	})
+}
+
+// Where traffic keeps right the kerb is on the right: everything lies on the other
+// side of the centre line, and the words at the edges change places.
+func TestPlanView_IsMirroredWhereTrafficKeepsRight(t *testing.T) {
+	drawnRounds(t, func(t *testing.T, v *pb.VehicleConfiguration, r *round.Round) {
+		left, right := newPlanFrame(v, placesOf(r), false), newPlanFrame(v, placesOf(r), true)
+		for _, m := range r.Marks {
+			a, b := left.place(m.Place), right.place(m.Place)
+			if math.Abs(a.x+b.x-sheetWidth) > 1e-9 || a.y != b.y {
+				t.Errorf("%s lies at %v, and at %v where traffic keeps right", m.StepID, a, b)
+			}
+		}
+		if left.ring() != right.ring() {
+			t.Errorf("the driver walks along %v, and along %v", left.ring(), right.ring())
+		}
+		drawn := string(planView(v, r, nil, true))
+		if !strings.Contains(drawn, "nose up, offside left") || strings.Contains(drawn, `width="-`) {
+			t.Errorf("the drawing is not that of a place where traffic keeps right: %.300s", drawn)
+		}
 	})
 }
 
@@ -87,14 +110,14 @@ func TestPlanView_TargetsKeepTheirPromisesForAnyVehicle(t *testing.T) {
 			at := &pb.Point{XM: rapid.Float64Range(-25, 10).Draw(t, "x"), YM: rapid.Float64Range(-3, 3).Draw(t, "y")}
 			r.Marks = append(r.Marks, round.Mark{StepID: "A-1/a", State: round.MarkOpen, Place: &pb.Place{Title: "a", At: at}})
 		}
-		checkTargets(t, targets(newPlanFrame(v, placesOf(r)), r), len(r.Marks))
+		checkTargets(t, targets(newPlanFrame(v, placesOf(r), false), r), len(r.Marks))
 	})
 }
 
 func TestPlanView_IsWellFormed(t *testing.T) {
 	drawnRounds(t, func(t *testing.T, v *pb.VehicleConfiguration, r *round.Round) {
 		r.Marks[0].Place = &pb.Place{Title: `<"'&>`, At: r.Marks[0].Place.GetAt()} // whatever a configuration holds
-		decoder, elements := xml.NewDecoder(strings.NewReader(string(planView(v, r, nil)))), 0
+		decoder, elements := xml.NewDecoder(strings.NewReader(string(planView(v, r, nil, false)))), 0
 		for {
 			token, err := decoder.Token()
 			if errors.Is(err, io.EOF) {

@@ -14,7 +14,7 @@ type walkRing struct{ left, top, right, bottom float64 }
 
 func (f planFrame) ring() walkRing {
 	a, b := f.at(f.front, f.half), f.at(f.rear, -f.half)
-	return walkRing{a.x - walkOffset, a.y - walkOffset, b.x + walkOffset, b.y + walkOffset}
+	return walkRing{min(a.x, b.x) - walkOffset, a.y - walkOffset, max(a.x, b.x) + walkOffset, b.y + walkOffset}
 }
 
 // length is once round.

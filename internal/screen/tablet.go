@@ -125,12 +125,12 @@ func (p pane) PlanView() template.HTML {
 		if p.Turnout.Away.IsZero() {
 			items = p.Turnout.Items
 		}
-		return planView(p.Chosen.Configuration, lightAt(p.Round, items), nil)
+		return planView(p.Chosen.Configuration, lightAt(p.Round, items), nil, p.NearsideRight)
 	}
 	if p.Phase == round.PhaseSign || p.Phase == round.PhaseHandover {
-		return planView(p.Chosen.Configuration, lightAt(p.Round, nil), nil) // the looking is over
+		return planView(p.Chosen.Configuration, lightAt(p.Round, nil), nil, p.NearsideRight) // the looking is over
 	}
-	return planView(p.Chosen.Configuration, p.Round, p.Step)
+	return planView(p.Chosen.Configuration, p.Round, p.Step, p.NearsideRight)
 }
 
 // lightAt is a round with the light on the first thing that must be put back.
