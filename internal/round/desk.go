@@ -139,6 +139,9 @@ func (d *Desk) begin(ctx context.Context) error {
 	}
 	if d.session.Phase == PhaseStep {
 		d.session.look(d.wall()) // the time it was dark does not count
+		if step, _ := d.scene.stepOf(d.session.Step); step != nil && d.session.Draft.running(step) {
+			d.session.Draft.Cut = true
+		}
 	}
 	if d.session.Pending != nil {
 		d.session.Notice = nil

@@ -67,8 +67,10 @@ func stepDeed(name string) deed {
 		return deed{(*Desk).goNext, step}
 	case "previous":
 		return deed{(*Desk).goBack, step}
-	case "field", "key", "section", "grooves", "level", "see", "count", "note", "proof", "drop-photo", "alone":
+	case "field", "key", "section", "grooves", "level", "see", "count", "note", "proof", "drop-photo", "alone", "take-again", "by-hand":
 		return deed{(*Desk).edit, step}
+	case "take":
+		return deed{(*Desk).take, step}
 	case "photo":
 		return deed{(*Desk).takePhoto, step}
 	case "control":
@@ -152,7 +154,7 @@ func (d *Desk) meantForAnother(a Act) bool {
 	}
 	switch a.Name {
 	case "field", "key", "section", "grooves", "level", "see", "count", "note", "proof", "drop-photo", "alone", "photo",
-		"enter", "record", "confirm", "skip", "cure-cancel", "control":
+		"take", "take-again", "by-hand", "enter", "record", "confirm", "skip", "cure-cancel", "control":
 		return at != d.session.Step
 	}
 	return false
@@ -199,9 +201,14 @@ func (d *Desk) edit(ctx context.Context, a Act) error {
 			return err
 		}
 	}
-	next.Left = leftUnsaid // it was of another answer
-	d.session.Draft, d.session.Confirm, d.session.AskLeft = next, "", false
+	d.amend(next.noted(step, d.wall()))
 	return nil
+}
+
+// amend goes on with another answer: what was asked of the one before is over.
+func (d *Desk) amend(next draft) {
+	next.Left = leftUnsaid
+	d.session.Draft, d.session.Confirm, d.session.AskLeft = next, "", false
 }
 
 // edited is a draft after an act.
@@ -229,6 +236,10 @@ func edited(d draft, step *pb.CheckStep, a Act) (draft, error) {
 	case "count":
 		n, _ := strconv.Atoi(v["affected"])
 		return d.withCount(step, v["condition"], int32(min(max(n, 0), 1<<20)))
+	case "take-again":
+		return d.withoutTaken(step, false)
+	case "by-hand":
+		return d.withoutTaken(step, v["on"] == "1")
 	}
 	return d.withWords(a)
 }

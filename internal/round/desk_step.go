@@ -86,6 +86,9 @@ func (d *Desk) enter(ctx context.Context, a Act) error {
 		return err
 	}
 	draft := d.session.Draft
+	if draft.taking(step) == watched {
+		return d.enterWatched(ctx, a, step)
+	}
 	active := draft.active(step)
 	if _, whole := number(draft.Texts[active]); active != "" && !whole {
 		return fault.New(fault.Precondition, "NOT_READY", "this is no number yet: %q", draft.Texts[active])

@@ -63,6 +63,7 @@ func (d *Desk) entryView(ctx context.Context, step *pb.CheckStep) Entry {
 		Kind: step.GetAnswerKind(), Fields: d.fieldViews(step), Mark: s.Draft.Mark, Fraction: s.Draft.Fraction,
 		Choices: d.choiceViews(ctx, step), Note: s.Draft.Note, Photos: s.Draft.Photos, Needs: d.needs(step),
 	}
+	e.Taking, e.ByHand = d.takingView(step), s.Draft.ByHand
 	if step.GetAnswerKind() == pb.AnswerKind_ANSWER_KIND_PROFILE {
 		e.Section, e.Fewer, e.More = s.Draft.section(), max(s.Draft.grooves()-1, fewestGrooves), min(s.Draft.grooves()+1, mostGrooves)
 		for n := 1; n <= mostSections; n++ {
@@ -88,6 +89,10 @@ func (d *Desk) fieldViews(step *pb.CheckStep) []Field {
 		}
 		fields[i] = Field{ID: id, Title: fieldTitle(step, i, len(ids)), Text: draft.Texts[id], Active: id == active}
 		if part >= len(step.GetParts()) {
+			continue
+		}
+		if draft.taking(step) == watched {
+			fields[i].Title, fields[i].Unit = "pressure", unitWords(pressureUnit(step))
 			continue
 		}
 		p, unit := step.GetParts()[part], unitAt(step, part)

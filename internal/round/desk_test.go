@@ -164,6 +164,9 @@ func (tab *hands) sound() *round.View {
 	tab.prove()
 	switch r := stationtest.Sound(step.CheckStep); step.AnswerKind {
 	case pb.AnswerKind_ANSWER_KIND_READING:
+		if step.Entry.Taking != nil {
+			tab.act("by-hand", "on", "1")
+		}
 		for i, value := range r.GetReading().GetValues() {
 			tab.typeIn(value.GetPart(), soundText(step.CheckStep, i))
 		}

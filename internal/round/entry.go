@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"bayround/internal/fault"
 	pb "bayround/proto/bayround/v1"
@@ -26,6 +27,11 @@ type draft struct {
 	Photos   []string          `json:"photos,omitempty"`
 	Alone    bool              `json:"alone,omitempty"` // by the method for one person
 	Left     left              `json:"left,omitempty"`
+
+	ByHand bool      `json:"by_hand,omitempty"` // the number is typed where it could be tapped, timed or watched
+	Taken  []instant `json:"taken,omitempty"`
+	Keyed  time.Time `json:"keyed,omitzero"` // when the first key of the pressure being typed was touched
+	Cut    bool      `json:"cut,omitempty"`  // the tablet was started again while it was being taken
 }
 
 // left is how a place is left that was undone to look at it. Written out: the
@@ -62,6 +68,7 @@ const (
 
 func (d draft) clone() draft {
 	d.Texts, d.Seen, d.Photos = maps.Clone(d.Texts), slices.Clone(d.Seen), slices.Clone(d.Photos)
+	d.Taken = slices.Clip(d.Taken)
 	if d.Texts == nil {
 		d.Texts = map[string]string{}
 	}
@@ -93,6 +100,9 @@ func (d draft) withGrooves(step *pb.CheckStep, n int) (draft, error) {
 
 // fieldIDs are the numbers that a step asks for; of a profile those of one section.
 func (d draft) fieldIDs(step *pb.CheckStep, section int) []string {
+	if how := d.taking(step); how == tapped || how == timed {
+		return nil
+	}
 	switch step.GetAnswerKind() {
 	case pb.AnswerKind_ANSWER_KIND_READING:
 		ids := make([]string, len(step.GetParts()))

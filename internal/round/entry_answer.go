@@ -33,6 +33,9 @@ func (d draft) hindrance(step *pb.CheckStep) string {
 }
 
 func (d draft) lackingNumber(step *pb.CheckStep) string {
+	if d.taking(step) != notTaken {
+		return d.lackingTaken(step)
+	}
 	for _, p := range step.GetParts() {
 		if _, whole := number(d.Texts[p.GetId()]); !whole {
 			return "enter " + p.GetTitle()
@@ -95,12 +98,7 @@ func (d draft) answerInto(r *pb.Result, step *pb.CheckStep) {
 	beside := d.conditions(step)
 	switch step.GetAnswerKind() {
 	case pb.AnswerKind_ANSWER_KIND_READING:
-		reading := &pb.Reading{}
-		for i, p := range step.GetParts() {
-			x, _ := number(d.Texts[p.GetId()])
-			reading.Values = append(reading.Values, &pb.Value{Part: p.GetId(), AsTyped: x, Unit: unitAt(step, i)})
-		}
-		r.Answer = &pb.Result_Reading{Reading: reading}
+		r.Answer = &pb.Result_Reading{Reading: d.reading(step)}
 	case pb.AnswerKind_ANSWER_KIND_PROFILE:
 		r.Answer = &pb.Result_Profile{Profile: d.profile(step)}
 	case pb.AnswerKind_ANSWER_KIND_LEVEL:
@@ -111,6 +109,19 @@ func (d draft) answerInto(r *pb.Result, step *pb.CheckStep) {
 	r.AlsoSeen = beside
 	r.Note, r.SpotProof, r.Photos, r.AloneMethod = d.Note, d.Proof, slices.Clone(d.Photos), d.Alone
 	r.LeftOpen = d.Left == leftOpen
+}
+
+// reading is the values, typed or taken.
+func (d draft) reading(step *pb.CheckStep) *pb.Reading {
+	if d.taking(step) != notTaken {
+		return &pb.Reading{Values: []*pb.Value{d.takenValue(step)}}
+	}
+	reading := &pb.Reading{}
+	for i, p := range step.GetParts() {
+		x, _ := number(d.Texts[p.GetId()])
+		reading.Values = append(reading.Values, &pb.Value{Part: p.GetId(), AsTyped: x, Unit: unitAt(step, i)})
+	}
+	return reading
 }
 
 // conditions are those that were touched, in the catalogue's order.
@@ -162,6 +173,11 @@ func (d draft) typedWords(step *pb.CheckStep) string {
 	var words []string
 	switch step.GetAnswerKind() {
 	case pb.AnswerKind_ANSWER_KIND_READING:
+		if d.taking(step) != notTaken {
+			m, _ := d.makeOf(step) // nothing hinders it
+			words = append(words, m.words)
+			break
+		}
 		for i, p := range step.GetParts() {
 			words = append(words, partWords(step, p.GetTitle(), d.Texts[p.GetId()], unitAt(step, i)))
 		}

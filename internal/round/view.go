@@ -184,8 +184,23 @@ type Entry struct {
 	Note     string
 	Photos   []string // SHA-256, in hex
 	Proof    *Proof   // the spot proof asked here
+	Taking   *Taking  // of a number that is tapped, timed or watched; nil where it is typed
+	ByHand   bool     // it is typed, where it could be tapped, timed or watched
 	Ready    bool     // can be recorded as it stands
 	Needs    string   // what is missing, in words, when it is not ready
+}
+
+// Taking is a number that is taken along a stretch of time.
+type Taking struct {
+	How      pb.ReadingHow
+	Count    int       // taps, or of start and stop how many, or pressures read
+	Least    int       // taps that are needed
+	Since    time.Time // since when the time runs; zero when none does
+	Readings []string  // pressures read, in words
+	Made     string    // what was made of it, in words; empty while nothing can be
+	Text     string    // the number that will be recorded
+	Why      string    // why nothing can be made of it
+	Cut      bool      // the tablet was started again meanwhile
 }
 
 // Proof is a spot proof.

@@ -50,6 +50,14 @@ func measured(text, unit string) string {
 	return strings.TrimSpace(text + " " + unitWords(unit))
 }
 
+// readWords is a pressure that was read along a stretch of time.
+func readWords(pressure string, after float64) string {
+	if after == 0 {
+		return pressure
+	}
+	return fmt.Sprintf("%s after %.0f s", pressure, after)
+}
+
 // partWords is one value of a reading; its part is named where there are several.
 func partWords(step *pb.CheckStep, title, text, unit string) string {
 	if len(step.GetParts()) < 2 {

@@ -21,6 +21,9 @@ func (p pane) answerTemplate() string {
 	if p.Step.MustTellControl {
 		return "answer-control"
 	}
+	if p.taking() != nil && !p.watching() {
+		return "answer-taken"
+	}
 	switch p.Step.Entry.Kind {
 	case pb.AnswerKind_ANSWER_KIND_READING, pb.AnswerKind_ANSWER_KIND_PROFILE:
 		return "answer-keyed"
@@ -71,6 +74,12 @@ func (p pane) HoldWords() string {
 // EnterWord is what the key that records says.
 func (p pane) EnterWord() string {
 	s := p.Step
+	if p.watching() {
+		return p.watchWord()
+	}
+	if p.taking() != nil {
+		return strings.TrimSpace("RECORD " + p.taking().Text)
+	}
 	if s.Entry.Kind == pb.AnswerKind_ANSWER_KIND_READING || s.Entry.Kind == pb.AnswerKind_ANSWER_KIND_PROFILE {
 		if f := p.ActiveField(); f != nil && f.Text != "" && s.Entry.Ready {
 			return "ENTER " + f.Text

@@ -103,11 +103,30 @@
     const { act, values } = valuesOf(form, e.submitter);
     if (!act) return;
     e.preventDefault();
+    send(form, act, values, e.timeStamp);
+  });
+
+  function send(form, act, values, at) {
     if (performance.now() - turned < aimed && act !== "turnout") return;
+    if (form.matches("[data-take]")) Object.assign(values, { page: me, ms: String(at) }); // how long it takes to be heard does not count
     form.querySelectorAll("[type=password]").forEach((f) => { f.value = ""; }); // a PIN does not stay
     const one = { id: boot + "." + me + "." + ++count, act, values, at: performance.now() };
     pending.push(one);
     socket.send(JSON.stringify({ id: one.id, act, values }));
+  }
+
+  // What is tapped or timed counts from when the glass is touched, not from when the
+  // finger leaves it: by then the page may have drawn another button.
+  let touched = false; // the touch under way was sent
+  document.addEventListener("pointerdown", (e) => {
+    const button = e.target.closest("[data-take] button");
+    touched = Boolean(button) && e.button === 0 && up();
+    if (!touched) return;
+    const { act, values } = valuesOf(button.form, button);
+    send(button.form, act, values, e.timeStamp);
+  });
+  document.addEventListener("click", (e) => { // keys and other aids click without a touch
+    if (touched && e.detail > 0 && e.target.closest("[data-take] button")) e.preventDefault();
   });
 
   // The same acts in the same order by POST, under the same ids: what was carried
@@ -192,6 +211,7 @@
       el.textContent = left > 0 ? left + " s" : "";
       if (left <= 0) el.removeAttribute("data-hold");
     }
+    for (const el of document.querySelectorAll("[data-since]")) el.textContent = Math.max(0, Math.round((Date.now() - el.dataset.since) / 1000)) + " s";
   }
 
   function look() {
