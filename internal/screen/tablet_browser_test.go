@@ -10,6 +10,8 @@ import (
 	"bayround/internal/round"
 
 	"github.com/chromedp/chromedp"
+
+	"golang.org/x/net/html"
 )
 
 // showView makes the desk show another view, as if something had been done.
@@ -137,14 +139,33 @@ func TestTabletPage_APINIsTouched(t *testing.T) {
 // mainWords is what is read in the main part of a view, without spaces.
 func mainWords(t *testing.T, v *round.View) string {
 	t.Helper()
+	return strings.Join(strings.Fields(wordsOf(drawnRegion(t, v, "main"))), "")
+}
+
+// answerButtons tells what can be pressed where one answers: views of the same step
+// have the same words.
+func answerButtons(t *testing.T, v *round.View) (all string) {
+	t.Helper()
+	walkNodes(drawnRegion(t, v, "answer"), func(n *html.Node) {
+		if n.Data == "button" {
+			all += attribute(n, "id") + attribute(n, "name") + attribute(n, "value") + ";"
+		}
+	})
+	return all
+}
+
+// drawnRegion is one region of a view.
+func drawnRegion(t *testing.T, v *round.View, id string) *html.Node {
+	t.Helper()
 	regions, err := tabletRegions(v, Display{TabletMMPerPX: smallTabletMMPerPX})
 	if err != nil {
 		t.Fatal(err)
 	}
 	for _, r := range regions {
-		if r.ID == "main" {
-			return strings.Join(strings.Fields(wordsOf(parsePage(t, []byte(r.HTML)))), "")
+		if r.ID == id {
+			return parsePage(t, []byte(r.HTML))
 		}
 	}
-	return ""
+	t.Fatalf("there is no region %q", id)
+	return nil
 }

@@ -23,6 +23,10 @@ func (p pane) watching() bool {
 	return p.taking() != nil && p.taking().How == pb.ReadingHow_READING_HOW_WATCHED
 }
 
+// WatchCut tells that the tablet was started again while a pressure was watched: beside
+// the keys there is no room to say so.
+func (p pane) WatchCut() bool { return p.watching() && p.taking().Cut }
+
 // Target is what is touched with each flash, to start and to stop; nil when the time
 // has been stopped.
 func (p pane) Target() *target {

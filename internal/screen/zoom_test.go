@@ -32,6 +32,7 @@ func showSample(t *testing.T, b *browser, desk *trivialDesk, v *round.View) {
 	t.Helper()
 	showView(desk, v)
 	b.until(t, fmt.Sprintf("document.getElementById('main').textContent.replace(/\\s+/g, '') === %q", mainWords(t, v)))
+	b.until(t, fmt.Sprintf(`[...document.querySelectorAll("#answer button")].map(b => b.id + b.name + b.value + ";").join("") === %q`, answerButtons(t, v)))
 	value[bool](t, b, "scrollTo(0, 0) || true")
 }
 
