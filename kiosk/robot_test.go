@@ -218,6 +218,10 @@ func (r *robot) sound(s *pb.CheckStep) {
 			.reduce((a, b) => Math.abs(b - %[2]v) < Math.abs(a - %[2]v) ? b : a)`, between, answer.Level.GetFraction()))
 		r.choose(fmt.Sprintf(`%s[value=%q]`, between, nearest))
 	case *pb.Result_Reading:
+		if len(s.GetParts()) == 1 && s.GetParts()[0].GetHow() != pb.ReadingHow_READING_HOW_UNSPECIFIED {
+			r.take(s)
+			return
+		}
 		for i, v := range answer.Reading.GetValues() {
 			if i > 0 {
 				r.tap(only("enter"))
