@@ -104,7 +104,8 @@ func (d *Desk) assist(ctx context.Context, a Act) error {
 	s.Assistant = person
 	if s.Phase == PhaseSignIn {
 		s.Phase = PhaseBefore
-		s.Engine, s.Ambient = engine{}, ""
+		s.Engine, s.Ambient, s.Figures = engine{}, "", nil
+		d.stale = true // what counts as cold may have followed from them
 	}
 	return nil
 }

@@ -58,7 +58,9 @@ func (d *Desk) engineTold() *pb.RoundConditions {
 	s.Engine.ToldLag = d.lag()
 	told := s.Engine
 	told.Stopped = told.Stopped.Add(-told.ToldLag)
-	return told.conditions(s.Ambient)
+	c := told.conditions(s.Ambient)
+	figuresInto(c, s.Figures)
+	return c
 }
 
 // tellEngineAnew says when the engine stopped by the clock as it is now, where that

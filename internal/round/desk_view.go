@@ -116,7 +116,7 @@ func (d *Desk) beforeView(now time.Time) *Before {
 	steps := d.scene.plan.GetSteps()
 	n, last := coldSteps(steps, s.Engine, now)
 	b := &Before{
-		Unknown: s.Engine.Said == saidUnknown, Running: s.Engine.Said == saidRunning, AmbientText: s.Ambient,
+		Unknown: s.Engine.Said == saidUnknown, Running: s.Engine.Said == saidRunning, AmbientText: s.Ambient, Figures: figureViews(s.Figures),
 		ColdSteps: n, Gauges: s.Gauges, Quantities: gaugedQuantities(steps, d.scene.gauges), Resuming: s.Resuming,
 	}
 	if s.Engine.Said == saidStopped {

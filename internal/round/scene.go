@@ -102,6 +102,9 @@ func (d *Desk) lookAtRound(ctx context.Context, sc *scene) error {
 		return fmt.Errorf("read the plan of %s for %s: %w", s.Routine, s.Vehicle, err)
 	}
 	sc.plan = resp.GetPlan()
+	if err := d.coolSteps(sc.plan); err != nil {
+		return err
+	}
 	if s.Round == "" {
 		return nil
 	}

@@ -36,13 +36,14 @@ type session struct {
 	Routine string                 `json:"routine,omitempty"`
 	Gauges  map[pb.Quantity]string `json:"gauges,omitempty"` // in hand
 
-	Round    string   `json:"round,omitempty"` // under way, or to be resumed; empty before it is opened
-	Resuming bool     `json:"resuming,omitempty"`
-	Engine   engine   `json:"engine,omitzero"`
-	Ambient  string   `json:"ambient,omitempty"` // as typed
-	Again    []string `json:"again,omitempty"`   // steps to be asked again after a run
-	Told     []string `json:"told,omitempty"`    // steps of which control was told since the round was begun or gone on with
-	BrokeOff int      `json:"broke_off,omitempty"`
+	Round    string            `json:"round,omitempty"` // under way, or to be resumed; empty before it is opened
+	Resuming bool              `json:"resuming,omitempty"`
+	Engine   engine            `json:"engine,omitzero"`
+	Ambient  string            `json:"ambient,omitempty"` // as typed
+	Figures  map[string]string `json:"figures,omitempty"` // of the vehicle before it is begun, as typed
+	Again    []string          `json:"again,omitempty"`   // steps to be asked again after a run
+	Told     []string          `json:"told,omitempty"`    // steps of which control was told since the round was begun or gone on with
+	BrokeOff int               `json:"broke_off,omitempty"`
 
 	Step    string        `json:"step,omitempty"`    // in the light
 	Looked  time.Duration `json:"looked,omitempty"`  // at it, up to the newest act

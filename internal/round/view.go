@@ -98,11 +98,20 @@ type Before struct {
 	Unknown       bool                   // nobody knows when the engine last ran
 	Running       bool                   // the engine runs now
 	AmbientText   string                 // as typed, in degrees Celsius; empty: not read
+	Figures       []Figure               // of the vehicle, each may be left empty
 	ColdSteps     int                    // steps that need a cold engine
 	ColdAt        *time.Time             // when the last of them can be done; nil when now, or not known
 	Gauges        map[pb.Quantity]string // gauge in hand by quantity
 	Quantities    []pb.Quantity          // what the plan measures with a gauge, in its order
 	Resuming      bool                   // it is a return, not a start
+}
+
+// Figure is a number of the vehicle that is asked for before the first step.
+type Figure struct {
+	ID    string
+	Title string
+	Unit  string
+	Text  string // as typed; empty: nobody has read it
 }
 
 // MarkState is how a step stands in the walk.

@@ -1,7 +1,10 @@
 package round
 
 import (
+	"fmt"
 	"time"
+
+	"google.golang.org/protobuf/types/known/durationpb"
 
 	pb "bayround/proto/bayround/v1"
 )
@@ -46,6 +49,30 @@ func (e engine) coldAt(step *pb.CheckStep, now time.Time) time.Time {
 		return time.Time{}
 	}
 	return ran.Add(step.GetColdAfter().AsDuration())
+}
+
+// coolSteps says of each step that must be cold how long the engine must have stood by
+// the rule packs in force, as the station will ask: not at all where the vehicle was
+// driven no farther than they allow.
+func (d *Desk) coolSteps(plan *pb.Plan) error {
+	km, said := number(d.session.Figures[figureDriven])
+	for _, step := range plan.GetSteps() {
+		if step.GetColdAfter() == nil {
+			continue
+		}
+		rule, err := d.twin.ColdRule(plan.GetVehicle(), step.GetItem())
+		if err != nil {
+			return fmt.Errorf("read what counts as cold at %s: %w", step.GetStepId(), err)
+		}
+		if rule == nil {
+			continue
+		}
+		step.ColdAfter = rule.GetStood()
+		if most := rule.GetDrivenAtMostKm(); said && most > 0 && km <= most {
+			step.ColdAfter = durationpb.New(0)
+		}
+	}
+	return nil
 }
 
 // conditions are what is told to the station: nothing of what nobody knows.

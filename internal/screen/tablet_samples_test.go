@@ -194,7 +194,8 @@ func startViews(t testing.TB, views map[string]*round.View) {
 		v.Session = &round.Session{Driver: person(t, "arkwith"), Assistant: person(t, "venholt")}
 		v.Before = &round.Before{
 			ColdSteps: 14, Quantities: []pb.Quantity{pb.Quantity_QUANTITY_PRESSURE, pb.Quantity_QUANTITY_LENGTH, pb.Quantity_QUANTITY_VOLTAGE},
-			Gauges: map[pb.Quantity]string{},
+			Gauges:  map[pb.Quantity]string{},
+			Figures: []round.Figure{{ID: "driven", Title: "Driven since it was cold", Unit: "km"}, {ID: "odometer", Title: "Odometer", Unit: "km"}, {ID: "hours", Title: "Engine hours", Unit: "h"}},
 		}
 		return v
 	}
@@ -202,6 +203,7 @@ func startViews(t testing.TB, views map[string]*round.View) {
 	v = before()
 	stopped, cold := sampleNow.Add(-65*time.Minute), sampleNow.Add(115*time.Minute)
 	v.Before.EngineStopped, v.Before.ColdAt, v.Before.AmbientText = &stopped, &cold, "-3"
+	v.Before.Figures[1].Text = "48210"
 	v.Before.Gauges[pb.Quantity_QUANTITY_PRESSURE] = "gauges/g-07"
 	views["before-warm"] = v
 	v = before()

@@ -28,6 +28,16 @@ func (m *model) coldness(planned *pb.CheckStep) coldness {
 	return coldness{stood: planned.GetColdAfter().AsDuration()}
 }
 
+// ColdRule is what the rule packs in force say of when an item of a vehicle counts as
+// cold; nil where they say nothing, and the catalogue counts.
+func (s *Station) ColdRule(vehicle, item string) (*pb.ColdRule, error) {
+	snap, err := s.current.Load().vehicle(vehicle)
+	if err != nil || snap.model.judge == nil {
+		return nil, err
+	}
+	return snap.model.judge.ColdRule(item), nil
+}
+
 // checkCold refuses an answer that only counts on a cold engine while the engine
 // was still too warm. Where nobody said when it stopped, it is taken for cold,
 // unless it is known to have been driven too far.
