@@ -74,7 +74,8 @@ func inBubble(t *testing.T, test func(t *testing.T, k *stationtest.Kit, b *table
 	inBubbleBy(t, nil, test)
 }
 
-// inBubbleBy is inBubble; a tablet with a clock of its own knows no vehicle at first.
+// inBubbleBy is inBubble; a tablet with a clock of its own knows no vehicle at first,
+// and its gate is shut until the test opens it.
 func inBubbleBy(t *testing.T, device func() time.Time, test func(t *testing.T, k *stationtest.Kit, b *tablet, g *gate)) {
 	t.Helper()
 	dirs := []string{t.TempDir(), t.TempDir(), t.TempDir()}
@@ -86,7 +87,9 @@ func inBubbleBy(t *testing.T, device func() time.Time, test func(t *testing.T, k
 		served := make(chan error, 1)
 		go func() { served <- server.Serve(listener) }()
 		g := &gate{open: make(chan struct{})}
-		g.unshut()
+		if device == nil {
+			g.unshut()
+		}
 		conn, err := grpc.NewClient("passthrough:///station", grpc.WithTransportCredentials(insecure.NewCredentials()),
 			grpc.WithContextDialer(func(ctx context.Context, _ string) (net.Conn, error) {
 				c, err := listener.DialContext(ctx)

@@ -156,6 +156,10 @@ func (o *chartOutlook) end() time.Time {
 
 func secondOf(t time.Time) float64 { return float64(t.Unix()) }
 
+// leastValues is how much of the value axis is shown at least: no gauge of a station
+// shows less than a hundredth of the units that people read.
+const leastValues = 0.05
+
 func (c *chart) spanValues() {
 	c.low, c.high = math.Inf(1), math.Inf(-1)
 	take := func(v float64) { c.low, c.high = min(c.low, v), max(c.high, v) }
@@ -175,6 +179,9 @@ func (c *chart) spanValues() {
 	if c.high-c.low < 1e-6*max(math.Abs(c.high), 1) { // all the same
 		room := max(math.Abs(c.high)*0.05, 0.05)
 		c.low, c.high = c.low-room, c.high+room
+	}
+	if c.high-c.low < leastValues {
+		c.low, c.high = c.low-leastValues/2, c.high+leastValues/2
 	}
 	room := 0.07 * (c.high - c.low)
 	c.low, c.high = c.low-room, c.high+room
