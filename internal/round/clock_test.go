@@ -3,6 +3,7 @@ package round_test
 import (
 	"os"
 	"path/filepath"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -17,19 +18,21 @@ import (
 // watch is a tablet's clock that somebody sets, beside the true time.
 type watch struct {
 	truth *stationtest.Clock
-	off   time.Duration
+	off   atomic.Int64 // in nanoseconds: the desk looks at the clock while it is set
 	began time.Time
 }
 
 func newWatch(off time.Duration) *watch {
 	truth := stationtest.NewClock()
-	return &watch{truth: truth, off: off, began: truth.Now()}
+	w := &watch{truth: truth, began: truth.Now()}
+	w.set(off)
+	return w
 }
 
 // shows is what the tablet's clock shows; ran is how long what no one can set has run.
-func (w *watch) shows() time.Time                { return w.truth.Now().Add(w.off) }
+func (w *watch) shows() time.Time                { return w.truth.Now().Add(time.Duration(w.off.Load())) }
 func (w *watch) ran(time.Time) time.Duration     { return w.truth.Now().Sub(w.began) }
-func (w *watch) set(off time.Duration)           { w.off = off }
+func (w *watch) set(off time.Duration)           { w.off.Store(int64(off)) }
 func (w *watch) right(d time.Duration) time.Time { return w.truth.Now().Add(d) }
 
 func (w *watch) open(t testing.TB, dir string) *round.Clock {
