@@ -69,7 +69,7 @@ func stepDeed(name string) deed {
 		return deed{(*Desk).goNext, step}
 	case "previous":
 		return deed{(*Desk).goBack, step}
-	case "field", "key", "section", "grooves", "level", "see", "count", "note", "proof", "drop-photo", "alone", "take-again", "by-hand":
+	case "field", "key", "section", "grooves", "level", "see", "count", "note", "proof", "drop-photo", "alone", "take-again", "by-hand", "read-again":
 		return deed{(*Desk).edit, step}
 	case "take":
 		return deed{(*Desk).take, step}
@@ -156,7 +156,7 @@ func (d *Desk) meantForAnother(a Act) bool {
 	}
 	switch a.Name {
 	case "field", "key", "section", "grooves", "level", "see", "count", "note", "proof", "drop-photo", "alone", "photo",
-		"take", "take-again", "by-hand", "enter", "record", "confirm", "skip", "cure-cancel", "control":
+		"take", "take-again", "by-hand", "read-again", "enter", "record", "confirm", "skip", "cure-cancel", "control":
 		return at != d.session.Step
 	}
 	return false
@@ -240,6 +240,8 @@ func edited(d draft, step *pb.CheckStep, a Act) (draft, error) {
 		return d.withCount(step, v["condition"], int32(min(max(n, 0), 1<<20)))
 	case "take-again":
 		return d.withoutTaken(step, false)
+	case "read-again":
+		return d.withAgain(step)
 	case "by-hand":
 		return d.withoutTaken(step, v["on"] == "1")
 	}

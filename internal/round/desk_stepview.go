@@ -3,6 +3,7 @@ package round
 import (
 	"context"
 	"fmt"
+	"strings"
 
 	"google.golang.org/protobuf/proto"
 
@@ -96,6 +97,8 @@ func (d *Desk) fieldViews(step *pb.CheckStep) []Field {
 			continue
 		}
 		p, unit := step.GetParts()[part], unitAt(step, part)
+		fields[i].Again = strings.Join(draft.Again, ", ")
+		fields[i].CanAgain = draft.againAt(step) && gaugedAs(step, d.scene.gauges) != pb.Quantity_QUANTITY_UNSPECIFIED
 		fields[i].Unit, fields[i].Range = unitWords(unit), rangeWords(p.GetPlausible(), p.GetQuantity(), unit)
 		if gauge.GetQuantity() == p.GetQuantity() {
 			fields[i].Resolution = resolutionWords(gauge, unit)

@@ -28,6 +28,8 @@ type draft struct {
 	Alone    bool              `json:"alone,omitempty"` // by the method for one person
 	Left     left              `json:"left,omitempty"`
 
+	Again []string `json:"again,omitempty"` // what a gauge showed before it was read again, as typed
+
 	ByHand bool      `json:"by_hand,omitempty"` // the number is typed where it could be tapped, timed or watched
 	Taken  []instant `json:"taken,omitempty"`
 	Keyed  time.Time `json:"keyed,omitzero"` // when the first key of the pressure being typed was touched
@@ -68,7 +70,7 @@ const (
 
 func (d draft) clone() draft {
 	d.Texts, d.Seen, d.Photos = maps.Clone(d.Texts), slices.Clone(d.Seen), slices.Clone(d.Photos)
-	d.Taken = slices.Clip(d.Taken)
+	d.Taken, d.Again = slices.Clip(d.Taken), slices.Clip(d.Again)
 	if d.Texts == nil {
 		d.Texts = map[string]string{}
 	}
@@ -160,6 +162,12 @@ func (d draft) withKey(step *pb.CheckStep, key string) (draft, error) {
 	}
 	d = d.clone()
 	d.Active = id
+	switch n := len(d.Again); {
+	case key == "clear":
+		d.Again = nil
+	case key == "back" && d.Texts[id] == "" && n > 0: // to mend what was read before
+		text, d.Again = d.Again[n-1], d.Again[:n-1]
+	}
 	d.Texts[id] = text
 	if text == "" {
 		delete(d.Texts, id)

@@ -118,8 +118,8 @@ func (d draft) reading(step *pb.CheckStep) *pb.Reading {
 	}
 	reading := &pb.Reading{}
 	for i, p := range step.GetParts() {
-		x, _ := number(d.Texts[p.GetId()])
-		reading.Values = append(reading.Values, &pb.Value{Part: p.GetId(), AsTyped: x, Unit: unitAt(step, i)})
+		all := d.readings(p)
+		reading.Values = append(reading.Values, &pb.Value{Part: p.GetId(), AsTyped: all[0], Unit: unitAt(step, i), Again: all[1:]})
 	}
 	return reading
 }
@@ -179,7 +179,7 @@ func (d draft) typedWords(step *pb.CheckStep) string {
 			break
 		}
 		for i, p := range step.GetParts() {
-			words = append(words, partWords(step, p.GetTitle(), d.Texts[p.GetId()], unitAt(step, i)))
+			words = append(words, partWords(step, p.GetTitle(), d.againWords(p), unitAt(step, i)))
 		}
 	case pb.AnswerKind_ANSWER_KIND_PROFILE:
 		for n := 1; n <= mostSections; n++ {

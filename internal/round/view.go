@@ -168,6 +168,8 @@ type Field struct {
 	Range      string // plausible range in the unit, for instance "7.9 … 8.5"; empty when it would give the answer away
 	Resolution string // what the gauge in hand shows, for instance "0.1"; empty without one
 	Active     bool
+	Again      string // what was read before it was read again, as typed; empty: nothing was
+	CanAgain   bool   // it can be read again, and the mean counts
 }
 
 // Choice is one condition that can be seen.

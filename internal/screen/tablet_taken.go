@@ -62,6 +62,12 @@ func (p pane) LastRead() string {
 	return all[len(all)-1]
 }
 
+// ReadAgain tells that the gauge can be read once more.
+func (p pane) ReadAgain() bool {
+	f := p.ActiveField()
+	return f != nil && f.CanAgain
+}
+
 // TakeWord offers to take the number after all, instead of typing it.
 func (p pane) TakeWord() string {
 	for _, part := range p.Step.GetParts() {
