@@ -47,7 +47,7 @@ func (a *account) budget(o *pb.Observation, as shown) []string {
 	if !o.GetHasValue() {
 		shownValue = o.GetTreadLeastMm()
 	}
-	mpe, step := permissibleError(g, shownValue), g.GetResolution()
+	mpe, step := PermissibleError(g, shownValue), g.GetResolution()
 	told := []string{
 		fmt.Sprintf("greatest error ±%s / √3 = %s", as.exact(mpe), as.two(mpe/math.Sqrt(3))),
 		fmt.Sprintf("step %s / √12 = %s", as.exact(step), as.two(step/math.Sqrt(12))),

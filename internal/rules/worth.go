@@ -74,11 +74,13 @@ func readingWorth(g *pb.Gauge, p *pb.ReadingPart, v *pb.Value) (float64, bool) {
 // whichever is more.
 func gaugeWorth(g *pb.Gauge, value float64, readings []float64) float64 {
 	scatter := max(g.GetRepeatability(), standardDeviation(readings))
-	return measure.MeanUncertainty(max(len(readings), 1), permissibleError(g, value), g.GetResolution(), scatter)
+	return measure.MeanUncertainty(max(len(readings), 1), PermissibleError(g, value), g.GetResolution(), scatter)
 }
 
-// permissibleError is the greatest error of a gauge at a value.
-func permissibleError(g *pb.Gauge, value float64) float64 {
+// PermissibleError is how far a gauge may be off at a value, plus or minus, in the
+// unit of its quantity: what its class permits, where that is more than what the
+// register says.
+func PermissibleError(g *pb.Gauge, value float64) float64 {
 	mpe := g.GetMaxPermissibleError()
 	if g.GetErrorClass() == pb.GaugeErrorClass_GAUGE_ERROR_CLASS_EN_12645 {
 		mpe = max(mpe, float64(measure.TyreGaugeMPE(measure.Kilopascals(value))))

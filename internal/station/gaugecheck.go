@@ -10,7 +10,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"bayround/internal/fault"
-	"bayround/internal/measure"
+	"bayround/internal/rules"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -70,20 +70,10 @@ func checked(g *pb.Gauge, check *pb.GaugeCheck, at time.Time) *pb.Gauge {
 	g, check = proto.CloneOf(g), proto.CloneOf(check)
 	check.StationTime = timestamppb.New(at)
 	off := math.Abs(check.GetShown() - check.GetReferenceValue())
-	check.Good = off <= permissible(g, check.GetReferenceValue())+checkSlack
+	check.Good = off <= rules.PermissibleError(g, check.GetReferenceValue())+checkSlack
 	g.Checks = append(g.Checks, check)
 	g.Checks = g.Checks[max(0, len(g.Checks)-maxChecks):]
 	return g
-}
-
-// permissible is how far a gauge may be off at a value, in the unit of both:
-// what its class permits, where that is more than what the register says.
-func permissible(g *pb.Gauge, value float64) float64 {
-	mpe := g.GetMaxPermissibleError()
-	if g.GetErrorClass() == pb.GaugeErrorClass_GAUGE_ERROR_CLASS_EN_12645 {
-		mpe = max(mpe, float64(measure.TyreGaugeMPE(measure.Kilopascals(value))))
-	}
-	return mpe
 }
 
 // isCheck tells that of two states of a gauge the second one differs by a check.
