@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"slices"
 	"strconv"
@@ -52,8 +53,8 @@ func newExplain(c *console) *cobra.Command {
 	return cmd
 }
 
-// findings are those of now, in the order of the reasons, and after them those of
-// defects that give no reason; each once.
+// findings are those of now, of reasons and of open defects, each once: what takes
+// most away first, then the gravest, else in the order of the reasons.
 func (s *remote) findings(ctx context.Context, vehicle string) (all []*pb.Finding, err error) {
 	readiness, err := s.readinessOf(ctx, []string{vehicle})
 	if err != nil {
@@ -73,6 +74,9 @@ func (s *remote) findings(ctx context.Context, vehicle string) (all []*pb.Findin
 			take(f)
 		}
 	}
+	slices.SortStableFunc(all, func(a, b *pb.Finding) int {
+		return cmp.Or(cmp.Compare(b.GetEffect(), a.GetEffect()), cmp.Compare(b.GetGrade(), a.GetGrade()))
+	})
 	return all, nil
 }
 
