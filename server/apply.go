@@ -80,7 +80,7 @@ func configuration(names []string) ([]*pb.NamedFile, error) {
 			return err
 		})
 		if err != nil {
-			return nil, command.Misuse("reading what is to be applied: %w", err)
+			return nil, command.Misuse("reading the files: %w", err)
 		}
 	}
 	if len(files) == 0 {
