@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"bayround/internal/rules"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -120,24 +121,9 @@ func (c *console) trendLines(h *pb.GetHistoryResponse) {
 
 // limitWords is a limit in words: its own, or else side and bound.
 func limitWords(h *pb.GetHistoryResponse, l *pb.LimitLine) string {
-	bound := sideWords(l.GetSide()) + " " + quantityWords(l.GetBound(), h.GetQuantity(), h.GetUnit())
+	bound := rules.SideWords(l.GetSide()) + " " + quantityWords(l.GetBound(), h.GetQuantity(), h.GetUnit())
 	if l.GetText() == "" {
 		return bound
 	}
 	return bound + ": " + l.GetText()
-}
-
-// sideWords says on which side of a bound a number must lie.
-func sideWords(side pb.LimitSide) string {
-	switch side {
-	case pb.LimitSide_LIMIT_SIDE_AT_LEAST:
-		return "at least"
-	case pb.LimitSide_LIMIT_SIDE_MORE_THAN:
-		return "more than"
-	case pb.LimitSide_LIMIT_SIDE_AT_MOST:
-		return "at most"
-	case pb.LimitSide_LIMIT_SIDE_LESS_THAN:
-		return "less than"
-	}
-	return "near"
 }

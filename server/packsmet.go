@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"bayround/internal/rules"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -47,7 +48,7 @@ func limitRuleWords(l *pb.Limit) string {
 	if strings.ContainsAny(bound, "abcdefghijklmnopqrstuvwxyz?") { // more than a number
 		bound = code(bound)
 	}
-	words := fmt.Sprintf("it is not kept that %s must be %s %s", numberWords(l.GetNumber()), sideWords(l.GetSide()), strings.TrimSpace(bound+" "+l.GetUnit()))
+	words := fmt.Sprintf("it is not kept that %s must be %s %s", numberWords(l.GetNumber()), rules.SideWords(l.GetSide()), strings.TrimSpace(bound+" "+l.GetUnit()))
 	words += " (" + decisionWords(l)
 	if l.GetGuardsLife() {
 		words += "; guards life, so only a gauge in date proves it"

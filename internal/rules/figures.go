@@ -97,7 +97,11 @@ func chance(p float64) string {
 	return rounded(p, 2, false)
 }
 
-// sides words on which side of its bound a number must lie; never changed.
+// SideWords says on which side of its bound a number must lie, for instance "at
+// least"; empty for a side that is not known.
+func SideWords(side pb.LimitSide) string { return sides[side] }
+
+// sides are the words of SideWords; never changed.
 var sides = map[pb.LimitSide]string{
 	pb.LimitSide_LIMIT_SIDE_AT_LEAST:  "at least",
 	pb.LimitSide_LIMIT_SIDE_MORE_THAN: "more than",

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"bayround/internal/rules"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -85,7 +86,7 @@ func (c *chart) limitLabels() []limitLabel {
 	slices.SortStableFunc(limits, func(a, b chartLimit) int { return cmp.Compare(gravity(b.verdict), gravity(a.verdict)) })
 	for _, l := range limits {
 		one := limitLabel{value: l.bound, class: "ch-limit ch-" + limitClass(l.verdict), verdict: l.verdict}
-		one.lines = []string{c.fitting(sideWord(l.side)+" "+c.number(l.bound), sideWord(l.side)+" "+shortNumber(l.bound), sideWord(l.side)), l.effect}
+		one.lines = []string{c.fitting(rules.SideWords(l.side)+" "+c.number(l.bound), rules.SideWords(l.side)+" "+shortNumber(l.bound), rules.SideWords(l.side)), l.effect}
 		if !slices.ContainsFunc(all, func(o limitLabel) bool { return slices.Equal(o.lines, one.lines) }) {
 			all = append(all, one)
 		}
@@ -132,19 +133,6 @@ func limitClass(v pb.Verdict) string {
 		return "restricted"
 	}
 	return "noted"
-}
-
-// sideWord says on which side of a bound a number must lie.
-func sideWord(s pb.LimitSide) string {
-	switch s {
-	case pb.LimitSide_LIMIT_SIDE_MORE_THAN:
-		return "more than"
-	case pb.LimitSide_LIMIT_SIDE_AT_MOST:
-		return "at most"
-	case pb.LimitSide_LIMIT_SIDE_LESS_THAN:
-		return "less than"
-	}
-	return "at least"
 }
 
 // number is a value with its unit.

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"bayround/internal/round"
+	"bayround/internal/rules"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -173,7 +174,7 @@ func (p pastStep) Limits() (lines []limitLine) {
 	for _, l := range limits {
 		drawn := p.limit(l)
 		lines = append(lines, limitLine{
-			Words:  sideWord(l.GetSide()) + " " + p.Value(l.GetBound()),
+			Words:  rules.SideWords(l.GetSide()) + " " + p.Value(l.GetBound()),
 			Effect: effectWords(l.GetEffect()), Text: l.GetText(), Verdict: drawn.verdict,
 		})
 	}
