@@ -9,8 +9,7 @@ import (
 
 // journal answers JournalService.
 type journal struct {
-	// No defaults: an rpc without a handler fails the build.
-	pb.UnsafeJournalServiceServer
+	pb.UnimplementedJournalServiceServer
 	station *station.Station
 	chain   *chain
 }

@@ -9,8 +9,7 @@ import (
 
 // vehicles answers VehicleService.
 type vehicles struct {
-	// No defaults: an rpc without a handler fails the build.
-	pb.UnsafeVehicleServiceServer
+	pb.UnimplementedVehicleServiceServer
 	station *station.Station
 }
 

@@ -61,6 +61,9 @@ type JournalEvent struct {
 	//	*JournalEvent_RepairRecorded
 	//	*JournalEvent_AssistantChanged
 	//	*JournalEvent_StandingAdopted
+	//	*JournalEvent_RecordLossAccepted
+	//	*JournalEvent_RecordRefilled
+	//	*JournalEvent_PersonErased
 	Event         isJournalEvent_Event `protobuf_oneof:"event"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -294,6 +297,33 @@ func (x *JournalEvent) GetStandingAdopted() *Standing {
 	return nil
 }
 
+func (x *JournalEvent) GetRecordLossAccepted() *RecordLossAccepted {
+	if x != nil {
+		if x, ok := x.Event.(*JournalEvent_RecordLossAccepted); ok {
+			return x.RecordLossAccepted
+		}
+	}
+	return nil
+}
+
+func (x *JournalEvent) GetRecordRefilled() *RecordRefilled {
+	if x != nil {
+		if x, ok := x.Event.(*JournalEvent_RecordRefilled); ok {
+			return x.RecordRefilled
+		}
+	}
+	return nil
+}
+
+func (x *JournalEvent) GetPersonErased() *PersonErased {
+	if x != nil {
+		if x, ok := x.Event.(*JournalEvent_PersonErased); ok {
+			return x.PersonErased
+		}
+	}
+	return nil
+}
+
 type isJournalEvent_Event interface {
 	isJournalEvent_Event()
 }
@@ -373,6 +403,21 @@ type JournalEvent_StandingAdopted struct {
 	StandingAdopted *Standing `protobuf:"bytes,30,opt,name=standing_adopted,json=standingAdopted,proto3,oneof"`
 }
 
+type JournalEvent_RecordLossAccepted struct {
+	// A person accepted that events are gone.
+	RecordLossAccepted *RecordLossAccepted `protobuf:"bytes,40,opt,name=record_loss_accepted,json=recordLossAccepted,proto3,oneof"`
+}
+
+type JournalEvent_RecordRefilled struct {
+	// Events were brought back.
+	RecordRefilled *RecordRefilled `protobuf:"bytes,41,opt,name=record_refilled,json=recordRefilled,proto3,oneof"`
+}
+
+type JournalEvent_PersonErased struct {
+	// Who a person is was erased.
+	PersonErased *PersonErased `protobuf:"bytes,42,opt,name=person_erased,json=personErased,proto3,oneof"`
+}
+
 func (*JournalEvent_StationApplied) isJournalEvent_Event() {}
 
 func (*JournalEvent_VehicleApplied) isJournalEvent_Event() {}
@@ -402,6 +447,12 @@ func (*JournalEvent_RepairRecorded) isJournalEvent_Event() {}
 func (*JournalEvent_AssistantChanged) isJournalEvent_Event() {}
 
 func (*JournalEvent_StandingAdopted) isJournalEvent_Event() {}
+
+func (*JournalEvent_RecordLossAccepted) isJournalEvent_Event() {}
+
+func (*JournalEvent_RecordRefilled) isJournalEvent_Event() {}
+
+func (*JournalEvent_PersonErased) isJournalEvent_Event() {}
 
 // RoundOpened is the start of a round.
 type RoundOpened struct {
@@ -838,8 +889,7 @@ var File_bayround_v1_event_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/catalogue.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa7\n" +
-	"\n" +
+	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/catalogue.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x86\f\n" +
 	"\fJournalEvent\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\x03R\bsequence\x12\x1d\n" +
 	"\n" +
@@ -867,7 +917,10 @@ const file_bayround_v1_event_proto_rawDesc = "" +
 	"\x0fresult_recorded\x18\x18 \x01(\v2\x1b.bayround.v1.ResultRecordedH\x00R\x0eresultRecorded\x12F\n" +
 	"\x0frepair_recorded\x18\x19 \x01(\v2\x1b.bayround.v1.RepairRecordedH\x00R\x0erepairRecorded\x12L\n" +
 	"\x11assistant_changed\x18\x1a \x01(\v2\x1d.bayround.v1.AssistantChangedH\x00R\x10assistantChanged\x12B\n" +
-	"\x10standing_adopted\x18\x1e \x01(\v2\x15.bayround.v1.StandingH\x00R\x0fstandingAdoptedB\a\n" +
+	"\x10standing_adopted\x18\x1e \x01(\v2\x15.bayround.v1.StandingH\x00R\x0fstandingAdopted\x12S\n" +
+	"\x14record_loss_accepted\x18( \x01(\v2\x1f.bayround.v1.RecordLossAcceptedH\x00R\x12recordLossAccepted\x12F\n" +
+	"\x0frecord_refilled\x18) \x01(\v2\x1b.bayround.v1.RecordRefilledH\x00R\x0erecordRefilled\x12@\n" +
+	"\rperson_erased\x18* \x01(\v2\x19.bayround.v1.PersonErasedH\x00R\fpersonErasedB\a\n" +
 	"\x05event\"7\n" +
 	"\vRoundOpened\x12(\n" +
 	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"\xff\x01\n" +
@@ -929,14 +982,17 @@ var file_bayround_v1_event_proto_goTypes = []any{
 	(*Routine)(nil),               // 14: bayround.v1.Routine
 	(*RulePack)(nil),              // 15: bayround.v1.RulePack
 	(*Standing)(nil),              // 16: bayround.v1.Standing
-	(*Round)(nil),                 // 17: bayround.v1.Round
-	(RoundState)(0),               // 18: bayround.v1.RoundState
-	(*RoundConditions)(nil),       // 19: bayround.v1.RoundConditions
-	(Verdict)(0),                  // 20: bayround.v1.Verdict
-	(*UndoneStep)(nil),            // 21: bayround.v1.UndoneStep
-	(*Result)(nil),                // 22: bayround.v1.Result
-	(*Finding)(nil),               // 23: bayround.v1.Finding
-	(*Repair)(nil),                // 24: bayround.v1.Repair
+	(*RecordLossAccepted)(nil),    // 17: bayround.v1.RecordLossAccepted
+	(*RecordRefilled)(nil),        // 18: bayround.v1.RecordRefilled
+	(*PersonErased)(nil),          // 19: bayround.v1.PersonErased
+	(*Round)(nil),                 // 20: bayround.v1.Round
+	(RoundState)(0),               // 21: bayround.v1.RoundState
+	(*RoundConditions)(nil),       // 22: bayround.v1.RoundConditions
+	(Verdict)(0),                  // 23: bayround.v1.Verdict
+	(*UndoneStep)(nil),            // 24: bayround.v1.UndoneStep
+	(*Result)(nil),                // 25: bayround.v1.Result
+	(*Finding)(nil),               // 26: bayround.v1.Finding
+	(*Repair)(nil),                // 27: bayround.v1.Repair
 }
 var file_bayround_v1_event_proto_depIdxs = []int32{
 	8,  // 0: bayround.v1.JournalEvent.station_time:type_name -> google.protobuf.Timestamp
@@ -956,19 +1012,22 @@ var file_bayround_v1_event_proto_depIdxs = []int32{
 	7,  // 14: bayround.v1.JournalEvent.repair_recorded:type_name -> bayround.v1.RepairRecorded
 	4,  // 15: bayround.v1.JournalEvent.assistant_changed:type_name -> bayround.v1.AssistantChanged
 	16, // 16: bayround.v1.JournalEvent.standing_adopted:type_name -> bayround.v1.Standing
-	17, // 17: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
-	18, // 18: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
-	19, // 19: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
-	20, // 20: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
-	21, // 21: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
-	22, // 22: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
-	23, // 23: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
-	24, // 24: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
-	25, // [25:25] is the sub-list for method output_type
-	25, // [25:25] is the sub-list for method input_type
-	25, // [25:25] is the sub-list for extension type_name
-	25, // [25:25] is the sub-list for extension extendee
-	0,  // [0:25] is the sub-list for field type_name
+	17, // 17: bayround.v1.JournalEvent.record_loss_accepted:type_name -> bayround.v1.RecordLossAccepted
+	18, // 18: bayround.v1.JournalEvent.record_refilled:type_name -> bayround.v1.RecordRefilled
+	19, // 19: bayround.v1.JournalEvent.person_erased:type_name -> bayround.v1.PersonErased
+	20, // 20: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
+	21, // 21: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
+	22, // 22: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
+	23, // 23: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
+	24, // 24: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
+	25, // 25: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
+	26, // 26: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
+	27, // 27: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
+	28, // [28:28] is the sub-list for method output_type
+	28, // [28:28] is the sub-list for method input_type
+	28, // [28:28] is the sub-list for extension type_name
+	28, // [28:28] is the sub-list for extension extendee
+	0,  // [0:28] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_event_proto_init() }
@@ -979,6 +1038,7 @@ func file_bayround_v1_event_proto_init() {
 	file_bayround_v1_catalogue_proto_init()
 	file_bayround_v1_finding_proto_init()
 	file_bayround_v1_gauge_proto_init()
+	file_bayround_v1_record_proto_init()
 	file_bayround_v1_result_proto_init()
 	file_bayround_v1_round_proto_init()
 	file_bayround_v1_rule_proto_init()
@@ -1002,6 +1062,9 @@ func file_bayround_v1_event_proto_init() {
 		(*JournalEvent_RepairRecorded)(nil),
 		(*JournalEvent_AssistantChanged)(nil),
 		(*JournalEvent_StandingAdopted)(nil),
+		(*JournalEvent_RecordLossAccepted)(nil),
+		(*JournalEvent_RecordRefilled)(nil),
+		(*JournalEvent_PersonErased)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{

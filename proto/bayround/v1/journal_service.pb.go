@@ -188,9 +188,14 @@ type CommandEvents struct {
 	// The events.
 	Events []*JournalEvent `protobuf:"bytes,1,rep,name=events,proto3" json:"events,omitempty"`
 	// Their exact bytes, in the same order, when asked for.
-	Records       [][]byte `protobuf:"bytes,2,rep,name=records,proto3" json:"records,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Records [][]byte `protobuf:"bytes,2,rep,name=records,proto3" json:"records,omitempty"`
+	// Leaf hashes of events whose content was dropped when their time was over: as many
+	// as there are, 32 bytes each. Of such a command nothing else is told but its sequence.
+	DroppedLeafHashes [][]byte `protobuf:"bytes,3,rep,name=dropped_leaf_hashes,json=droppedLeafHashes,proto3" json:"dropped_leaf_hashes,omitempty"`
+	// Sequence of the first of them; 0 when there are none.
+	DroppedFirstSequence int64 `protobuf:"varint,4,opt,name=dropped_first_sequence,json=droppedFirstSequence,proto3" json:"dropped_first_sequence,omitempty"`
+	unknownFields        protoimpl.UnknownFields
+	sizeCache            protoimpl.SizeCache
 }
 
 func (x *CommandEvents) Reset() {
@@ -235,6 +240,20 @@ func (x *CommandEvents) GetRecords() [][]byte {
 		return x.Records
 	}
 	return nil
+}
+
+func (x *CommandEvents) GetDroppedLeafHashes() [][]byte {
+	if x != nil {
+		return x.DroppedLeafHashes
+	}
+	return nil
+}
+
+func (x *CommandEvents) GetDroppedFirstSequence() int64 {
+	if x != nil {
+		return x.DroppedFirstSequence
+	}
+	return 0
 }
 
 // Bookmark says how far the stream has come.
@@ -384,11 +403,546 @@ func (x *GetCheckpointResponse) GetJournalId() string {
 	return ""
 }
 
+// ProveInclusionRequest names an event.
+type ProveInclusionRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its sequence.
+	Sequence      int64 `protobuf:"varint,1,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ProveInclusionRequest) Reset() {
+	*x = ProveInclusionRequest{}
+	mi := &file_bayround_v1_journal_service_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ProveInclusionRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ProveInclusionRequest) ProtoMessage() {}
+
+func (x *ProveInclusionRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_journal_service_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ProveInclusionRequest.ProtoReflect.Descriptor instead.
+func (*ProveInclusionRequest) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_journal_service_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *ProveInclusionRequest) GetSequence() int64 {
+	if x != nil {
+		return x.Sequence
+	}
+	return 0
+}
+
+// ProveInclusionResponse is a proof as in RFC 6962.
+type ProveInclusionResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The exact bytes of the event; empty when its content was dropped.
+	Record []byte `protobuf:"bytes,1,opt,name=record,proto3" json:"record,omitempty"`
+	// Leaf hash, 32 bytes: SHA-256 of a zero byte followed by the record.
+	LeafHash []byte `protobuf:"bytes,2,opt,name=leaf_hash,json=leafHash,proto3" json:"leaf_hash,omitempty"`
+	// Signed note, C2SP tlog-checkpoint.
+	Checkpoint string `protobuf:"bytes,3,opt,name=checkpoint,proto3" json:"checkpoint,omitempty"`
+	// Audit path from the leaf to the root, 32 bytes each.
+	AuditPath     [][]byte `protobuf:"bytes,4,rep,name=audit_path,json=auditPath,proto3" json:"audit_path,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ProveInclusionResponse) Reset() {
+	*x = ProveInclusionResponse{}
+	mi := &file_bayround_v1_journal_service_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ProveInclusionResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ProveInclusionResponse) ProtoMessage() {}
+
+func (x *ProveInclusionResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_journal_service_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ProveInclusionResponse.ProtoReflect.Descriptor instead.
+func (*ProveInclusionResponse) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_journal_service_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *ProveInclusionResponse) GetRecord() []byte {
+	if x != nil {
+		return x.Record
+	}
+	return nil
+}
+
+func (x *ProveInclusionResponse) GetLeafHash() []byte {
+	if x != nil {
+		return x.LeafHash
+	}
+	return nil
+}
+
+func (x *ProveInclusionResponse) GetCheckpoint() string {
+	if x != nil {
+		return x.Checkpoint
+	}
+	return ""
+}
+
+func (x *ProveInclusionResponse) GetAuditPath() [][]byte {
+	if x != nil {
+		return x.AuditPath
+	}
+	return nil
+}
+
+// ProveConsistencyRequest holds what the caller saw last.
+type ProveConsistencyRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Signed note of this station; empty for none.
+	KnownCheckpoint string `protobuf:"bytes,1,opt,name=known_checkpoint,json=knownCheckpoint,proto3" json:"known_checkpoint,omitempty"`
+	// Device that asks; for the log.
+	Device        string `protobuf:"bytes,2,opt,name=device,proto3" json:"device,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ProveConsistencyRequest) Reset() {
+	*x = ProveConsistencyRequest{}
+	mi := &file_bayround_v1_journal_service_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ProveConsistencyRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ProveConsistencyRequest) ProtoMessage() {}
+
+func (x *ProveConsistencyRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_journal_service_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ProveConsistencyRequest.ProtoReflect.Descriptor instead.
+func (*ProveConsistencyRequest) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_journal_service_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *ProveConsistencyRequest) GetKnownCheckpoint() string {
+	if x != nil {
+		return x.KnownCheckpoint
+	}
+	return ""
+}
+
+func (x *ProveConsistencyRequest) GetDevice() string {
+	if x != nil {
+		return x.Device
+	}
+	return ""
+}
+
+// ProveConsistencyResponse is a proof as in RFC 6962.
+type ProveConsistencyResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Newest signed note, C2SP tlog-checkpoint; empty while the journal is empty.
+	Checkpoint string `protobuf:"bytes,1,opt,name=checkpoint,proto3" json:"checkpoint,omitempty"`
+	// Consistency proof, 32 bytes each, from proven_events to the newest checkpoint.
+	ConsistencyPath [][]byte `protobuf:"bytes,2,rep,name=consistency_path,json=consistencyPath,proto3" json:"consistency_path,omitempty"`
+	// How many events the proof starts from: those of the known checkpoint, or fewer
+	// when a loss was accepted since.
+	ProvenEvents int64 `protobuf:"varint,3,opt,name=proven_events,json=provenEvents,proto3" json:"proven_events,omitempty"`
+	// The accepted loss that makes them fewer; absent when there is none.
+	Loss          *RecordLossAccepted `protobuf:"bytes,4,opt,name=loss,proto3" json:"loss,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ProveConsistencyResponse) Reset() {
+	*x = ProveConsistencyResponse{}
+	mi := &file_bayround_v1_journal_service_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ProveConsistencyResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ProveConsistencyResponse) ProtoMessage() {}
+
+func (x *ProveConsistencyResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_journal_service_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ProveConsistencyResponse.ProtoReflect.Descriptor instead.
+func (*ProveConsistencyResponse) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_journal_service_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *ProveConsistencyResponse) GetCheckpoint() string {
+	if x != nil {
+		return x.Checkpoint
+	}
+	return ""
+}
+
+func (x *ProveConsistencyResponse) GetConsistencyPath() [][]byte {
+	if x != nil {
+		return x.ConsistencyPath
+	}
+	return nil
+}
+
+func (x *ProveConsistencyResponse) GetProvenEvents() int64 {
+	if x != nil {
+		return x.ProvenEvents
+	}
+	return 0
+}
+
+func (x *ProveConsistencyResponse) GetLoss() *RecordLossAccepted {
+	if x != nil {
+		return x.Loss
+	}
+	return nil
+}
+
+// ExportRecordRequest says from where.
+type ExportRecordRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Sequence of the first event; 0 counts as 1. It may be in the middle of a command:
+	// the stretch then begins with that command's first event.
+	FirstSequence int64 `protobuf:"varint,1,opt,name=first_sequence,json=firstSequence,proto3" json:"first_sequence,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExportRecordRequest) Reset() {
+	*x = ExportRecordRequest{}
+	mi := &file_bayround_v1_journal_service_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExportRecordRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExportRecordRequest) ProtoMessage() {}
+
+func (x *ExportRecordRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_journal_service_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExportRecordRequest.ProtoReflect.Descriptor instead.
+func (*ExportRecordRequest) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_journal_service_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *ExportRecordRequest) GetFirstSequence() int64 {
+	if x != nil {
+		return x.FirstSequence
+	}
+	return 0
+}
+
+// ExportRecordResponse is one piece.
+type ExportRecordResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The piece.
+	Part          *RecordPart `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExportRecordResponse) Reset() {
+	*x = ExportRecordResponse{}
+	mi := &file_bayround_v1_journal_service_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExportRecordResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExportRecordResponse) ProtoMessage() {}
+
+func (x *ExportRecordResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_journal_service_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExportRecordResponse.ProtoReflect.Descriptor instead.
+func (*ExportRecordResponse) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_journal_service_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *ExportRecordResponse) GetPart() *RecordPart {
+	if x != nil {
+		return x.Part
+	}
+	return nil
+}
+
+// OfferRecordRequest is one piece of a copy.
+type OfferRecordRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The piece.
+	Part *RecordPart `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
+	// Device that offers it; the first piece says it.
+	Device        string `protobuf:"bytes,2,opt,name=device,proto3" json:"device,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OfferRecordRequest) Reset() {
+	*x = OfferRecordRequest{}
+	mi := &file_bayround_v1_journal_service_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OfferRecordRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OfferRecordRequest) ProtoMessage() {}
+
+func (x *OfferRecordRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_journal_service_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OfferRecordRequest.ProtoReflect.Descriptor instead.
+func (*OfferRecordRequest) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_journal_service_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *OfferRecordRequest) GetPart() *RecordPart {
+	if x != nil {
+		return x.Part
+	}
+	return nil
+}
+
+func (x *OfferRecordRequest) GetDevice() string {
+	if x != nil {
+		return x.Device
+	}
+	return ""
+}
+
+// OfferRecordResponse says what came of it.
+type OfferRecordResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Newest event of the copy that was kept.
+	KeptToSequence int64 `protobuf:"varint,1,opt,name=kept_to_sequence,json=keptToSequence,proto3" json:"kept_to_sequence,omitempty"`
+	// The copies reach the highest known checkpoint: the station can repair itself at its
+	// next start.
+	Enough        bool `protobuf:"varint,2,opt,name=enough,proto3" json:"enough,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OfferRecordResponse) Reset() {
+	*x = OfferRecordResponse{}
+	mi := &file_bayround_v1_journal_service_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OfferRecordResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OfferRecordResponse) ProtoMessage() {}
+
+func (x *OfferRecordResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_journal_service_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OfferRecordResponse.ProtoReflect.Descriptor instead.
+func (*OfferRecordResponse) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_journal_service_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *OfferRecordResponse) GetKeptToSequence() int64 {
+	if x != nil {
+		return x.KeptToSequence
+	}
+	return 0
+}
+
+func (x *OfferRecordResponse) GetEnough() bool {
+	if x != nil {
+		return x.Enough
+	}
+	return false
+}
+
+// GetRecordStateRequest asks for the state.
+type GetRecordStateRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetRecordStateRequest) Reset() {
+	*x = GetRecordStateRequest{}
+	mi := &file_bayround_v1_journal_service_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetRecordStateRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetRecordStateRequest) ProtoMessage() {}
+
+func (x *GetRecordStateRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_journal_service_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetRecordStateRequest.ProtoReflect.Descriptor instead.
+func (*GetRecordStateRequest) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_journal_service_proto_rawDescGZIP(), []int{14}
+}
+
+// GetRecordStateResponse holds the state.
+type GetRecordStateResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The state.
+	State         *RecordState `protobuf:"bytes,1,opt,name=state,proto3" json:"state,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetRecordStateResponse) Reset() {
+	*x = GetRecordStateResponse{}
+	mi := &file_bayround_v1_journal_service_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetRecordStateResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetRecordStateResponse) ProtoMessage() {}
+
+func (x *GetRecordStateResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_journal_service_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetRecordStateResponse.ProtoReflect.Descriptor instead.
+func (*GetRecordStateResponse) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_journal_service_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *GetRecordStateResponse) GetState() *RecordState {
+	if x != nil {
+		return x.State
+	}
+	return nil
+}
+
 var File_bayround_v1_journal_service_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_journal_service_proto_rawDesc = "" +
 	"\n" +
-	"!bayround/v1/journal_service.proto\x12\vbayround.v1\x1a\x17bayround/v1/event.proto\x1a\x1bbuf/validate/validate.proto\"x\n" +
+	"!bayround/v1/journal_service.proto\x12\vbayround.v1\x1a\x17bayround/v1/event.proto\x1a\x18bayround/v1/record.proto\x1a\x1bbuf/validate/validate.proto\"x\n" +
 	"\rFollowRequest\x12\x1e\n" +
 	"\x05token\x18\x01 \x01(\tB\b\xbaH\x05r\x03\x18\xac\x02R\x05token\x12'\n" +
 	"\x0finclude_records\x18\x02 \x01(\bR\x0eincludeRecords\x12\x1e\n" +
@@ -397,10 +951,12 @@ const file_bayround_v1_journal_service_proto_rawDesc = "" +
 	"\x05token\x18\x01 \x01(\tR\x05token\x124\n" +
 	"\x06events\x18\x02 \x01(\v2\x1a.bayround.v1.CommandEventsH\x00R\x06events\x123\n" +
 	"\bbookmark\x18\x03 \x01(\v2\x15.bayround.v1.BookmarkH\x00R\bbookmarkB\t\n" +
-	"\amessage\"\\\n" +
+	"\amessage\"\xc2\x01\n" +
 	"\rCommandEvents\x121\n" +
 	"\x06events\x18\x01 \x03(\v2\x19.bayround.v1.JournalEventR\x06events\x12\x18\n" +
-	"\arecords\x18\x02 \x03(\fR\arecords\"&\n" +
+	"\arecords\x18\x02 \x03(\fR\arecords\x12.\n" +
+	"\x13dropped_leaf_hashes\x18\x03 \x03(\fR\x11droppedLeafHashes\x124\n" +
+	"\x16dropped_first_sequence\x18\x04 \x01(\x03R\x14droppedFirstSequence\"&\n" +
 	"\bBookmark\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\x03R\bsequence\"\x16\n" +
 	"\x14GetCheckpointRequest\"y\n" +
@@ -410,10 +966,48 @@ const file_bayround_v1_journal_service_proto_rawDesc = "" +
 	"checkpoint\x12!\n" +
 	"\fverifier_key\x18\x02 \x01(\tR\vverifierKey\x12\x1d\n" +
 	"\n" +
-	"journal_id\x18\x03 \x01(\tR\tjournalId2\xad\x01\n" +
+	"journal_id\x18\x03 \x01(\tR\tjournalId\"<\n" +
+	"\x15ProveInclusionRequest\x12#\n" +
+	"\bsequence\x18\x01 \x01(\x03B\a\xbaH\x04\"\x02(\x01R\bsequence\"\x8c\x01\n" +
+	"\x16ProveInclusionResponse\x12\x16\n" +
+	"\x06record\x18\x01 \x01(\fR\x06record\x12\x1b\n" +
+	"\tleaf_hash\x18\x02 \x01(\fR\bleafHash\x12\x1e\n" +
+	"\n" +
+	"checkpoint\x18\x03 \x01(\tR\n" +
+	"checkpoint\x12\x1d\n" +
+	"\n" +
+	"audit_path\x18\x04 \x03(\fR\tauditPath\"o\n" +
+	"\x17ProveConsistencyRequest\x123\n" +
+	"\x10known_checkpoint\x18\x01 \x01(\tB\b\xbaH\x05r\x03\x18\xd0\x0fR\x0fknownCheckpoint\x12\x1f\n" +
+	"\x06device\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18@R\x06device\"\xbf\x01\n" +
+	"\x18ProveConsistencyResponse\x12\x1e\n" +
+	"\n" +
+	"checkpoint\x18\x01 \x01(\tR\n" +
+	"checkpoint\x12)\n" +
+	"\x10consistency_path\x18\x02 \x03(\fR\x0fconsistencyPath\x12#\n" +
+	"\rproven_events\x18\x03 \x01(\x03R\fprovenEvents\x123\n" +
+	"\x04loss\x18\x04 \x01(\v2\x1f.bayround.v1.RecordLossAcceptedR\x04loss\"E\n" +
+	"\x13ExportRecordRequest\x12.\n" +
+	"\x0efirst_sequence\x18\x01 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\rfirstSequence\"C\n" +
+	"\x14ExportRecordResponse\x12+\n" +
+	"\x04part\x18\x01 \x01(\v2\x17.bayround.v1.RecordPartR\x04part\"j\n" +
+	"\x12OfferRecordRequest\x123\n" +
+	"\x04part\x18\x01 \x01(\v2\x17.bayround.v1.RecordPartB\x06\xbaH\x03\xc8\x01\x01R\x04part\x12\x1f\n" +
+	"\x06device\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18@R\x06device\"W\n" +
+	"\x13OfferRecordResponse\x12(\n" +
+	"\x10kept_to_sequence\x18\x01 \x01(\x03R\x0ekeptToSequence\x12\x16\n" +
+	"\x06enough\x18\x02 \x01(\bR\x06enough\"\x17\n" +
+	"\x15GetRecordStateRequest\"H\n" +
+	"\x16GetRecordStateResponse\x12.\n" +
+	"\x05state\x18\x01 \x01(\v2\x18.bayround.v1.RecordStateR\x05state2\xef\x04\n" +
 	"\x0eJournalService\x12C\n" +
 	"\x06Follow\x12\x1a.bayround.v1.FollowRequest\x1a\x1b.bayround.v1.FollowResponse0\x01\x12V\n" +
-	"\rGetCheckpoint\x12!.bayround.v1.GetCheckpointRequest\x1a\".bayround.v1.GetCheckpointResponseB'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
+	"\rGetCheckpoint\x12!.bayround.v1.GetCheckpointRequest\x1a\".bayround.v1.GetCheckpointResponse\x12Y\n" +
+	"\x0eProveInclusion\x12\".bayround.v1.ProveInclusionRequest\x1a#.bayround.v1.ProveInclusionResponse\x12_\n" +
+	"\x10ProveConsistency\x12$.bayround.v1.ProveConsistencyRequest\x1a%.bayround.v1.ProveConsistencyResponse\x12U\n" +
+	"\fExportRecord\x12 .bayround.v1.ExportRecordRequest\x1a!.bayround.v1.ExportRecordResponse0\x01\x12R\n" +
+	"\vOfferRecord\x12\x1f.bayround.v1.OfferRecordRequest\x1a .bayround.v1.OfferRecordResponse(\x01\x12Y\n" +
+	"\x0eGetRecordState\x12\".bayround.v1.GetRecordStateRequest\x1a#.bayround.v1.GetRecordStateResponseB'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
 
 var (
 	file_bayround_v1_journal_service_proto_rawDescOnce sync.Once
@@ -427,29 +1021,56 @@ func file_bayround_v1_journal_service_proto_rawDescGZIP() []byte {
 	return file_bayround_v1_journal_service_proto_rawDescData
 }
 
-var file_bayround_v1_journal_service_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
+var file_bayround_v1_journal_service_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
 var file_bayround_v1_journal_service_proto_goTypes = []any{
-	(*FollowRequest)(nil),         // 0: bayround.v1.FollowRequest
-	(*FollowResponse)(nil),        // 1: bayround.v1.FollowResponse
-	(*CommandEvents)(nil),         // 2: bayround.v1.CommandEvents
-	(*Bookmark)(nil),              // 3: bayround.v1.Bookmark
-	(*GetCheckpointRequest)(nil),  // 4: bayround.v1.GetCheckpointRequest
-	(*GetCheckpointResponse)(nil), // 5: bayround.v1.GetCheckpointResponse
-	(*JournalEvent)(nil),          // 6: bayround.v1.JournalEvent
+	(*FollowRequest)(nil),            // 0: bayround.v1.FollowRequest
+	(*FollowResponse)(nil),           // 1: bayround.v1.FollowResponse
+	(*CommandEvents)(nil),            // 2: bayround.v1.CommandEvents
+	(*Bookmark)(nil),                 // 3: bayround.v1.Bookmark
+	(*GetCheckpointRequest)(nil),     // 4: bayround.v1.GetCheckpointRequest
+	(*GetCheckpointResponse)(nil),    // 5: bayround.v1.GetCheckpointResponse
+	(*ProveInclusionRequest)(nil),    // 6: bayround.v1.ProveInclusionRequest
+	(*ProveInclusionResponse)(nil),   // 7: bayround.v1.ProveInclusionResponse
+	(*ProveConsistencyRequest)(nil),  // 8: bayround.v1.ProveConsistencyRequest
+	(*ProveConsistencyResponse)(nil), // 9: bayround.v1.ProveConsistencyResponse
+	(*ExportRecordRequest)(nil),      // 10: bayround.v1.ExportRecordRequest
+	(*ExportRecordResponse)(nil),     // 11: bayround.v1.ExportRecordResponse
+	(*OfferRecordRequest)(nil),       // 12: bayround.v1.OfferRecordRequest
+	(*OfferRecordResponse)(nil),      // 13: bayround.v1.OfferRecordResponse
+	(*GetRecordStateRequest)(nil),    // 14: bayround.v1.GetRecordStateRequest
+	(*GetRecordStateResponse)(nil),   // 15: bayround.v1.GetRecordStateResponse
+	(*JournalEvent)(nil),             // 16: bayround.v1.JournalEvent
+	(*RecordLossAccepted)(nil),       // 17: bayround.v1.RecordLossAccepted
+	(*RecordPart)(nil),               // 18: bayround.v1.RecordPart
+	(*RecordState)(nil),              // 19: bayround.v1.RecordState
 }
 var file_bayround_v1_journal_service_proto_depIdxs = []int32{
-	2, // 0: bayround.v1.FollowResponse.events:type_name -> bayround.v1.CommandEvents
-	3, // 1: bayround.v1.FollowResponse.bookmark:type_name -> bayround.v1.Bookmark
-	6, // 2: bayround.v1.CommandEvents.events:type_name -> bayround.v1.JournalEvent
-	0, // 3: bayround.v1.JournalService.Follow:input_type -> bayround.v1.FollowRequest
-	4, // 4: bayround.v1.JournalService.GetCheckpoint:input_type -> bayround.v1.GetCheckpointRequest
-	1, // 5: bayround.v1.JournalService.Follow:output_type -> bayround.v1.FollowResponse
-	5, // 6: bayround.v1.JournalService.GetCheckpoint:output_type -> bayround.v1.GetCheckpointResponse
-	5, // [5:7] is the sub-list for method output_type
-	3, // [3:5] is the sub-list for method input_type
-	3, // [3:3] is the sub-list for extension type_name
-	3, // [3:3] is the sub-list for extension extendee
-	0, // [0:3] is the sub-list for field type_name
+	2,  // 0: bayround.v1.FollowResponse.events:type_name -> bayround.v1.CommandEvents
+	3,  // 1: bayround.v1.FollowResponse.bookmark:type_name -> bayround.v1.Bookmark
+	16, // 2: bayround.v1.CommandEvents.events:type_name -> bayround.v1.JournalEvent
+	17, // 3: bayround.v1.ProveConsistencyResponse.loss:type_name -> bayround.v1.RecordLossAccepted
+	18, // 4: bayround.v1.ExportRecordResponse.part:type_name -> bayround.v1.RecordPart
+	18, // 5: bayround.v1.OfferRecordRequest.part:type_name -> bayround.v1.RecordPart
+	19, // 6: bayround.v1.GetRecordStateResponse.state:type_name -> bayround.v1.RecordState
+	0,  // 7: bayround.v1.JournalService.Follow:input_type -> bayround.v1.FollowRequest
+	4,  // 8: bayround.v1.JournalService.GetCheckpoint:input_type -> bayround.v1.GetCheckpointRequest
+	6,  // 9: bayround.v1.JournalService.ProveInclusion:input_type -> bayround.v1.ProveInclusionRequest
+	8,  // 10: bayround.v1.JournalService.ProveConsistency:input_type -> bayround.v1.ProveConsistencyRequest
+	10, // 11: bayround.v1.JournalService.ExportRecord:input_type -> bayround.v1.ExportRecordRequest
+	12, // 12: bayround.v1.JournalService.OfferRecord:input_type -> bayround.v1.OfferRecordRequest
+	14, // 13: bayround.v1.JournalService.GetRecordState:input_type -> bayround.v1.GetRecordStateRequest
+	1,  // 14: bayround.v1.JournalService.Follow:output_type -> bayround.v1.FollowResponse
+	5,  // 15: bayround.v1.JournalService.GetCheckpoint:output_type -> bayround.v1.GetCheckpointResponse
+	7,  // 16: bayround.v1.JournalService.ProveInclusion:output_type -> bayround.v1.ProveInclusionResponse
+	9,  // 17: bayround.v1.JournalService.ProveConsistency:output_type -> bayround.v1.ProveConsistencyResponse
+	11, // 18: bayround.v1.JournalService.ExportRecord:output_type -> bayround.v1.ExportRecordResponse
+	13, // 19: bayround.v1.JournalService.OfferRecord:output_type -> bayround.v1.OfferRecordResponse
+	15, // 20: bayround.v1.JournalService.GetRecordState:output_type -> bayround.v1.GetRecordStateResponse
+	14, // [14:21] is the sub-list for method output_type
+	7,  // [7:14] is the sub-list for method input_type
+	7,  // [7:7] is the sub-list for extension type_name
+	7,  // [7:7] is the sub-list for extension extendee
+	0,  // [0:7] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_journal_service_proto_init() }
@@ -458,6 +1079,7 @@ func file_bayround_v1_journal_service_proto_init() {
 		return
 	}
 	file_bayround_v1_event_proto_init()
+	file_bayround_v1_record_proto_init()
 	file_bayround_v1_journal_service_proto_msgTypes[1].OneofWrappers = []any{
 		(*FollowResponse_Events)(nil),
 		(*FollowResponse_Bookmark)(nil),
@@ -468,7 +1090,7 @@ func file_bayround_v1_journal_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_journal_service_proto_rawDesc), len(file_bayround_v1_journal_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   6,
+			NumMessages:   16,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -19,8 +19,13 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	JournalService_Follow_FullMethodName        = "/bayround.v1.JournalService/Follow"
-	JournalService_GetCheckpoint_FullMethodName = "/bayround.v1.JournalService/GetCheckpoint"
+	JournalService_Follow_FullMethodName           = "/bayround.v1.JournalService/Follow"
+	JournalService_GetCheckpoint_FullMethodName    = "/bayround.v1.JournalService/GetCheckpoint"
+	JournalService_ProveInclusion_FullMethodName   = "/bayround.v1.JournalService/ProveInclusion"
+	JournalService_ProveConsistency_FullMethodName = "/bayround.v1.JournalService/ProveConsistency"
+	JournalService_ExportRecord_FullMethodName     = "/bayround.v1.JournalService/ExportRecord"
+	JournalService_OfferRecord_FullMethodName      = "/bayround.v1.JournalService/OfferRecord"
+	JournalService_GetRecordState_FullMethodName   = "/bayround.v1.JournalService/GetRecordState"
 )
 
 // JournalServiceClient is the client API for JournalService service.
@@ -47,6 +52,27 @@ type JournalServiceClient interface {
 	Follow(ctx context.Context, in *FollowRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[FollowResponse], error)
 	// GetCheckpoint returns the newest signed checkpoint. FAILED_PRECONDITION: the journal is empty.
 	GetCheckpoint(ctx context.Context, in *GetCheckpointRequest, opts ...grpc.CallOption) (*GetCheckpointResponse, error)
+	// ProveInclusion proves that an event stands in the record, against the newest
+	// checkpoint. NOT_FOUND: there is no such event.
+	ProveInclusion(ctx context.Context, in *ProveInclusionRequest, opts ...grpc.CallOption) (*ProveInclusionResponse, error)
+	// ProveConsistency proves that the record only grew since a checkpoint that the
+	// caller saw. INVALID_ARGUMENT: it is no checkpoint of this station (reason
+	// CHECKPOINT_FOREIGN). FAILED_PRECONDITION: the record is shorter than the checkpoint
+	// says (reason RECORD_BEHIND); the station takes nothing more until it is repaired,
+	// and whoever has a copy offers it. DATA_LOSS: the record is another one than
+	// the checkpoint vouches for (reason RECORD_FORKED): an alarm.
+	ProveConsistency(ctx context.Context, in *ProveConsistencyRequest, opts ...grpc.CallOption) (*ProveConsistencyResponse, error)
+	// ExportRecord gives the record from an event on, as the parts of a record file.
+	// OUT_OF_RANGE: the record does not reach that far.
+	ExportRecord(ctx context.Context, in *ExportRecordRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[ExportRecordResponse], error)
+	// OfferRecord gives a station whose record is behind the parts of a record file.
+	// They are kept for its repair, as far as they fit; nothing else follows from them.
+	// FAILED_PRECONDITION: the record is not behind (reason RECORD_COMPLETE).
+	// INVALID_ARGUMENT: they are of another journal or no record file.
+	// RESOURCE_EXHAUSTED: there is no room for them.
+	OfferRecord(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[OfferRecordRequest, OfferRecordResponse], error)
+	// GetRecordState tells how well the record stands. Errors: none of its own.
+	GetRecordState(ctx context.Context, in *GetRecordStateRequest, opts ...grpc.CallOption) (*GetRecordStateResponse, error)
 }
 
 type journalServiceClient struct {
@@ -86,6 +112,68 @@ func (c *journalServiceClient) GetCheckpoint(ctx context.Context, in *GetCheckpo
 	return out, nil
 }
 
+func (c *journalServiceClient) ProveInclusion(ctx context.Context, in *ProveInclusionRequest, opts ...grpc.CallOption) (*ProveInclusionResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ProveInclusionResponse)
+	err := c.cc.Invoke(ctx, JournalService_ProveInclusion_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *journalServiceClient) ProveConsistency(ctx context.Context, in *ProveConsistencyRequest, opts ...grpc.CallOption) (*ProveConsistencyResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ProveConsistencyResponse)
+	err := c.cc.Invoke(ctx, JournalService_ProveConsistency_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *journalServiceClient) ExportRecord(ctx context.Context, in *ExportRecordRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[ExportRecordResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &JournalService_ServiceDesc.Streams[1], JournalService_ExportRecord_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[ExportRecordRequest, ExportRecordResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type JournalService_ExportRecordClient = grpc.ServerStreamingClient[ExportRecordResponse]
+
+func (c *journalServiceClient) OfferRecord(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[OfferRecordRequest, OfferRecordResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &JournalService_ServiceDesc.Streams[2], JournalService_OfferRecord_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[OfferRecordRequest, OfferRecordResponse]{ClientStream: stream}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type JournalService_OfferRecordClient = grpc.ClientStreamingClient[OfferRecordRequest, OfferRecordResponse]
+
+func (c *journalServiceClient) GetRecordState(ctx context.Context, in *GetRecordStateRequest, opts ...grpc.CallOption) (*GetRecordStateResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetRecordStateResponse)
+	err := c.cc.Invoke(ctx, JournalService_GetRecordState_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // JournalServiceServer is the server API for JournalService service.
 // All implementations must embed UnimplementedJournalServiceServer
 // for forward compatibility.
@@ -110,6 +198,27 @@ type JournalServiceServer interface {
 	Follow(*FollowRequest, grpc.ServerStreamingServer[FollowResponse]) error
 	// GetCheckpoint returns the newest signed checkpoint. FAILED_PRECONDITION: the journal is empty.
 	GetCheckpoint(context.Context, *GetCheckpointRequest) (*GetCheckpointResponse, error)
+	// ProveInclusion proves that an event stands in the record, against the newest
+	// checkpoint. NOT_FOUND: there is no such event.
+	ProveInclusion(context.Context, *ProveInclusionRequest) (*ProveInclusionResponse, error)
+	// ProveConsistency proves that the record only grew since a checkpoint that the
+	// caller saw. INVALID_ARGUMENT: it is no checkpoint of this station (reason
+	// CHECKPOINT_FOREIGN). FAILED_PRECONDITION: the record is shorter than the checkpoint
+	// says (reason RECORD_BEHIND); the station takes nothing more until it is repaired,
+	// and whoever has a copy offers it. DATA_LOSS: the record is another one than
+	// the checkpoint vouches for (reason RECORD_FORKED): an alarm.
+	ProveConsistency(context.Context, *ProveConsistencyRequest) (*ProveConsistencyResponse, error)
+	// ExportRecord gives the record from an event on, as the parts of a record file.
+	// OUT_OF_RANGE: the record does not reach that far.
+	ExportRecord(*ExportRecordRequest, grpc.ServerStreamingServer[ExportRecordResponse]) error
+	// OfferRecord gives a station whose record is behind the parts of a record file.
+	// They are kept for its repair, as far as they fit; nothing else follows from them.
+	// FAILED_PRECONDITION: the record is not behind (reason RECORD_COMPLETE).
+	// INVALID_ARGUMENT: they are of another journal or no record file.
+	// RESOURCE_EXHAUSTED: there is no room for them.
+	OfferRecord(grpc.ClientStreamingServer[OfferRecordRequest, OfferRecordResponse]) error
+	// GetRecordState tells how well the record stands. Errors: none of its own.
+	GetRecordState(context.Context, *GetRecordStateRequest) (*GetRecordStateResponse, error)
 	mustEmbedUnimplementedJournalServiceServer()
 }
 
@@ -125,6 +234,21 @@ func (UnimplementedJournalServiceServer) Follow(*FollowRequest, grpc.ServerStrea
 }
 func (UnimplementedJournalServiceServer) GetCheckpoint(context.Context, *GetCheckpointRequest) (*GetCheckpointResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetCheckpoint not implemented")
+}
+func (UnimplementedJournalServiceServer) ProveInclusion(context.Context, *ProveInclusionRequest) (*ProveInclusionResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ProveInclusion not implemented")
+}
+func (UnimplementedJournalServiceServer) ProveConsistency(context.Context, *ProveConsistencyRequest) (*ProveConsistencyResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ProveConsistency not implemented")
+}
+func (UnimplementedJournalServiceServer) ExportRecord(*ExportRecordRequest, grpc.ServerStreamingServer[ExportRecordResponse]) error {
+	return status.Error(codes.Unimplemented, "method ExportRecord not implemented")
+}
+func (UnimplementedJournalServiceServer) OfferRecord(grpc.ClientStreamingServer[OfferRecordRequest, OfferRecordResponse]) error {
+	return status.Error(codes.Unimplemented, "method OfferRecord not implemented")
+}
+func (UnimplementedJournalServiceServer) GetRecordState(context.Context, *GetRecordStateRequest) (*GetRecordStateResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetRecordState not implemented")
 }
 func (UnimplementedJournalServiceServer) mustEmbedUnimplementedJournalServiceServer() {}
 func (UnimplementedJournalServiceServer) testEmbeddedByValue()                        {}
@@ -176,6 +300,78 @@ func _JournalService_GetCheckpoint_Handler(srv interface{}, ctx context.Context,
 	return interceptor(ctx, in, info, handler)
 }
 
+func _JournalService_ProveInclusion_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ProveInclusionRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JournalServiceServer).ProveInclusion(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JournalService_ProveInclusion_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JournalServiceServer).ProveInclusion(ctx, req.(*ProveInclusionRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JournalService_ProveConsistency_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ProveConsistencyRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JournalServiceServer).ProveConsistency(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JournalService_ProveConsistency_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JournalServiceServer).ProveConsistency(ctx, req.(*ProveConsistencyRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JournalService_ExportRecord_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(ExportRecordRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(JournalServiceServer).ExportRecord(m, &grpc.GenericServerStream[ExportRecordRequest, ExportRecordResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type JournalService_ExportRecordServer = grpc.ServerStreamingServer[ExportRecordResponse]
+
+func _JournalService_OfferRecord_Handler(srv interface{}, stream grpc.ServerStream) error {
+	return srv.(JournalServiceServer).OfferRecord(&grpc.GenericServerStream[OfferRecordRequest, OfferRecordResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type JournalService_OfferRecordServer = grpc.ClientStreamingServer[OfferRecordRequest, OfferRecordResponse]
+
+func _JournalService_GetRecordState_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetRecordStateRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JournalServiceServer).GetRecordState(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JournalService_GetRecordState_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JournalServiceServer).GetRecordState(ctx, req.(*GetRecordStateRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // JournalService_ServiceDesc is the grpc.ServiceDesc for JournalService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -187,12 +383,34 @@ var JournalService_ServiceDesc = grpc.ServiceDesc{
 			MethodName: "GetCheckpoint",
 			Handler:    _JournalService_GetCheckpoint_Handler,
 		},
+		{
+			MethodName: "ProveInclusion",
+			Handler:    _JournalService_ProveInclusion_Handler,
+		},
+		{
+			MethodName: "ProveConsistency",
+			Handler:    _JournalService_ProveConsistency_Handler,
+		},
+		{
+			MethodName: "GetRecordState",
+			Handler:    _JournalService_GetRecordState_Handler,
+		},
 	},
 	Streams: []grpc.StreamDesc{
 		{
 			StreamName:    "Follow",
 			Handler:       _JournalService_Follow_Handler,
 			ServerStreams: true,
+		},
+		{
+			StreamName:    "ExportRecord",
+			Handler:       _JournalService_ExportRecord_Handler,
+			ServerStreams: true,
+		},
+		{
+			StreamName:    "OfferRecord",
+			Handler:       _JournalService_OfferRecord_Handler,
+			ClientStreams: true,
 		},
 	},
 	Metadata: "bayround/v1/journal_service.proto",

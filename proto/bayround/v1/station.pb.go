@@ -235,7 +235,12 @@ type Person struct {
 	Roles []Role `protobuf:"varint,3,rep,packed,name=roles,proto3,enum=bayround.v1.Role" json:"roles,omitempty"`
 	// Argon2id hash of the person's PIN as a PHC string; empty when there is none.
 	// Never told by ListPeople: only the station's own tablets receive it.
-	PinArgon2Id   string `protobuf:"bytes,4,opt,name=pin_argon2id,json=pinArgon2id,proto3" json:"pin_argon2id,omitempty"`
+	PinArgon2Id string `protobuf:"bytes,4,opt,name=pin_argon2id,json=pinArgon2id,proto3" json:"pin_argon2id,omitempty"`
+	// In the record only: SHA-256 of salt and PersonApart, 32 bytes; title and PIN then
+	// stand apart and can be erased. Never given in a file.
+	Apart []byte `protobuf:"bytes,5,opt,name=apart,proto3" json:"apart,omitempty"`
+	// Who this is was erased; the title then says so. Never given in a file.
+	Erased        bool `protobuf:"varint,6,opt,name=erased,proto3" json:"erased,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -296,6 +301,20 @@ func (x *Person) GetPinArgon2Id() string {
 		return x.PinArgon2Id
 	}
 	return ""
+}
+
+func (x *Person) GetApart() []byte {
+	if x != nil {
+		return x.Apart
+	}
+	return nil
+}
+
+func (x *Person) GetErased() bool {
+	if x != nil {
+		return x.Erased
+	}
+	return false
 }
 
 // StationFile is what one YAML file may hold: any mixture of what a station is
@@ -420,12 +439,14 @@ const file_bayround_v1_station_proto_rawDesc = "" +
 	"\fminimum_crew\x18\t \x01(\x05B\t\xbaH\x06\x1a\x04\x18\t(\x01R\vminimumCrew\x12M\n" +
 	"\x16design_minimum_celsius\x18\n" +
 	" \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00>@)\x00\x00\x00\x00\x00\x00N\xc0R\x14designMinimumCelsius\x12.\n" +
-	"\x13traffic_keeps_right\x18\v \x01(\bR\x11trafficKeepsRight\"\xb7\x02\n" +
+	"\x13traffic_keeps_right\x18\v \x01(\bR\x11trafficKeepsRight\"\xf7\x02\n" +
 	"\x06Person\x12:\n" +
 	"\x04name\x18\x01 \x01(\tB&\xbaH#r!2\x1f^people/[a-z0-9]+(-[a-z0-9]+)*$R\x04name\x12\x1f\n" +
 	"\x05title\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\x05title\x12:\n" +
 	"\x05roles\x18\x03 \x03(\x0e2\x11.bayround.v1.RoleB\x11\xbaH\x0e\x92\x01\v\b\x01\x18\x01\"\x05\x82\x01\x02\x10\x01R\x05roles\x12\x93\x01\n" +
-	"\fpin_argon2id\x18\x04 \x01(\tBp\xbaHmrk2i^(\\$argon2id\\$v=19\\$m=[0-9]{1,7},t=[0-9]{1,3},p=[0-9]{1,3}\\$[A-Za-z0-9+/]{11,86}\\$[A-Za-z0-9+/]{22,86})?$R\vpinArgon2id\"\xf5\x02\n" +
+	"\fpin_argon2id\x18\x04 \x01(\tBp\xbaHmrk2i^(\\$argon2id\\$v=19\\$m=[0-9]{1,7},t=[0-9]{1,3},p=[0-9]{1,3}\\$[A-Za-z0-9+/]{11,86}\\$[A-Za-z0-9+/]{22,86})?$R\vpinArgon2id\x12\x1d\n" +
+	"\x05apart\x18\x05 \x01(\fB\a\xbaH\x04z\x02\x18\x00R\x05apart\x12\x1f\n" +
+	"\x06erased\x18\x06 \x01(\bB\a\xbaH\x04j\x02\b\x00R\x06erased\"\xf5\x02\n" +
 	"\vStationFile\x120\n" +
 	"\bstations\x18\x01 \x03(\v2\x14.bayround.v1.StationR\bstations\x12=\n" +
 	"\bvehicles\x18\x02 \x03(\v2!.bayround.v1.VehicleConfigurationR\bvehicles\x12*\n" +

@@ -1500,6 +1500,134 @@ func (x *RecordRepairResponse) GetSequence() int64 {
 	return 0
 }
 
+// ErasePersonRequest erases who a person is.
+type ErasePersonRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Chosen by the caller; the same id does nothing twice.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Person, people/{person}.
+	Person string `protobuf:"bytes,2,opt,name=person,proto3" json:"person,omitempty"`
+	// Who erases, people/{person}; somebody else.
+	By string `protobuf:"bytes,3,opt,name=by,proto3" json:"by,omitempty"`
+	// Why, in words.
+	Reason        string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ErasePersonRequest) Reset() {
+	*x = ErasePersonRequest{}
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ErasePersonRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ErasePersonRequest) ProtoMessage() {}
+
+func (x *ErasePersonRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ErasePersonRequest.ProtoReflect.Descriptor instead.
+func (*ErasePersonRequest) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{26}
+}
+
+func (x *ErasePersonRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *ErasePersonRequest) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *ErasePersonRequest) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *ErasePersonRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+// ErasePersonResponse says that it is done.
+type ErasePersonResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The person as the record has it now.
+	Person *Person `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	// Journal sequence of the erasure.
+	Sequence      int64 `protobuf:"varint,2,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ErasePersonResponse) Reset() {
+	*x = ErasePersonResponse{}
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ErasePersonResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ErasePersonResponse) ProtoMessage() {}
+
+func (x *ErasePersonResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ErasePersonResponse.ProtoReflect.Descriptor instead.
+func (*ErasePersonResponse) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{27}
+}
+
+func (x *ErasePersonResponse) GetPerson() *Person {
+	if x != nil {
+		return x.Person
+	}
+	return nil
+}
+
+func (x *ErasePersonResponse) GetSequence() int64 {
+	if x != nil {
+		return x.Sequence
+	}
+	return 0
+}
+
 var File_bayround_v1_vehicle_service_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_vehicle_service_proto_rawDesc = "" +
@@ -1598,13 +1726,23 @@ const file_bayround_v1_vehicle_service_proto_rawDesc = "" +
 	"\xbaH\ar\x05\x10\x01\x18\xe8\aR\x04done\"_\n" +
 	"\x14RecordRepairResponse\x12+\n" +
 	"\x06defect\x18\x01 \x01(\v2\x13.bayround.v1.DefectR\x06defect\x12\x1a\n" +
+	"\bsequence\x18\x02 \x01(\x03R\bsequence\"\xd9\x01\n" +
+	"\x12ErasePersonRequest\x12'\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12>\n" +
+	"\x06person\x18\x02 \x01(\tB&\xbaH#r!2\x1f^people/[a-z0-9]+(-[a-z0-9]+)*$R\x06person\x126\n" +
+	"\x02by\x18\x03 \x01(\tB&\xbaH#r!2\x1f^people/[a-z0-9]+(-[a-z0-9]+)*$R\x02by\x12\"\n" +
+	"\x06reason\x18\x04 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\x90\x03R\x06reason\"^\n" +
+	"\x13ErasePersonResponse\x12+\n" +
+	"\x06person\x18\x01 \x01(\v2\x13.bayround.v1.PersonR\x06person\x12\x1a\n" +
 	"\bsequence\x18\x02 \x01(\x03R\bsequence*o\n" +
 	"\n" +
 	"ChangeKind\x12\x1b\n" +
 	"\x17CHANGE_KIND_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11CHANGE_KIND_ADDED\x10\x01\x12\x17\n" +
 	"\x13CHANGE_KIND_CHANGED\x10\x02\x12\x14\n" +
-	"\x10CHANGE_KIND_SAME\x10\x032\xd6\a\n" +
+	"\x10CHANGE_KIND_SAME\x10\x032\xa8\b\n" +
 	"\x0eVehicleService\x12>\n" +
 	"\x05Apply\x12\x19.bayround.v1.ApplyRequest\x1a\x1a.bayround.v1.ApplyResponse\x12M\n" +
 	"\n" +
@@ -1616,7 +1754,8 @@ const file_bayround_v1_vehicle_service_proto_rawDesc = "" +
 	"\n" +
 	"ListGauges\x12\x1e.bayround.v1.ListGaugesRequest\x1a\x1f.bayround.v1.ListGaugesResponse\x12M\n" +
 	"\n" +
-	"ListPeople\x12\x1e.bayround.v1.ListPeopleRequest\x1a\x1f.bayround.v1.ListPeopleResponse\x12S\n" +
+	"ListPeople\x12\x1e.bayround.v1.ListPeopleRequest\x1a\x1f.bayround.v1.ListPeopleResponse\x12P\n" +
+	"\vErasePerson\x12\x1f.bayround.v1.ErasePersonRequest\x1a .bayround.v1.ErasePersonResponse\x12S\n" +
 	"\fListStations\x12 .bayround.v1.ListStationsRequest\x1a!.bayround.v1.ListStationsResponse\x12P\n" +
 	"\vGetRulePack\x12\x1f.bayround.v1.GetRulePackRequest\x1a .bayround.v1.GetRulePackResponse\x12V\n" +
 	"\rListRulePacks\x12!.bayround.v1.ListRulePacksRequest\x1a\".bayround.v1.ListRulePacksResponse\x12S\n" +
@@ -1635,7 +1774,7 @@ func file_bayround_v1_vehicle_service_proto_rawDescGZIP() []byte {
 }
 
 var file_bayround_v1_vehicle_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_bayround_v1_vehicle_service_proto_msgTypes = make([]protoimpl.MessageInfo, 26)
+var file_bayround_v1_vehicle_service_proto_msgTypes = make([]protoimpl.MessageInfo, 28)
 var file_bayround_v1_vehicle_service_proto_goTypes = []any{
 	(ChangeKind)(0),               // 0: bayround.v1.ChangeKind
 	(*NamedFile)(nil),             // 1: bayround.v1.NamedFile
@@ -1664,60 +1803,65 @@ var file_bayround_v1_vehicle_service_proto_goTypes = []any{
 	(*ListRulePacksResponse)(nil), // 24: bayround.v1.ListRulePacksResponse
 	(*RecordRepairRequest)(nil),   // 25: bayround.v1.RecordRepairRequest
 	(*RecordRepairResponse)(nil),  // 26: bayround.v1.RecordRepairResponse
-	(*VehicleConfiguration)(nil),  // 27: bayround.v1.VehicleConfiguration
-	(*Plan)(nil),                  // 28: bayround.v1.Plan
-	(*Catalogue)(nil),             // 29: bayround.v1.Catalogue
-	(*Routine)(nil),               // 30: bayround.v1.Routine
-	(*Gauge)(nil),                 // 31: bayround.v1.Gauge
-	(*Person)(nil),                // 32: bayround.v1.Person
-	(*Station)(nil),               // 33: bayround.v1.Station
-	(*RulePack)(nil),              // 34: bayround.v1.RulePack
-	(*Defect)(nil),                // 35: bayround.v1.Defect
+	(*ErasePersonRequest)(nil),    // 27: bayround.v1.ErasePersonRequest
+	(*ErasePersonResponse)(nil),   // 28: bayround.v1.ErasePersonResponse
+	(*VehicleConfiguration)(nil),  // 29: bayround.v1.VehicleConfiguration
+	(*Plan)(nil),                  // 30: bayround.v1.Plan
+	(*Catalogue)(nil),             // 31: bayround.v1.Catalogue
+	(*Routine)(nil),               // 32: bayround.v1.Routine
+	(*Gauge)(nil),                 // 33: bayround.v1.Gauge
+	(*Person)(nil),                // 34: bayround.v1.Person
+	(*Station)(nil),               // 35: bayround.v1.Station
+	(*RulePack)(nil),              // 36: bayround.v1.RulePack
+	(*Defect)(nil),                // 37: bayround.v1.Defect
 }
 var file_bayround_v1_vehicle_service_proto_depIdxs = []int32{
 	1,  // 0: bayround.v1.ApplyRequest.files:type_name -> bayround.v1.NamedFile
 	0,  // 1: bayround.v1.Change.kind:type_name -> bayround.v1.ChangeKind
 	3,  // 2: bayround.v1.ApplyResponse.changes:type_name -> bayround.v1.Change
-	27, // 3: bayround.v1.GetVehicleResponse.vehicle:type_name -> bayround.v1.VehicleConfiguration
-	27, // 4: bayround.v1.ListVehiclesResponse.vehicles:type_name -> bayround.v1.VehicleConfiguration
-	28, // 5: bayround.v1.GetPlanResponse.plan:type_name -> bayround.v1.Plan
-	29, // 6: bayround.v1.GetCatalogueResponse.catalogue:type_name -> bayround.v1.Catalogue
-	30, // 7: bayround.v1.ListRoutinesResponse.routines:type_name -> bayround.v1.Routine
-	31, // 8: bayround.v1.ListGaugesResponse.gauges:type_name -> bayround.v1.Gauge
-	32, // 9: bayround.v1.ListPeopleResponse.people:type_name -> bayround.v1.Person
-	33, // 10: bayround.v1.ListStationsResponse.stations:type_name -> bayround.v1.Station
-	34, // 11: bayround.v1.GetRulePackResponse.rule_pack:type_name -> bayround.v1.RulePack
-	34, // 12: bayround.v1.ListRulePacksResponse.rule_packs:type_name -> bayround.v1.RulePack
-	35, // 13: bayround.v1.RecordRepairResponse.defect:type_name -> bayround.v1.Defect
-	2,  // 14: bayround.v1.VehicleService.Apply:input_type -> bayround.v1.ApplyRequest
-	5,  // 15: bayround.v1.VehicleService.GetVehicle:input_type -> bayround.v1.GetVehicleRequest
-	7,  // 16: bayround.v1.VehicleService.ListVehicles:input_type -> bayround.v1.ListVehiclesRequest
-	9,  // 17: bayround.v1.VehicleService.GetPlan:input_type -> bayround.v1.GetPlanRequest
-	11, // 18: bayround.v1.VehicleService.GetCatalogue:input_type -> bayround.v1.GetCatalogueRequest
-	13, // 19: bayround.v1.VehicleService.ListRoutines:input_type -> bayround.v1.ListRoutinesRequest
-	15, // 20: bayround.v1.VehicleService.ListGauges:input_type -> bayround.v1.ListGaugesRequest
-	17, // 21: bayround.v1.VehicleService.ListPeople:input_type -> bayround.v1.ListPeopleRequest
-	19, // 22: bayround.v1.VehicleService.ListStations:input_type -> bayround.v1.ListStationsRequest
-	21, // 23: bayround.v1.VehicleService.GetRulePack:input_type -> bayround.v1.GetRulePackRequest
-	23, // 24: bayround.v1.VehicleService.ListRulePacks:input_type -> bayround.v1.ListRulePacksRequest
-	25, // 25: bayround.v1.VehicleService.RecordRepair:input_type -> bayround.v1.RecordRepairRequest
-	4,  // 26: bayround.v1.VehicleService.Apply:output_type -> bayround.v1.ApplyResponse
-	6,  // 27: bayround.v1.VehicleService.GetVehicle:output_type -> bayround.v1.GetVehicleResponse
-	8,  // 28: bayround.v1.VehicleService.ListVehicles:output_type -> bayround.v1.ListVehiclesResponse
-	10, // 29: bayround.v1.VehicleService.GetPlan:output_type -> bayround.v1.GetPlanResponse
-	12, // 30: bayround.v1.VehicleService.GetCatalogue:output_type -> bayround.v1.GetCatalogueResponse
-	14, // 31: bayround.v1.VehicleService.ListRoutines:output_type -> bayround.v1.ListRoutinesResponse
-	16, // 32: bayround.v1.VehicleService.ListGauges:output_type -> bayround.v1.ListGaugesResponse
-	18, // 33: bayround.v1.VehicleService.ListPeople:output_type -> bayround.v1.ListPeopleResponse
-	20, // 34: bayround.v1.VehicleService.ListStations:output_type -> bayround.v1.ListStationsResponse
-	22, // 35: bayround.v1.VehicleService.GetRulePack:output_type -> bayround.v1.GetRulePackResponse
-	24, // 36: bayround.v1.VehicleService.ListRulePacks:output_type -> bayround.v1.ListRulePacksResponse
-	26, // 37: bayround.v1.VehicleService.RecordRepair:output_type -> bayround.v1.RecordRepairResponse
-	26, // [26:38] is the sub-list for method output_type
-	14, // [14:26] is the sub-list for method input_type
-	14, // [14:14] is the sub-list for extension type_name
-	14, // [14:14] is the sub-list for extension extendee
-	0,  // [0:14] is the sub-list for field type_name
+	29, // 3: bayround.v1.GetVehicleResponse.vehicle:type_name -> bayround.v1.VehicleConfiguration
+	29, // 4: bayround.v1.ListVehiclesResponse.vehicles:type_name -> bayround.v1.VehicleConfiguration
+	30, // 5: bayround.v1.GetPlanResponse.plan:type_name -> bayround.v1.Plan
+	31, // 6: bayround.v1.GetCatalogueResponse.catalogue:type_name -> bayround.v1.Catalogue
+	32, // 7: bayround.v1.ListRoutinesResponse.routines:type_name -> bayround.v1.Routine
+	33, // 8: bayround.v1.ListGaugesResponse.gauges:type_name -> bayround.v1.Gauge
+	34, // 9: bayround.v1.ListPeopleResponse.people:type_name -> bayround.v1.Person
+	35, // 10: bayround.v1.ListStationsResponse.stations:type_name -> bayround.v1.Station
+	36, // 11: bayround.v1.GetRulePackResponse.rule_pack:type_name -> bayround.v1.RulePack
+	36, // 12: bayround.v1.ListRulePacksResponse.rule_packs:type_name -> bayround.v1.RulePack
+	37, // 13: bayround.v1.RecordRepairResponse.defect:type_name -> bayround.v1.Defect
+	34, // 14: bayround.v1.ErasePersonResponse.person:type_name -> bayround.v1.Person
+	2,  // 15: bayround.v1.VehicleService.Apply:input_type -> bayround.v1.ApplyRequest
+	5,  // 16: bayround.v1.VehicleService.GetVehicle:input_type -> bayround.v1.GetVehicleRequest
+	7,  // 17: bayround.v1.VehicleService.ListVehicles:input_type -> bayround.v1.ListVehiclesRequest
+	9,  // 18: bayround.v1.VehicleService.GetPlan:input_type -> bayround.v1.GetPlanRequest
+	11, // 19: bayround.v1.VehicleService.GetCatalogue:input_type -> bayround.v1.GetCatalogueRequest
+	13, // 20: bayround.v1.VehicleService.ListRoutines:input_type -> bayround.v1.ListRoutinesRequest
+	15, // 21: bayround.v1.VehicleService.ListGauges:input_type -> bayround.v1.ListGaugesRequest
+	17, // 22: bayround.v1.VehicleService.ListPeople:input_type -> bayround.v1.ListPeopleRequest
+	27, // 23: bayround.v1.VehicleService.ErasePerson:input_type -> bayround.v1.ErasePersonRequest
+	19, // 24: bayround.v1.VehicleService.ListStations:input_type -> bayround.v1.ListStationsRequest
+	21, // 25: bayround.v1.VehicleService.GetRulePack:input_type -> bayround.v1.GetRulePackRequest
+	23, // 26: bayround.v1.VehicleService.ListRulePacks:input_type -> bayround.v1.ListRulePacksRequest
+	25, // 27: bayround.v1.VehicleService.RecordRepair:input_type -> bayround.v1.RecordRepairRequest
+	4,  // 28: bayround.v1.VehicleService.Apply:output_type -> bayround.v1.ApplyResponse
+	6,  // 29: bayround.v1.VehicleService.GetVehicle:output_type -> bayround.v1.GetVehicleResponse
+	8,  // 30: bayround.v1.VehicleService.ListVehicles:output_type -> bayround.v1.ListVehiclesResponse
+	10, // 31: bayround.v1.VehicleService.GetPlan:output_type -> bayround.v1.GetPlanResponse
+	12, // 32: bayround.v1.VehicleService.GetCatalogue:output_type -> bayround.v1.GetCatalogueResponse
+	14, // 33: bayround.v1.VehicleService.ListRoutines:output_type -> bayround.v1.ListRoutinesResponse
+	16, // 34: bayround.v1.VehicleService.ListGauges:output_type -> bayround.v1.ListGaugesResponse
+	18, // 35: bayround.v1.VehicleService.ListPeople:output_type -> bayround.v1.ListPeopleResponse
+	28, // 36: bayround.v1.VehicleService.ErasePerson:output_type -> bayround.v1.ErasePersonResponse
+	20, // 37: bayround.v1.VehicleService.ListStations:output_type -> bayround.v1.ListStationsResponse
+	22, // 38: bayround.v1.VehicleService.GetRulePack:output_type -> bayround.v1.GetRulePackResponse
+	24, // 39: bayround.v1.VehicleService.ListRulePacks:output_type -> bayround.v1.ListRulePacksResponse
+	26, // 40: bayround.v1.VehicleService.RecordRepair:output_type -> bayround.v1.RecordRepairResponse
+	28, // [28:41] is the sub-list for method output_type
+	15, // [15:28] is the sub-list for method input_type
+	15, // [15:15] is the sub-list for extension type_name
+	15, // [15:15] is the sub-list for extension extendee
+	0,  // [0:15] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_vehicle_service_proto_init() }
@@ -1738,7 +1882,7 @@ func file_bayround_v1_vehicle_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_vehicle_service_proto_rawDesc), len(file_bayround_v1_vehicle_service_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   26,
+			NumMessages:   28,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

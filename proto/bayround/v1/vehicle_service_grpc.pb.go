@@ -27,6 +27,7 @@ const (
 	VehicleService_ListRoutines_FullMethodName  = "/bayround.v1.VehicleService/ListRoutines"
 	VehicleService_ListGauges_FullMethodName    = "/bayround.v1.VehicleService/ListGauges"
 	VehicleService_ListPeople_FullMethodName    = "/bayround.v1.VehicleService/ListPeople"
+	VehicleService_ErasePerson_FullMethodName   = "/bayround.v1.VehicleService/ErasePerson"
 	VehicleService_ListStations_FullMethodName  = "/bayround.v1.VehicleService/ListStations"
 	VehicleService_GetRulePack_FullMethodName   = "/bayround.v1.VehicleService/GetRulePack"
 	VehicleService_ListRulePacks_FullMethodName = "/bayround.v1.VehicleService/ListRulePacks"
@@ -63,6 +64,10 @@ type VehicleServiceClient interface {
 	ListGauges(ctx context.Context, in *ListGaugesRequest, opts ...grpc.CallOption) (*ListGaugesResponse, error)
 	// ListPeople returns the people in the order of their names.
 	ListPeople(ctx context.Context, in *ListPeopleRequest, opts ...grpc.CallOption) (*ListPeopleResponse, error)
+	// ErasePerson erases who a person is: name and PIN. What the person did stays in the
+	// record under the bare id. It cannot be undone. NOT_FOUND: no such person.
+	// FAILED_PRECONDITION: the person is in a round that has not ended.
+	ErasePerson(ctx context.Context, in *ErasePersonRequest, opts ...grpc.CallOption) (*ErasePersonResponse, error)
 	// ListStations returns the stations in the order of their names.
 	ListStations(ctx context.Context, in *ListStationsRequest, opts ...grpc.CallOption) (*ListStationsResponse, error)
 	// GetRulePack returns the rule pack in force under a name. NOT_FOUND: no such pack.
@@ -163,6 +168,16 @@ func (c *vehicleServiceClient) ListPeople(ctx context.Context, in *ListPeopleReq
 	return out, nil
 }
 
+func (c *vehicleServiceClient) ErasePerson(ctx context.Context, in *ErasePersonRequest, opts ...grpc.CallOption) (*ErasePersonResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ErasePersonResponse)
+	err := c.cc.Invoke(ctx, VehicleService_ErasePerson_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *vehicleServiceClient) ListStations(ctx context.Context, in *ListStationsRequest, opts ...grpc.CallOption) (*ListStationsResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListStationsResponse)
@@ -233,6 +248,10 @@ type VehicleServiceServer interface {
 	ListGauges(context.Context, *ListGaugesRequest) (*ListGaugesResponse, error)
 	// ListPeople returns the people in the order of their names.
 	ListPeople(context.Context, *ListPeopleRequest) (*ListPeopleResponse, error)
+	// ErasePerson erases who a person is: name and PIN. What the person did stays in the
+	// record under the bare id. It cannot be undone. NOT_FOUND: no such person.
+	// FAILED_PRECONDITION: the person is in a round that has not ended.
+	ErasePerson(context.Context, *ErasePersonRequest) (*ErasePersonResponse, error)
 	// ListStations returns the stations in the order of their names.
 	ListStations(context.Context, *ListStationsRequest) (*ListStationsResponse, error)
 	// GetRulePack returns the rule pack in force under a name. NOT_FOUND: no such pack.
@@ -276,6 +295,9 @@ func (UnimplementedVehicleServiceServer) ListGauges(context.Context, *ListGauges
 }
 func (UnimplementedVehicleServiceServer) ListPeople(context.Context, *ListPeopleRequest) (*ListPeopleResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListPeople not implemented")
+}
+func (UnimplementedVehicleServiceServer) ErasePerson(context.Context, *ErasePersonRequest) (*ErasePersonResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ErasePerson not implemented")
 }
 func (UnimplementedVehicleServiceServer) ListStations(context.Context, *ListStationsRequest) (*ListStationsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListStations not implemented")
@@ -454,6 +476,24 @@ func _VehicleService_ListPeople_Handler(srv interface{}, ctx context.Context, de
 	return interceptor(ctx, in, info, handler)
 }
 
+func _VehicleService_ErasePerson_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ErasePersonRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(VehicleServiceServer).ErasePerson(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: VehicleService_ErasePerson_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(VehicleServiceServer).ErasePerson(ctx, req.(*ErasePersonRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _VehicleService_ListStations_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ListStationsRequest)
 	if err := dec(in); err != nil {
@@ -564,6 +604,10 @@ var VehicleService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListPeople",
 			Handler:    _VehicleService_ListPeople_Handler,
+		},
+		{
+			MethodName: "ErasePerson",
+			Handler:    _VehicleService_ErasePerson_Handler,
 		},
 		{
 			MethodName: "ListStations",

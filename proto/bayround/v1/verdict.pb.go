@@ -248,6 +248,7 @@ type Reason struct {
 	//	*Reason_Finding
 	//	*Reason_Defect
 	//	*Reason_Unproven
+	//	*Reason_Record
 	Cause         isReason_Cause `protobuf_oneof:"cause"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -331,6 +332,15 @@ func (x *Reason) GetUnproven() *Unproven {
 	return nil
 }
 
+func (x *Reason) GetRecord() *RecordDoubt {
+	if x != nil {
+		if x, ok := x.Cause.(*Reason_Record); ok {
+			return x.Record
+		}
+	}
+	return nil
+}
+
 type isReason_Cause interface {
 	isReason_Cause()
 }
@@ -350,11 +360,18 @@ type Reason_Unproven struct {
 	Unproven *Unproven `protobuf:"bytes,5,opt,name=unproven,proto3,oneof"`
 }
 
+type Reason_Record struct {
+	// The record that all else rests on is in doubt.
+	Record *RecordDoubt `protobuf:"bytes,6,opt,name=record,proto3,oneof"`
+}
+
 func (*Reason_Finding) isReason_Cause() {}
 
 func (*Reason_Defect) isReason_Cause() {}
 
 func (*Reason_Unproven) isReason_Cause() {}
+
+func (*Reason_Record) isReason_Cause() {}
 
 // Unproven is the required steps that prove nothing.
 type Unproven struct {
@@ -833,19 +850,20 @@ var File_bayround_v1_verdict_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_verdict_proto_rawDesc = "" +
 	"\n" +
-	"\x19bayround/v1/verdict.proto\x12\vbayround.v1\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc5\x01\n" +
+	"\x19bayround/v1/verdict.proto\x12\vbayround.v1\x1a\x19bayround/v1/finding.proto\x1a\x18bayround/v1/record.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc5\x01\n" +
 	"\fUnprovenStep\x12\x17\n" +
 	"\astep_id\x18\x01 \x01(\tR\x06stepId\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x120\n" +
 	"\x05cause\x18\x03 \x01(\x0e2\x1a.bayround.v1.UnprovenCauseR\x05cause\x120\n" +
 	"\x05since\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x05since\x12\"\n" +
-	"\rmust_not_miss\x18\x05 \x01(\bR\vmustNotMiss\"\xd6\x01\n" +
+	"\rmust_not_miss\x18\x05 \x01(\bR\vmustNotMiss\"\x8a\x02\n" +
 	"\x06Reason\x12.\n" +
 	"\averdict\x18\x01 \x01(\x0e2\x14.bayround.v1.VerdictR\averdict\x12\x12\n" +
 	"\x04text\x18\x02 \x01(\tR\x04text\x120\n" +
 	"\afinding\x18\x03 \x01(\v2\x14.bayround.v1.FindingH\x00R\afinding\x12\x18\n" +
 	"\x06defect\x18\x04 \x01(\tH\x00R\x06defect\x123\n" +
-	"\bunproven\x18\x05 \x01(\v2\x15.bayround.v1.UnprovenH\x00R\bunprovenB\a\n" +
+	"\bunproven\x18\x05 \x01(\v2\x15.bayround.v1.UnprovenH\x00R\bunproven\x122\n" +
+	"\x06record\x18\x06 \x01(\v2\x18.bayround.v1.RecordDoubtH\x00R\x06recordB\a\n" +
 	"\x05cause\"W\n" +
 	"\bUnproven\x12\x1a\n" +
 	"\brequired\x18\x01 \x01(\x05R\brequired\x12/\n" +
@@ -929,10 +947,11 @@ var file_bayround_v1_verdict_proto_goTypes = []any{
 	(*Readiness)(nil),             // 8: bayround.v1.Readiness
 	(*timestamppb.Timestamp)(nil), // 9: google.protobuf.Timestamp
 	(*Finding)(nil),               // 10: bayround.v1.Finding
-	(*Restriction)(nil),           // 11: bayround.v1.Restriction
-	(*Defect)(nil),                // 12: bayround.v1.Defect
-	(*UndoneStep)(nil),            // 13: bayround.v1.UndoneStep
-	(*Round)(nil),                 // 14: bayround.v1.Round
+	(*RecordDoubt)(nil),           // 11: bayround.v1.RecordDoubt
+	(*Restriction)(nil),           // 12: bayround.v1.Restriction
+	(*Defect)(nil),                // 13: bayround.v1.Defect
+	(*UndoneStep)(nil),            // 14: bayround.v1.UndoneStep
+	(*Round)(nil),                 // 15: bayround.v1.Round
 }
 var file_bayround_v1_verdict_proto_depIdxs = []int32{
 	1,  // 0: bayround.v1.UnprovenStep.cause:type_name -> bayround.v1.UnprovenCause
@@ -940,27 +959,28 @@ var file_bayround_v1_verdict_proto_depIdxs = []int32{
 	0,  // 2: bayround.v1.Reason.verdict:type_name -> bayround.v1.Verdict
 	10, // 3: bayround.v1.Reason.finding:type_name -> bayround.v1.Finding
 	4,  // 4: bayround.v1.Reason.unproven:type_name -> bayround.v1.Unproven
-	2,  // 5: bayround.v1.Unproven.steps:type_name -> bayround.v1.UnprovenStep
-	9,  // 6: bayround.v1.DueStep.due:type_name -> google.protobuf.Timestamp
-	0,  // 7: bayround.v1.WayBack.leads_to:type_name -> bayround.v1.Verdict
-	0,  // 8: bayround.v1.Readiness.verdict:type_name -> bayround.v1.Verdict
-	9,  // 9: bayround.v1.Readiness.since:type_name -> google.protobuf.Timestamp
-	9,  // 10: bayround.v1.Readiness.until:type_name -> google.protobuf.Timestamp
-	3,  // 11: bayround.v1.Readiness.reasons:type_name -> bayround.v1.Reason
-	11, // 12: bayround.v1.Readiness.restrictions:type_name -> bayround.v1.Restriction
-	5,  // 13: bayround.v1.Readiness.capabilities:type_name -> bayround.v1.CapabilityState
-	12, // 14: bayround.v1.Readiness.open_defects:type_name -> bayround.v1.Defect
-	6,  // 15: bayround.v1.Readiness.due_next:type_name -> bayround.v1.DueStep
-	13, // 16: bayround.v1.Readiness.undone:type_name -> bayround.v1.UndoneStep
-	14, // 17: bayround.v1.Readiness.rounds:type_name -> bayround.v1.Round
-	7,  // 18: bayround.v1.Readiness.ways_back:type_name -> bayround.v1.WayBack
-	9,  // 19: bayround.v1.Readiness.as_of:type_name -> google.protobuf.Timestamp
-	9,  // 20: bayround.v1.Readiness.checked_since:type_name -> google.protobuf.Timestamp
-	21, // [21:21] is the sub-list for method output_type
-	21, // [21:21] is the sub-list for method input_type
-	21, // [21:21] is the sub-list for extension type_name
-	21, // [21:21] is the sub-list for extension extendee
-	0,  // [0:21] is the sub-list for field type_name
+	11, // 5: bayround.v1.Reason.record:type_name -> bayround.v1.RecordDoubt
+	2,  // 6: bayround.v1.Unproven.steps:type_name -> bayround.v1.UnprovenStep
+	9,  // 7: bayround.v1.DueStep.due:type_name -> google.protobuf.Timestamp
+	0,  // 8: bayround.v1.WayBack.leads_to:type_name -> bayround.v1.Verdict
+	0,  // 9: bayround.v1.Readiness.verdict:type_name -> bayround.v1.Verdict
+	9,  // 10: bayround.v1.Readiness.since:type_name -> google.protobuf.Timestamp
+	9,  // 11: bayround.v1.Readiness.until:type_name -> google.protobuf.Timestamp
+	3,  // 12: bayround.v1.Readiness.reasons:type_name -> bayround.v1.Reason
+	12, // 13: bayround.v1.Readiness.restrictions:type_name -> bayround.v1.Restriction
+	5,  // 14: bayround.v1.Readiness.capabilities:type_name -> bayround.v1.CapabilityState
+	13, // 15: bayround.v1.Readiness.open_defects:type_name -> bayround.v1.Defect
+	6,  // 16: bayround.v1.Readiness.due_next:type_name -> bayround.v1.DueStep
+	14, // 17: bayround.v1.Readiness.undone:type_name -> bayround.v1.UndoneStep
+	15, // 18: bayround.v1.Readiness.rounds:type_name -> bayround.v1.Round
+	7,  // 19: bayround.v1.Readiness.ways_back:type_name -> bayround.v1.WayBack
+	9,  // 20: bayround.v1.Readiness.as_of:type_name -> google.protobuf.Timestamp
+	9,  // 21: bayround.v1.Readiness.checked_since:type_name -> google.protobuf.Timestamp
+	22, // [22:22] is the sub-list for method output_type
+	22, // [22:22] is the sub-list for method input_type
+	22, // [22:22] is the sub-list for extension type_name
+	22, // [22:22] is the sub-list for extension extendee
+	0,  // [0:22] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_verdict_proto_init() }
@@ -969,12 +989,14 @@ func file_bayround_v1_verdict_proto_init() {
 		return
 	}
 	file_bayround_v1_finding_proto_init()
+	file_bayround_v1_record_proto_init()
 	file_bayround_v1_round_proto_init()
 	file_bayround_v1_rule_proto_init()
 	file_bayround_v1_verdict_proto_msgTypes[1].OneofWrappers = []any{
 		(*Reason_Finding)(nil),
 		(*Reason_Defect)(nil),
 		(*Reason_Unproven)(nil),
+		(*Reason_Record)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
