@@ -23,6 +23,7 @@ var floors = map[string]int{
 	"proto/bayround/v1":    -1, // the contract, below the ground floor
 	"internal/measure":     0,
 	"internal/fault":       0,
+	"internal/faultpoint":  0,
 	"internal/feature":     0,
 	"internal/trend":       0,
 	"internal/catalogue":   1,

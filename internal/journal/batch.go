@@ -6,6 +6,8 @@ import (
 
 	"github.com/dgraph-io/badger/v4"
 	"golang.org/x/mod/sumdb/tlog"
+
+	"bayround/internal/faultpoint"
 )
 
 // batch is what goes to disk in one transaction.
@@ -129,4 +131,15 @@ func (b *batch) setHead() error {
 		return fmt.Errorf("write the head of %d events: %w", b.edge.size, err)
 	}
 	return nil
+}
+
+// commit is the one step that puts a transaction on disk.
+func commit(txn *badger.Txn) error {
+	if err := faultpoint.Hit(faultpoint.JournalBeforeCommit); err != nil {
+		return err
+	}
+	if err := txn.Commit(); err != nil {
+		return err
+	}
+	return faultpoint.Hit(faultpoint.JournalAfterCommit)
 }

@@ -1,6 +1,9 @@
 package journal
 
-import "bayround/internal/fault"
+import (
+	"bayround/internal/fault"
+	"bayround/internal/faultpoint"
+)
 
 // request is a command on its way to the committer.
 type request struct {
@@ -43,15 +46,17 @@ func (j *Journal) serve(first *request) error {
 	for r := first; r != nil; r = j.more(b) {
 		b.take(r)
 	}
-	if err := b.commit(); err != nil {
+	err := b.commit()
+	if err == nil && b.entries > 0 {
+		j.publish(b.edge, b.head)
+		err = faultpoint.Hit(faultpoint.JournalBeforeAnswer)
+	}
+	if err != nil {
 		fatal := j.stop(err)
 		for _, w := range b.waiting {
 			w.request.answer <- answer{err: fatal}
 		}
 		return fatal
-	}
-	if b.entries > 0 {
-		j.publish(b.edge, b.head)
 	}
 	for _, w := range b.waiting {
 		w.request.answer <- w.answer

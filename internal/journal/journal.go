@@ -54,7 +54,7 @@ func Open(ctx context.Context, o Options) (*Journal, error) {
 	}
 	j := &Journal{
 		store: s, log: o.logger(), committed: o.Committed, rowsVersion: o.RowsVersion,
-		commit: (*badger.Txn).Commit,
+		commit: commit,
 		queue:  make(chan *request), rebuilds: make(chan *rebuild),
 		closing: make(chan struct{}), ended: make(chan struct{}), failed: make(chan struct{}),
 		grown: make(chan struct{}),

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"bayround/internal/fault"
+	"bayround/internal/faultpoint"
 	"bayround/internal/station"
 	pb "bayround/proto/bayround/v1"
 )
@@ -276,6 +277,9 @@ func (o *outbox) save() error {
 	o.place.Journal, o.place.Photos = id, o.photosThroughLocked()
 	p := o.place
 	o.mu.Unlock()
+	if err := faultpoint.Hit(faultpoint.UplinkBeforeReceipt); err != nil {
+		return err
+	}
 	return p.write(o.dir)
 }
 
