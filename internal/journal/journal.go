@@ -28,6 +28,7 @@ type Journal struct {
 	closeOnce   sync.Once
 	closeErr    error // set within closeOnce
 	readers     gate
+	order       orderIndex
 
 	mu      sync.Mutex
 	size    uint64        // guarded by mu: number of durable events

@@ -10,7 +10,13 @@ import (
 // eachReceipt calls visit with every receipt, in the order of the command
 // ids.
 func eachReceipt(ctx context.Context, txn *badger.Txn, visit func(id string, r storedReceipt) error) error {
-	it := txn.NewIterator(badger.IteratorOptions{Prefix: []byte(commandPrefix)})
+	return eachReceiptSince(ctx, txn, 0, visit)
+}
+
+// eachReceiptSince is eachReceipt for those that were written after a version of
+// Badger's; 0 = all.
+func eachReceiptSince(ctx context.Context, txn *badger.Txn, since uint64, visit func(id string, r storedReceipt) error) error {
+	it := txn.NewIterator(badger.IteratorOptions{Prefix: []byte(commandPrefix), SinceTs: since})
 	defer it.Close()
 	for it.Rewind(); it.Valid(); it.Next() {
 		if err := ctx.Err(); err != nil {

@@ -177,7 +177,7 @@ func (r *Report) checkReceipts(ctx context.Context, txn *badger.Txn, size uint64
 	for seq := uint64(1); seq <= size; seq++ {
 		if !covered.has(seq) {
 			r.FirstBad = seq
-			return lost("RECEIPT_MISSING", "the command that made event %d has left no receipt", seq)
+			return receiptMissing(seq)
 		}
 	}
 	return nil
