@@ -21,6 +21,11 @@ type Entry struct {
 	Events  [][]byte
 	Rows    []Row
 	Receipt []byte // the body of the receipt, for whoever repeats the command
+	// Apart is what the events hold only the digests of, so that it can be erased.
+	Apart []Apart
+	// Erase are digests of what was kept apart and is no more. It is gone from the
+	// files of the store, too, when Append returns; nothing brings it back.
+	Erase [][32]byte
 }
 
 // Decide says what a command leaves behind; next is the sequence number that
@@ -99,6 +104,11 @@ func (e Entry) weigh(c Command, size uint64) (keys, bytes int, err error) {
 		}
 		bytes += len(row.Key) + len(row.Value)
 	}
+	apartKeys, apartBytes, err := e.weighApart()
+	if err != nil {
+		return 0, 0, err
+	}
+	keys, bytes = keys+apartKeys, bytes+apartBytes+apartKeys*keyCost
 	if len(e.Receipt) > maxValueBytes || bytes > maxEntryBytes || keys > maxEntryKeys {
 		return 0, 0, tooLarge("command %q leaves %d bytes under %d keys, at most %d bytes (%d of them the receipt) and %d keys can be stored at once; divide it",
 			c.ID, bytes, keys, maxEntryBytes, maxValueBytes, maxEntryKeys)

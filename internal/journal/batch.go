@@ -20,6 +20,7 @@ type batch struct {
 	entries int // entries to store
 	keys    int
 	bytes   int
+	erased  [][32]byte
 	broken  error // the transaction took something in by half; it must not be committed
 }
 
@@ -72,6 +73,9 @@ func (b *batch) add(c Command, entry Entry) (Receipt, error) {
 		if err := b.addEvent(event); err != nil {
 			return Receipt{}, err
 		}
+	}
+	if err := b.addApart(entry); err != nil {
+		return Receipt{}, err
 	}
 	for _, row := range entry.Rows {
 		// Without events this is the version of the entry before: the row

@@ -47,6 +47,9 @@ func (j *Journal) serve(first *request) error {
 		b.take(r)
 	}
 	err := b.commit()
+	if err == nil && len(b.erased) > 0 {
+		err = j.wipe(b.erased)
+	}
 	if err == nil && b.entries > 0 {
 		j.publish(b.edge, b.head)
 		err = faultpoint.Hit(faultpoint.JournalBeforeAnswer)

@@ -10,6 +10,8 @@
 //   - One command id is carried out at most once; asking again gives the first receipt.
 //   - A changed, removed, inserted or swapped event is found: by Events and Event
 //     for the record they read, by Verify for the whole journal.
+//   - What an event keeps apart can be erased: from then on nobody is shown it, and
+//     the files of the store do not hold it. The tree and its root stay as they are.
 //   - After a failed commit nothing more is accepted until the next Open.
 //
 // # What it does not promise
@@ -56,6 +58,15 @@
 //	    bytes 33-40   sequence number of its first event, 0 = it had none
 //	    bytes 41-48   sequence number of its last event, 0 = it had none
 //	    bytes 49...   the body of the receipt
+//	'a' '/' digest
+//	    what an event holds only the digest of, so that it can be erased:
+//	    bytes 0-7     sequence number of the last event of the entry it came with
+//	    bytes 8-39    salt, made at random
+//	    bytes 40...   the content; the digest is SHA-256 of salt and content
+//	'x' '/' digest
+//	    empty; what stood under 'a' '/' digest was erased. Shown is nothing of it from
+//	    here on; then it is dropped from Badger's tables and logs, at the next
+//	    Open when that broke off. The mark stays.
 //	'p' '/' row key, 0x00, 2^64-1 minus seq
 //	    byte 0      0 = gone from here on, 1 = bytes 1... are the row's value
 //	    seq is the last sequence number of the entry that wrote the row, so the

@@ -63,6 +63,9 @@ func Open(ctx context.Context, o Options) (*Journal, error) {
 	if err := j.load(o.Dir); err != nil {
 		return nil, errors.Join(err, s.db.Close())
 	}
+	if err := j.finishErasing(); err != nil {
+		return nil, errors.Join(err, s.db.Close())
+	}
 	go j.run()
 	return j, nil
 }

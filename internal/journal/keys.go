@@ -16,6 +16,8 @@ const (
 	hashPrefix    = "h/"
 	commandPrefix = "c/"
 	rowPrefix     = "p/"
+	apartPrefix   = "a/"
+	erasedPrefix  = "x/"
 )
 
 // rowVersionBytes is what follows the name in the key of a row: 0x00 and the
@@ -35,6 +37,22 @@ func hashKey(index int64) []byte {
 
 func commandKey(id string) []byte {
 	return []byte(commandPrefix + id)
+}
+
+func apartKey(digest [32]byte) []byte {
+	return append([]byte(apartPrefix), digest[:]...)
+}
+
+func erasedKey(digest [32]byte) []byte {
+	return append([]byte(erasedPrefix), digest[:]...)
+}
+
+// digestOfKey is the inverse of apartKey and erasedKey.
+func digestOfKey(k []byte) (digest [32]byte, err error) {
+	if len(k) != len(apartPrefix)+len(digest) {
+		return digest, lost("APART_CHANGED", "the key %.60q names nothing that can stand apart; restore the journal from a backup or a copy", k)
+	}
+	return [32]byte(k[len(apartPrefix):]), nil
 }
 
 // rowKey inverts seq so that the newest version of a row sorts first.

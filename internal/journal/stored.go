@@ -31,13 +31,6 @@ type StoredEvent struct {
 	Leaf   tlog.Hash // its leaf hash, always there
 }
 
-// Apart is content that an event does not hold itself, so that it can be erased;
-// the event holds SHA-256 of Salt followed by Content.
-type Apart struct {
-	Salt    [32]byte
-	Content []byte
-}
-
 // Commands calls yield for each command that left events, in the order of the
 // events, from the one that made event from (0 is the same as 1) to the end as of
 // the call. Each event is checked against its stored hash, and that the receipts
@@ -84,6 +77,10 @@ func (j *Journal) storedPortion(of commandOrder, next uint64) (commands []Stored
 		return nil, receiptMissing(next)
 	}
 	err = j.view(func(txn *badger.Txn) error {
+		held, err := apartByEntry(txn)
+		if err != nil {
+			return err
+		}
 		w := newWalk(txn, next)
 		defer w.close()
 		for bytes := 0; len(commands) < len(of) && len(commands) < portionEvents && bytes < portionBytes; {
@@ -91,6 +88,7 @@ func (j *Journal) storedPortion(of commandOrder, next uint64) (commands []Stored
 			if err != nil {
 				return err
 			}
+			c.Apart = held[c.Last()]
 			commands = append(commands, c)
 			bytes += size
 		}

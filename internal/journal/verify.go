@@ -39,7 +39,7 @@ func (r Report) String() string {
 // Verify opens the journal in o.Dir by itself and re-reads everything in it:
 // each event and its hash, all stored hashes, the root against the signed
 // head and its signature, that no number is missing, that the receipts cover
-// the events exactly, and the form of the rows. What it finds wrong is a
+// the events exactly, what is kept apart, and the form of the rows. What it finds wrong is a
 // fault.Lost, and the report says where. It needs no signing key. It does not
 // work on a journal that another process has open.
 func Verify(ctx context.Context, o Options) (Report, error) {
@@ -69,6 +69,9 @@ func (s *store) verify(ctx context.Context) (Report, error) {
 			return err
 		}
 		if err := report.checkReceipts(ctx, txn, size); err != nil {
+			return err
+		}
+		if err := report.checkApart(txn); err != nil {
 			return err
 		}
 		return report.checkRows(ctx, txn, size)
