@@ -1,9 +1,11 @@
 package journal
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"os"
+	"strings"
 	"sync"
 
 	"github.com/dgraph-io/badger/v4"
@@ -17,6 +19,13 @@ const (
 	childRun  = "JOURNAL_TEST_RUN" // goes into the command ids
 )
 
+// What a task may end with: Badger's logs are small, so that they are full soon;
+// nothing is synced.
+const (
+	smallTask    = ", small logs"
+	unsyncedTask = ", unsynced"
+)
+
 const (
 	hammerCallers = 8
 	aloneRecords  = 30
@@ -26,8 +35,13 @@ const (
 // written in one system call after Append has returned.
 func runChild(task, dir string) int {
 	o := Options{Dir: dir, Origin: origin}
-	if task == "alone, unsynced" {
-		o.tune = func(b badger.Options) badger.Options { return b.WithSyncWrites(false) }
+	task, unsynced := strings.CutSuffix(task, unsyncedTask)
+	task, small := strings.CutSuffix(task, smallTask)
+	o.tune = func(b badger.Options) badger.Options {
+		if small {
+			b = b.WithMemTableSize(2 << 20).WithValueThreshold(256 << 10)
+		}
+		return b.WithSyncWrites(!unsynced)
 	}
 	j, err := Open(context.Background(), o)
 	if err != nil {
@@ -74,11 +88,15 @@ func childAppend(j *Journal, id string, n int) error {
 	return err
 }
 
-// childEntry has one to three events and a row that names the entry.
+// childEntry has one to three events and a row that names the entry. Every
+// second is big, so that Badger's small logs are full soon.
 func childEntry(id string, n int) Entry {
 	var e Entry
 	for i := range 1 + n%3 {
 		e.Events = append(e.Events, fmt.Appendf(nil, "%s %d %d", id, i, 1+n%3))
+	}
+	if n%2 == 1 {
+		e.Events[0] = append(e.Events[0], bytes.Repeat([]byte(" big"), 4<<10)...)
 	}
 	e.Rows = []Row{{Key: "last", Value: []byte(id)}}
 	return e

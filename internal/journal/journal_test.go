@@ -18,7 +18,9 @@ func TestMain(m *testing.M) {
 	if task := os.Getenv(childTask); task != "" {
 		os.Exit(runChild(task, os.Getenv(childDir)))
 	}
-	os.Exit(m.Run())
+	code := m.Run()
+	breakableBinary.remove()
+	os.Exit(code)
 }
 
 func tryOpen(dir string, change ...func(*Options)) (*Journal, error) {
