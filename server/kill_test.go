@@ -1,11 +1,14 @@
 package main
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
 	"math/rand/v2"
+	"os"
 	"os/exec"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -13,6 +16,7 @@ import (
 	pb "bayround/proto/bayround/v1"
 
 	"bayround/internal/command"
+	"bayround/internal/faultpoint"
 )
 
 // players is how many rounds are carried out side by side while the server is killed.
@@ -70,10 +74,26 @@ func (a *acks) playAll(t *testing.T, address string, cycle int) []int {
 	return codes
 }
 
-// TestKill_LosesNothingAcknowledgedAndDoublesNothing kills the server at random
-// points of rounds, starts it again and plays the same rounds to their end.
+// deaths are the fault points at which a server falls dead.
+var deaths = []faultpoint.Point{faultpoint.JournalBeforeCommit, faultpoint.JournalAfterCommit, faultpoint.JournalBeforeAnswer}
+
+// surelyHit is how often the points are reached at least while all players carry
+// out their rounds: a commit takes in no more than one result of each.
+const surelyHit = 30
+
+// TestKill_LosesNothingAcknowledgedAndDoublesNothing kills the server in the middle
+// of rounds, in turn at random instants and at fault points, starts it again and
+// plays the same rounds to their end. BAYROUND_KILLS counts the kills of the
+// journal's own test, which are cheaper; here is one for each fifty of them.
 func TestKill_LosesNothingAcknowledgedAndDoublesNothing(t *testing.T) {
-	cycles := 100
+	cycles := 40
+	if text := os.Getenv("BAYROUND_KILLS"); text != "" {
+		kills, err := strconv.Atoi(text)
+		if err != nil {
+			t.Fatalf("BAYROUND_KILLS: %v", err)
+		}
+		cycles = max(1, kills/50)
+	}
 	if testing.Short() {
 		cycles = 10
 	}
@@ -84,22 +104,13 @@ func TestKill_LosesNothingAcknowledgedAndDoublesNothing(t *testing.T) {
 	p := launch(t, data)
 	must(t, "apply", county(t), "--server", p.address)
 	for cycle := range cycles {
-		enough := told.arm(1 + random.IntN(33*players-1))
-		killed := make(chan struct{})
-		go func() {
-			defer close(killed)
-			<-enough
-			p.kill()
-		}()
-		for _, code := range told.playAll(t, p.address, cycle) {
-			if code != command.ExitDone && code != command.ExitNotThere {
-				t.Errorf("cycle %d: a player whose server is killed ends with %d", cycle, code)
-			}
-			if code != command.ExitDone {
-				broken++
-			}
+		if cycle%2 == 0 {
+			broken += told.killAfter(t, p, 1+random.IntN(33*players-1), cycle)
+		} else {
+			p.end()
+			p = launchToBreak(t, data, fmt.Sprintf("%s=exit@%d", deaths[cycle/2%len(deaths)], 1+random.IntN(surelyHit)))
+			broken += told.letDie(t, p, cycle)
 		}
-		<-killed
 		p = launch(t, data)
 		for _, code := range told.playAll(t, p.address, cycle) {
 			if code != command.ExitDone {
@@ -119,6 +130,62 @@ func TestKill_LosesNothingAcknowledgedAndDoublesNothing(t *testing.T) {
 		t.Errorf("the last server ended with %d\n%s", code, p.log)
 	}
 	requireIn(t, must(t, "verify", "--data", data), "sound: ")
+}
+
+// killAfter kills a server that is played against, after so many acknowledgements,
+// and counts the players it interrupted.
+func (a *acks) killAfter(t *testing.T, p *process, after, cycle int) (broken int) {
+	t.Helper()
+	enough, killed := a.arm(after), make(chan struct{})
+	go func() {
+		defer close(killed)
+		<-enough
+		p.kill()
+	}()
+	broken = a.playUntilDead(t, p.address, cycle)
+	<-killed
+	return broken
+}
+
+// letDie plays against a server that falls dead at a fault point.
+func (a *acks) letDie(t *testing.T, p *process, cycle int) (broken int) {
+	t.Helper()
+	broken = a.playUntilDead(t, p.address, cycle)
+	if broken == 0 {
+		t.Fatalf("cycle %d: no player was interrupted; the server never came to its fault point\n%s", cycle, p.log)
+	}
+	if code := p.exitCode(); code != -1 {
+		t.Errorf("cycle %d: the server ended with %d\n%s", cycle, code, p.log)
+	}
+	return broken
+}
+
+// playUntilDead plays against a server that is about to die, and counts the players
+// who did not come to their end.
+func (a *acks) playUntilDead(t *testing.T, address string, cycle int) (broken int) {
+	t.Helper()
+	for _, code := range a.playAll(t, address, cycle) {
+		if code != command.ExitDone && code != command.ExitNotThere {
+			t.Errorf("cycle %d: a player whose server is killed ends with %d", cycle, code)
+		}
+		if code != command.ExitDone {
+			broken++
+		}
+	}
+	return broken
+}
+
+// What is shipped holds no fault points, whatever its environment says.
+func TestServe_ShipsNoFaultPoints(t *testing.T) {
+	for path, want := range map[string]bool{binary(t): false, binaryWithFaults(t): true} {
+		content, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := bytes.Contains(content, []byte(faultpoint.Variable)); got != want {
+			t.Errorf("%s names %s: %v, want %v", path, faultpoint.Variable, got, want)
+		}
+	}
 }
 
 // compare holds what was acknowledged against the journal: each result once, in

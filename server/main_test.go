@@ -13,19 +13,38 @@ import (
 	"sync"
 	"syscall"
 	"testing"
+
+	"bayround/internal/faultpoint"
 )
 
 // built is the folder of the server's binary, built once for all tests of this run.
-var built = sync.OnceValues(func() (string, error) {
-	folder, err := os.MkdirTemp("", "bayround-server-")
+var built = sync.OnceValues(func() (string, error) { return build() })
+
+// breakable is the folder of one with fault points. It is built when a test asks.
+var breakable = sync.OnceValues(func() (string, error) {
+	folder, err := built()
 	if err != nil {
+		return folder, err
+	}
+	return folder, buildInto(filepath.Join(folder, breakableName), "-tags", faultpoint.Tag)
+})
+
+const breakableName = "breakable-server"
+
+func build() (folder string, err error) {
+	if folder, err = os.MkdirTemp("", "bayround-server-"); err != nil {
 		return "", err
 	}
-	if out, err := exec.Command("go", "build", "-buildvcs=false", "-o", folder, ".").CombinedOutput(); err != nil {
-		return folder, fmt.Errorf("%w\n%s", err, out)
+	return folder, buildInto(filepath.Join(folder, "server"))
+}
+
+func buildInto(path string, flags ...string) error {
+	args := append(append([]string{"build", "-buildvcs=false"}, flags...), "-o", path, ".")
+	if out, err := exec.Command("go", args...).CombinedOutput(); err != nil {
+		return fmt.Errorf("%w\n%s", err, out)
 	}
-	return folder, nil
-})
+	return nil
+}
 
 func TestMain(m *testing.M) {
 	code := m.Run()
@@ -43,6 +62,16 @@ func binary(t *testing.T) string {
 		t.Fatal(err)
 	}
 	return filepath.Join(folder, "server")
+}
+
+// binaryWithFaults is the path of the server with fault points.
+func binaryWithFaults(t *testing.T) string {
+	t.Helper()
+	folder, err := breakable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return filepath.Join(folder, breakableName)
 }
 
 // tool is the path of one of the tools of tools.mod, built when it is not there.
@@ -87,7 +116,21 @@ type process struct {
 func launch(t *testing.T, data string, before ...string) *process {
 	t.Helper()
 	args := append(before, binary(t), "serve", "--data", data, "--listen", "127.0.0.1:0", "--metrics", "")
-	p := &process{t: t, command: exec.Command(args[0], args[1:]...), log: &strings.Builder{}, ended: make(chan struct{})} //nolint:gosec // our own binary
+	return launched(t, exec.Command(args[0], args[1:]...)) //nolint:gosec // our own binary
+}
+
+// launchToBreak starts the binary with fault points and a plan for them.
+func launchToBreak(t *testing.T, data, plan string) *process {
+	t.Helper()
+	serve := exec.Command(binaryWithFaults(t), "serve", "--data", data, "--listen", "127.0.0.1:0", "--metrics", "") //nolint:gosec // our own binary
+	serve.Env = append(os.Environ(), faultpoint.Variable+"="+plan)
+	return launched(t, serve)
+}
+
+// launched starts a server and waits until it is ready.
+func launched(t *testing.T, command *exec.Cmd) *process {
+	t.Helper()
+	p := &process{t: t, command: command, log: &strings.Builder{}, ended: make(chan struct{})}
 	p.command.Stderr = p.log
 	out, err := p.command.StdoutPipe()
 	if err != nil {
