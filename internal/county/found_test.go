@@ -104,6 +104,23 @@ func (l *lived) everyHiddenFaultIsFound(t *testing.T) {
 	}
 }
 
+// Oil use by distance and hours: the scenario has it alarm about D-120. It is held to
+// within a month of that, as package trend holds it in histories read daily.
+func (l *lived) oilUseIsSeenByDistanceAndHours(t *testing.T) {
+	first := 0
+	for _, told := range l.told {
+		for _, f := range told.Findings {
+			if told.Vehicle == "vehicles/wn12" && f.GetRule() == "FLU-010.uses-more" {
+				first = max(first, told.Ago)
+			}
+		}
+	}
+	t.Logf("oil use by distance and hours: found on D-%d", first)
+	if first < 90 || first > 150 {
+		t.Errorf("oil use by distance and hours is first spoken of on D-%d, the scenario says about D-120", first)
+	}
+}
+
 // mostFalseAlarms is one question too many for each of the eight vehicles with an
 // engine in fifteen months: what a workshop bears. By the rates that package trend's
 // DESIGN.md gives (3.2 % an autumn of twenty weeks for the wheels of a vehicle, one in

@@ -83,6 +83,7 @@ func (l *lived) heard(vehicle, step string, ago int) (all []county.Told) {
 func TestLive(t *testing.T) {
 	l := live(t)
 	t.Run("every hidden fault is found in time", l.everyHiddenFaultIsFound)
+	t.Run("oil use is seen by distance and hours", l.oilUseIsSeenByDistanceAndHours)
 	t.Run("few alarms are false", l.falseAlarms)
 	t.Run("judging G-03's readings anew finds three verdicts that were too good", l.rejudged)
 	t.Run("every round has ended", l.everyRoundEnded)

@@ -56,13 +56,14 @@ func openArchived(t *testing.T, n int) *archived {
 }
 
 // While the station is reached everything comes from there; when it is not, from the
-// tablet, which has the newest 64 readings: the same trend, the same forecast.
+// tablet, which has what a verdict rests on, old readings thinned: the same trend,
+// the same forecast.
 func TestArchive_AsksTheStationAndThenTheTablet(t *testing.T) {
 	a := openArchived(t, 80)
 	for _, tc := range []struct {
 		from   round.Source
 		points int
-	}{{round.SourceStation, 80}, {round.SourceTablet, 64}} {
+	}{{round.SourceStation, 80}, {round.SourceTablet, 62}} {
 		past, from, err := a.History(ctx, firstPump, tyreStep)
 		must(t, err)
 		if n := len(past.History.GetPoints()); from != tc.from || n != tc.points {

@@ -250,7 +250,7 @@ func TestPast_SaysWhoAnswered(t *testing.T) {
 		t.Errorf("the station's answer is called %q", got)
 	}
 	a.from = round.SourceTablet
-	if got := source(); !strings.HasPrefix(got, "From this tablet: the newest 64 readings only.") || strings.Contains(got, "still to send") {
+	if got := source(); !strings.HasPrefix(got, "From this tablet: 64 readings at most, fewer of older days.") || strings.Contains(got, "still to send") {
 		t.Errorf("the tablet's answer is called %q", got)
 	}
 }

@@ -109,7 +109,7 @@ func capital(text string) string {
 // sourceWords say who answered.
 func sourceWords(s round.Source) string {
 	if s == round.SourceTablet {
-		return "From this tablet: the newest 64 readings only. The station was not reached or does not know it yet."
+		return "From this tablet: 64 readings at most, fewer of older days. The station was not reached or does not know it yet."
 	}
 	return "From the station: everything that was recorded there."
 }

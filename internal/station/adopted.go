@@ -55,11 +55,7 @@ func (st *state) adoptAnswer(v *vehicle, e *pb.StandingAnswer, rows *rowSet) err
 	} else {
 		st.putStep(v, id, a, rows)
 	}
-	var m *measured
-	if len(e.GetSeries().GetPoints()) > 0 {
-		m = &measured{series: e.GetSeries()}
-	}
-	if err := v.putMeasured(id, m, rows); err != nil {
+	if err := v.takeMeasured(id, e.GetSeries(), st.sequence, rows); err != nil {
 		return err
 	}
 	v.reconsider(id)

@@ -36,6 +36,14 @@
 // happened in the few milliseconds before it and was not yet synced is in it,
 // though whoever asked at that very moment was not shown it.
 //
+// # Histories
+//
+// A verdict rests on at most 64 points of a step. When there are more, old ones are
+// thinned to 56: the newest 24, the oldest, and every point at which history begins
+// anew stay, the others lie farther apart the older they are. So the reach grows as
+// long as somebody reads, and what was put in is counted all the same: a dropped
+// point hands it on to the next. The rows "measured" keep every point.
+//
 // # Twins
 //
 // A tablet runs a station of its own beside the station of record. It takes over
@@ -44,7 +52,7 @@
 // says at the same instant; only its sequence numbers are its own. Every other
 // event in a twin's journal was commanded at the tablet.
 //
-// # Rows, version 5
+// # Rows, version 6
 //
 // Rows are small and point at events by sequence number. Their values are
 // protobuf wire format without a schema file; "ref" is a varint field holding
@@ -56,7 +64,8 @@
 //	step/{vehicle}/{step}        1 ref of the newest result by when somebody looked, 2 of the newest that is not "not checked",
 //	                             3 time before which answers prove nothing (a repair), 4 ref of the newest look of the round before
 //	series/{vehicle}/{step}/fresh    a Series of the newest points at the step, at most 8
-//	series/{vehicle}/{step}/settled  a Series of those before the fresh ones; of both together the newest 64 count
+//	series/{vehicle}/{step}/settled  a Series of those before the fresh ones
+//	series/{vehicle}/{step}/taken    1 ref of the event that took the series over; absent when none did
 //	measured/{vehicle}/{step}/{n}    a SeriesPoint: what the result of event n, sixteen digits, measured there
 //	defect/{vehicle}/{defect}    a Defect
 //	undone/{vehicle}/{step}      an UndoneStep

@@ -3,6 +3,7 @@ package station_test
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -77,6 +78,50 @@ func TestGetHistory_TellsEverything(t *testing.T) {
 	}
 	if n := len(resp.GetPoints()); n != 10 || len(resp.GetNormalised()) != 10 {
 		t.Errorf("since the 90th: %d points and %d normalised, want 10", n, len(resp.GetNormalised()))
+	}
+}
+
+// A twin tells what it took over and what was recorded there since, each once; what
+// was recorded there and never came to the station is gone with the next taking over.
+func TestGetHistory_OfATwinTellsEachPointOnce(t *testing.T) {
+	k := stationtest.Open(t)
+	round := k.OpenRound(p1, shift)
+	read := func(at *stationtest.Kit, kpa float64) *pb.RecordResultRequest {
+		k.Clock.Advance(time.Minute)
+		req := at.Request(round, stationtest.Read(tyre, "pressure", kpa, "kPa"))
+		if _, err := at.RecordResult(ctx, req); err != nil {
+			t.Fatal(err)
+		}
+		return req
+	}
+	for i := range 90 {
+		read(k, 800+float64(i)/2)
+	}
+	twin := adopted(k)
+	told := func(when string, want int) {
+		t.Helper()
+		for range 2 {
+			if got := historyOf(t, twin, tyre).GetPoints(); len(got) != want || !slices.IsSortedFunc(got, func(a, b *pb.SeriesPoint) int { return a.GetLookedAt().AsTime().Compare(b.GetLookedAt().AsTime()) }) {
+				t.Errorf("%s: %d points, want %d in order", when, len(got), want)
+			}
+			twin.Reopen()
+		}
+	}
+	told("at once", len(pointsOf(k, tyre)))
+	for i := range 10 { // so many that older ones are thinned
+		req := read(twin, 850+float64(i)/2)
+		k.Clock.Advance(time.Second)
+		if _, err := k.RecordResult(ctx, req); err != nil {
+			t.Fatal(err)
+		}
+	}
+	told("with those recorded since", len(pointsOf(twin, tyre)))
+	read(twin, 790)
+	k.Clock.Advance(time.Second)
+	twin.AdoptStanding(k, p1)
+	told("without the one that the station does not know", len(pointsOf(k, tyre)))
+	if all := historyOf(t, k, tyre).GetPoints(); len(all) != 100 {
+		t.Errorf("the station tells %d points, want all 100", len(all))
 	}
 }
 

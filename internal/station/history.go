@@ -3,7 +3,9 @@ package station
 import (
 	"cmp"
 	"context"
+	"errors"
 	"slices"
+	"strconv"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -42,24 +44,59 @@ func (s *Station) GetHistory(ctx context.Context, req *pb.GetHistoryRequest) (*p
 	return resp, nil
 }
 
-// everMeasured reads everything that was measured at a step, oldest first. The
-// newest points are those that a verdict rests on: a twin took them over, and in
-// its journal there is no more of them.
+// everMeasured reads everything that was measured at a step, oldest first: what
+// results recorded here measured, and what was taken over. A point of the series
+// that a verdict rests on says more than its row: whether it begins anew.
 func (l *loader) everMeasured(ctx context.Context, snap *snapshot, stepID string) ([]*pb.SeriesPoint, error) {
-	newest := snap.measured[stepID].points()
-	var older []*pb.SeriesPoint
-	err := l.each(ctx, measuredRows+snap.model.vehicle.GetName()+"/"+stepID+"/", func(key string, value []byte) error {
+	m := snap.measured[stepID]
+	var all []*pb.SeriesPoint
+	err := l.each(ctx, everMeasuredKey(snap.model.vehicle.GetName(), stepID), func(key string, value []byte) error {
 		p := &pb.SeriesPoint{}
-		if err := proto.Unmarshal(value, p); err != nil {
+		sequence, err := strconv.ParseInt(key, 10, 64)
+		if err = errors.Join(err, proto.Unmarshal(value, p)); err != nil {
 			return unreadable("the row of what event "+key+" measured", err)
 		}
-		if len(newest) > 0 && p.GetLookedAt().AsTime().Before(newest[0].GetLookedAt().AsTime()) {
-			older = append(older, p)
+		if !m.replaces(p, sequence) {
+			all = append(all, p)
 		}
 		return nil
 	})
-	slices.SortStableFunc(older, func(a, b *pb.SeriesPoint) int { return a.GetLookedAt().AsTime().Compare(b.GetLookedAt().AsTime()) })
-	return append(older, newest...), err
+	slices.SortStableFunc(all, byLook)
+	return m.beside(all), err
+}
+
+func byLook(a, b *pb.SeriesPoint) int {
+	return a.GetLookedAt().AsTime().Compare(b.GetLookedAt().AsTime())
+}
+
+// replaces tells that what an event measured counts no more for itself: a series
+// that was taken over later tells of the time since its first point. m may be nil.
+func (m *measured) replaces(p *pb.SeriesPoint, sequence int64) bool {
+	if m == nil || sequence > m.taken {
+		return false
+	}
+	return len(m.points()) == 0 || byLook(p, m.points()[0]) >= 0
+}
+
+// beside is everything measured, oldest first, where rows tell it of all that was
+// recorded here, in order.
+func (m *measured) beside(rows []*pb.SeriesPoint) []*pb.SeriesPoint {
+	all, met := slices.Clone(rows), map[*pb.SeriesPoint]bool{}
+	for _, p := range m.points() {
+		at, _ := slices.BinarySearchFunc(rows, p, byLook)
+		for ; at < len(rows) && byLook(rows[at], p) == 0; at++ {
+			if row := rows[at]; !met[row] && row.GetValue() == p.GetValue() {
+				met[row] = true
+				row.Reset_ = row.GetReset_() || p.GetReset_()
+				break
+			}
+		}
+		if at == len(rows) || byLook(rows[at], p) != 0 {
+			all = append(all, p)
+		}
+	}
+	slices.SortStableFunc(all, byLook)
+	return all
 }
 
 // normalised brings what was measured to the reference temperature where that is

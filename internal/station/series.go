@@ -15,19 +15,12 @@ import (
 	pb "bayround/proto/bayround/v1"
 )
 
-const (
-	// maxPoints is how many points of a step a verdict rests on.
-	maxPoints = 64
-	// maxFresh is how many points are written anew with each result, so that not
-	// all of them need be.
-	maxFresh = 8
-)
-
 // measured is what was measured at one step, as far as a verdict rests on it. It
 // is never changed but replaced. nil when nothing was.
 type measured struct {
 	series *pb.Series // by when somebody looked, at most maxPoints
 	fresh  int        // how many of the newest stand in the row of the fresh ones
+	taken  int64      // the event that took it over, with what was known here; 0 when none did
 }
 
 // points are those measured, oldest first; m may be nil.
@@ -40,31 +33,28 @@ func (m *measured) points() []*pb.SeriesPoint {
 
 // told is the series as others are told it; nil when there is none.
 func (m *measured) told() *pb.Series {
-	if m == nil {
+	if len(m.points()) == 0 {
 		return nil
 	}
 	return m.series
 }
 
 // with returns what was measured when a point joins it, at the place that when
-// somebody looked gives it, however late it came. One that is older than all
-// that are kept changes nothing. The first point since a repair begins anew.
+// somebody looked gives it, however late it came. The first point since a repair
+// begins anew. When the points become too many, old ones are thinned.
 func (m *measured) with(p *pb.SeriesPoint, repaired time.Time) *measured {
 	known := m.points()
 	at := after(known, p.GetLookedAt().AsTime())
-	if at == 0 && len(known) == maxPoints {
-		return m
-	}
 	next := &measured{}
 	if m != nil {
-		next.fresh = m.fresh
+		next.fresh, next.taken = m.fresh, m.taken
 	}
 	points := slices.Insert(slices.Clone(known), at, p)
 	begun := beginAnew(points, repaired)
-	if next.fresh++; at < len(known) || begun < len(known) || next.fresh > maxFresh {
+	if next.fresh++; at < len(known) || begun < len(known) || next.fresh > maxFresh || len(points) > maxPoints {
 		next.fresh = 0
 	}
-	next.series = &pb.Series{Points: points[max(0, len(points)-maxPoints):]}
+	next.series = &pb.Series{Points: thinned(points)}
 	return next
 }
 
@@ -77,7 +67,7 @@ func (m *measured) less(at time.Time) (*measured, *pb.SeriesPoint) {
 		return m, nil
 	}
 	rest := slices.Delete(slices.Clone(points), place, place+1)
-	return &measured{series: &pb.Series{Points: rest}, fresh: maxFresh}, points[place] // all are written anew
+	return &measured{series: &pb.Series{Points: rest}, fresh: maxFresh, taken: m.taken}, points[place] // all are written anew
 }
 
 // joined returns what was measured when a result joins it by its point. One that
@@ -189,7 +179,7 @@ func (st *state) measure(v *vehicle, r *round, res *pb.Result, rows *rowSet) (bo
 	if k.slip(res) {
 		rows.drop(measuredKey(v.name, id, k.answer.RealSequence))
 	}
-	if err := rows.putMessage(measuredKey(v.name, id, st.sequence), p); err != nil || next == k.measured {
+	if err := rows.putMessage(measuredKey(v.name, id, st.sequence), p); err != nil {
 		return false, err
 	}
 	return true, v.putMeasured(id, next, rows)
@@ -197,25 +187,27 @@ func (st *state) measure(v *vehicle, r *round, res *pb.Result, rows *rowSet) (bo
 
 // measuredKey is the key of the row of what the result of an event measured.
 func measuredKey(vehicle, stepID string, sequence int64) string {
-	return fmt.Sprintf("%s%s/%s/%016d", measuredRows, vehicle, stepID, sequence)
+	return fmt.Sprintf("%s%016d", everMeasuredKey(vehicle, stepID), sequence)
+}
+
+// everMeasuredKey begins the keys of those rows.
+func everMeasuredKey(vehicle, stepID string) string {
+	return measuredRows + vehicle + "/" + stepID + "/"
 }
 
 // The last parts of the keys of what was measured at a step.
 const (
-	freshPart   = "/fresh"
-	settledPart = "/settled"
+	freshPart   = "fresh"
+	settledPart = "settled"
+	takenPart   = "taken"
 )
 
-// putMeasured puts in force what was measured at a step; nil when nothing was.
+// seriesKey begins the keys of the rows of what was measured at a step.
+func seriesKey(vehicle, stepID string) string { return seriesRows + vehicle + "/" + stepID + "/" }
+
+// putMeasured puts in force what was measured at a step.
 func (v *vehicle) putMeasured(id string, m *measured, rows *rowSet) error {
-	key, before := seriesRows+v.name+"/"+id, v.measured[id]
-	if m == nil {
-		if delete(v.measured, id); before != nil {
-			rows.drop(key + settledPart)
-			rows.drop(key + freshPart)
-		}
-		return nil
-	}
+	key, before := seriesKey(v.name, id), v.measured[id]
 	v.measured[id] = m
 	if m.fresh > 0 {
 		points := m.series.GetPoints()
@@ -227,26 +219,52 @@ func (v *vehicle) putMeasured(id string, m *measured, rows *rowSet) error {
 	return rows.putMessage(key+settledPart, m.series)
 }
 
+// takeMeasured puts in force what was measured at a step as an event takes it
+// over; nil when nothing was.
+func (v *vehicle) takeMeasured(id string, s *pb.Series, sequence int64, rows *rowSet) error {
+	if len(s.GetPoints()) == 0 && v.measured[id] == nil {
+		return nil
+	}
+	rows.put(seriesKey(v.name, id)+takenPart, record{}.number(1, sequence))
+	return v.putMeasured(id, &measured{series: s, taken: sequence}, rows)
+}
+
 // measured reads what was measured at the steps of a vehicle.
 func (l *loader) measured(ctx context.Context, v *vehicle) error {
-	fresh := map[string]*pb.Series{}
-	err := l.each(ctx, seriesRows+v.name+"/", func(key string, value []byte) error {
-		s := &pb.Series{}
-		if err := proto.Unmarshal(value, s); err != nil {
+	return l.each(ctx, seriesRows+v.name+"/", func(key string, value []byte) error {
+		at := strings.LastIndexByte(key, '/')
+		id := key[:max(at, 0)]
+		m := v.measured[id]
+		if m == nil {
+			m = &measured{series: &pb.Series{}}
+			v.measured[id] = m
+		}
+		if err := m.read(key[at+1:], value); err != nil {
 			return unreadable("the row of what was measured at "+key, err)
 		}
-		if id, isFresh := strings.CutSuffix(key, freshPart); isFresh {
-			fresh[id] = s
-			return nil
-		}
-		v.measured[strings.TrimSuffix(key, settledPart)] = &measured{series: s}
 		return nil
 	})
-	for id, s := range fresh {
-		m := &measured{fresh: len(s.GetPoints())}
-		points := slices.Concat(v.measured[id].points(), s.GetPoints())
-		m.series = &pb.Series{Points: points[max(0, len(points)-maxPoints):]}
-		v.measured[id] = m
+}
+
+// read takes one of the rows, in whatever order they come.
+func (m *measured) read(part string, value []byte) error {
+	if part == takenPart {
+		f, err := readFields(value)
+		m.taken = f.number(1)
+		return err
 	}
-	return err
+	s := &pb.Series{}
+	if err := proto.Unmarshal(value, s); err != nil {
+		return err
+	}
+	switch part {
+	case freshPart:
+		m.fresh = len(s.GetPoints())
+		m.series.Points = append(m.series.Points, s.GetPoints()...)
+	case settledPart:
+		m.series.Points = append(s.GetPoints(), m.series.GetPoints()...)
+	default:
+		return errRow
+	}
+	return nil
 }

@@ -5,51 +5,12 @@ import (
 	"testing"
 	"time"
 
-	"github.com/google/go-cmp/cmp"
-	"google.golang.org/protobuf/testing/protocmp"
-	"google.golang.org/protobuf/types/known/timestamppb"
-	"pgregory.net/rapid"
-
 	pb "bayround/proto/bayround/v1"
+	"google.golang.org/protobuf/types/known/timestamppb"
 )
 
 func pointAt(minute int, value float64) *pb.SeriesPoint {
 	return &pb.SeriesPoint{LookedAt: timestamppb.New(time.Unix(int64(minute)*60, 0)), Value: value}
-}
-
-// In whatever order points come: what is kept is the newest by when somebody
-// looked, of those at one instant the one that came later being the later one,
-// and what is written leads to the same when it is read.
-func TestMeasured_KeepsTheNewestInOrder(t *testing.T) {
-	rapid.Check(t, func(rt *rapid.T) {
-		var m *measured
-		var all []*pb.SeriesPoint
-		var settled, fresh []*pb.SeriesPoint
-		for i := range rapid.IntRange(1, 150).Draw(rt, "points") {
-			p := pointAt(i+rapid.SampledFrom([]int{0, 0, 0, 0, 1, -1, -3, -70}).Draw(rt, "late"), float64(i))
-			next := m.with(p, time.Time{})
-			if next != m {
-				if points := next.points(); next.fresh > 0 {
-					fresh = points[len(points)-next.fresh:]
-				} else {
-					settled, fresh = points, nil
-				}
-			}
-			m = next
-			if n := len(all); n < maxPoints || !p.GetLookedAt().AsTime().Before(all[0].GetLookedAt().AsTime()) {
-				all = append(all, p)
-			}
-			slices.SortStableFunc(all, func(a, b *pb.SeriesPoint) int { return a.GetLookedAt().AsTime().Compare(b.GetLookedAt().AsTime()) })
-			all = all[max(0, len(all)-maxPoints):]
-		}
-		read := slices.Concat(settled, fresh)
-		read = read[max(0, len(read)-maxPoints):]
-		for what, got := range map[string][]*pb.SeriesPoint{"kept": m.points(), "written": read} {
-			if d := cmp.Diff(all, got, protocmp.Transform()); d != "" {
-				rt.Fatalf("%s (sorted: -, %s: +)\n%s", what, what, d)
-			}
-		}
-	})
 }
 
 // After a repair the first look at the place begins anew, whichever comes first:
