@@ -22,6 +22,7 @@ type batch struct {
 	bytes   int
 	erased  [][32]byte
 	broken  error // the transaction took something in by half; it must not be committed
+	refusal error // why nothing is taken; nil when it is
 }
 
 // waiter is a request with the answer it gets if the commit succeeds.
@@ -31,7 +32,7 @@ type waiter struct {
 }
 
 func (j *Journal) newBatch() *batch {
-	return &batch{journal: j, txn: j.db.NewTransaction(true), edge: j.edge}
+	return &batch{journal: j, txn: j.db.NewTransaction(true), edge: j.edge, refusal: j.refusal()}
 }
 
 func (b *batch) full() bool {
@@ -45,6 +46,9 @@ func (b *batch) take(r *request) {
 }
 
 func (b *batch) settle(c Command, decide Decide) (Receipt, error) {
+	if b.refusal != nil {
+		return Receipt{}, b.refusal
+	}
 	receipt, found, err := findReceipt(b.txn, c)
 	if err != nil || found {
 		return receipt, err
@@ -107,10 +111,14 @@ func (b *batch) addEvent(event []byte) error {
 }
 
 // commit signs the new head, once for the whole batch, and syncs everything.
-func (b *batch) commit() error {
+func (b *batch) commit() (err error) {
 	if b.broken != nil {
 		return b.broken
 	}
+	if err := b.journal.stopped(); err != nil {
+		return err // the head of an earlier batch could not be written
+	}
+	defer recovered("commit", &err)
 	if b.entries == 0 {
 		return nil
 	}

@@ -1,6 +1,8 @@
 package journal
 
 import (
+	"context"
+
 	"bayround/internal/fault"
 	"bayround/internal/faultpoint"
 )
@@ -28,8 +30,10 @@ func (j *Journal) run() {
 			return
 		case r := <-j.queue:
 			err = j.serve(r)
-		case r := <-j.rebuilds:
-			err = j.serveRebuild(r)
+		case <-j.failed:
+			return // the head could not be written
+		case work := <-j.turns:
+			err = work()
 		}
 		if err != nil {
 			return // whoever still waits hears it from j.failed
@@ -51,6 +55,9 @@ func (j *Journal) serve(first *request) error {
 		err = j.wipe(b.erased)
 	}
 	if err == nil && b.entries > 0 {
+		if b.head != nil {
+			j.heads.hand(b.head)
+		}
 		j.publish(b.edge, b.head)
 		err = faultpoint.Hit(faultpoint.JournalBeforeAnswer)
 	}
@@ -96,19 +103,52 @@ func (j *Journal) publish(e edge, head []byte) {
 	}
 }
 
-// stop ends the journal's writing life after a failed commit.
+// inTurn has work done on the committer's goroutine, so that nothing is decided
+// meanwhile. An error of work must be why it has stopped the journal. inTurn does
+// not wait for work to end, but errs when it was not begun.
+func (j *Journal) inTurn(ctx context.Context, work func() error) error {
+	select {
+	case j.turns <- work:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-j.failed:
+		return j.stopped()
+	case <-j.closing:
+		return closed()
+	}
+}
+
+// Answers returns nil once the committer has come round: it is not stuck. It
+// errs when ctx ends first, or the journal has stopped or is closed.
+func (j *Journal) Answers(ctx context.Context) error {
+	return j.inTurn(ctx, func() error { return nil })
+}
+
+// stop ends the journal's writing life after a failed write. Only the first
+// failure counts.
 func (j *Journal) stop(cause error) error {
-	j.log.Error("journal stopped after a failed commit", "cause", cause)
+	failure, first := j.fail(cause)
+	if first {
+		j.log.Error("journal stopped after a failed write", "cause", cause)
+	}
+	return failure
+}
+
+func (j *Journal) fail(cause error) (failure error, first bool) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
+	if j.failure != nil {
+		return j.failure, false
+	}
 	j.failure = fault.New(fault.Unavailable, "JOURNAL_STOPPED",
 		"the journal has stopped because a write failed, and nobody knows what reached the disk; open it again, then repeat with the same command id").
 		Because(cause)
 	close(j.failed)
-	return j.failure
+	return j.failure, true
 }
 
-// stopped returns why the journal has stopped.
+// stopped returns why the journal has stopped; nil when it has not.
 func (j *Journal) stopped() error {
 	j.mu.Lock()
 	defer j.mu.Unlock()

@@ -16,8 +16,10 @@ const (
 	journalFile = "JOURNAL"
 	signerFile  = "signer.key"
 	badgerDir   = "badger"
-	photosDir   = "photos" // not ours, but may stand beside us
-	unfinished  = ".new"   // ends the name of a file that is still being written
+	openFile    = "open"     // there while a process has the journal open
+	evidenceDir = "evidence" // what unclean stops left behind
+	photosDir   = "photos"   // not ours, but may stand beside us
+	unfinished  = ".new"     // ends the name of a file that is still being written
 )
 
 // ownNames may stand in a directory in which a journal is made: what an
@@ -25,7 +27,7 @@ const (
 // (brought back from a copy before the station was started), and what every fresh
 // ext4 holds. In a journal's own directory anything may stand.
 func ownNames() []string {
-	return []string{signerFile, badgerDir, journalFile + unfinished, signerFile + unfinished, photosDir, "lost+found"}
+	return []string{signerFile, badgerDir, journalFile + unfinished, signerFile + unfinished, openFile, photosDir, "lost+found"}
 }
 
 // inspect reads the JOURNAL file of dir. It returns nil when there is none
@@ -91,6 +93,12 @@ func makeWritable(dir string) error {
 // writeSynced puts a file in place whole: after a crash it is there with all
 // its bytes or not at all.
 func writeSynced(path string, content []byte) error {
+	return replaceSynced(path, content, func() error { return nil })
+}
+
+// replaceSynced is writeSynced with something to be done before the new content
+// takes the place of the old.
+func replaceSynced(path string, content []byte, before func() error) error {
 	f, err := os.OpenFile(path+unfinished, os.O_CREATE|os.O_WRONLY|os.O_TRUNC, 0o600)
 	if err != nil {
 		return err
@@ -99,7 +107,18 @@ func writeSynced(path string, content []byte) error {
 	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
 		return err
 	}
+	if err := before(); err != nil {
+		return err
+	}
 	if err := os.Rename(path+unfinished, path); err != nil {
+		return err
+	}
+	return syncDir(filepath.Dir(path))
+}
+
+// removeSynced removes a file for good. That it is not there is no error.
+func removeSynced(path string) error {
+	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return err
 	}
 	return syncDir(filepath.Dir(path))

@@ -3,7 +3,6 @@ package journal
 import (
 	"context"
 	"errors"
-	"fmt"
 	"log/slog"
 	"sync"
 
@@ -17,11 +16,12 @@ type Journal struct {
 	signer      note.Signer
 	log         *slog.Logger
 	committed   func(last uint64)
+	fellBehind  func()
 	rowsVersion string                  // of the code that runs now
 	commit      func(*badger.Txn) error // the step that may fail; tests wrap it
 	edge        edge                    // owned by the committer once it runs
 	queue       chan *request           // unbuffered: what is handed over is decided
-	rebuilds    chan *rebuild           // unbuffered
+	turns       chan func() error       // unbuffered: work for the committer beside commands
 	closing     chan struct{}           // closed by Close
 	ended       chan struct{}           // closed when the committer has ended
 	failed      chan struct{}           // closed after a failed commit
@@ -29,6 +29,8 @@ type Journal struct {
 	closeErr    error // set within closeOnce
 	readers     gate
 	order       orderIndex
+	heads       *headWriter // writes the heads beside the store
+	headsTorn   bool        // set by Open
 
 	mu      sync.Mutex
 	size    uint64        // guarded by mu: number of durable events
@@ -36,12 +38,17 @@ type Journal struct {
 	grown   chan struct{} // guarded by mu: closed and replaced when size grows
 	rows    rowsState     // guarded by mu
 	failure error         // guarded by mu: why failed is closed
+	known   []byte        // guarded by mu: the highest checkpoint known while it counts more than size; else nil
+
+	knownSize uint64 // what known counts; owned by the committer once it runs, written under mu
 }
 
 // Open opens the journal in o.Dir, and makes an empty one when the directory
 // is empty or missing. It checks the head: its signature, that the events it
-// counts end where it says, and that the stored hashes lead to its root. It
-// does not read every event; Verify does.
+// counts end where it says, that the stored hashes lead to its root, and that
+// none of the heads beside the store counts more (Behind). It does not read
+// every event; Verify does. When the last stop was not a clean one it first sets
+// aside what opening the store would change.
 func Open(ctx context.Context, o Options) (*Journal, error) {
 	if err := ctx.Err(); err != nil {
 		return nil, err
@@ -54,25 +61,31 @@ func Open(ctx context.Context, o Options) (*Journal, error) {
 		return nil, err
 	}
 	j := &Journal{
-		store: s, log: o.logger(), committed: o.Committed, rowsVersion: o.RowsVersion,
+		store: s, log: o.logger(), committed: o.Committed, fellBehind: o.FellBehind, rowsVersion: o.RowsVersion,
 		commit: commit,
-		queue:  make(chan *request), rebuilds: make(chan *rebuild),
+		queue:  make(chan *request), turns: make(chan func() error),
 		closing: make(chan struct{}), ended: make(chan struct{}), failed: make(chan struct{}),
 		grown: make(chan struct{}),
 	}
-	if err := j.load(o.Dir); err != nil {
-		return nil, errors.Join(err, s.db.Close())
+	if err := j.load(); err != nil {
+		return nil, errors.Join(err, s.close())
 	}
 	if err := j.finishErasing(); err != nil {
-		return nil, errors.Join(err, s.db.Close())
+		return nil, errors.Join(err, s.close())
 	}
+	next, err := j.compare()
+	if err != nil {
+		return nil, errors.Join(err, s.close())
+	}
+	j.heads = newHeadWriter(o.Dir, next, j.stop)
+	go j.heads.run()
 	go j.run()
 	return j, nil
 }
 
 // load reads what the journal keeps in memory and checks it.
-func (j *Journal) load(dir string) error {
-	signer, err := readSigner(dir, j.verifier)
+func (j *Journal) load() error {
+	signer, err := readSigner(j.dir, j.verifier)
 	if err != nil {
 		return err
 	}
@@ -90,17 +103,21 @@ func (j *Journal) load(dir string) error {
 	})
 }
 
-// Close ends the committer and waits for it, then for readers inside a call.
+// Close ends the committer and waits for it and for the newest head to be
+// written, then for readers inside a call.
 // Calling it again does nothing and returns the same error. It must not be
 // called from within a callback of the journal.
 func (j *Journal) Close() error {
 	j.closeOnce.Do(func() {
 		close(j.closing)
 		<-j.ended
+		j.heads.close()
 		j.readers.close()
-		if err := j.db.Close(); err != nil {
-			j.closeErr = fmt.Errorf("close the journal's store: %w", err)
+		if j.stopped() != nil {
+			j.closeErr = j.closeUnclean() // the next Open is to keep what lies there now
+			return
 		}
+		j.closeErr = j.store.close()
 	})
 	return j.closeErr
 }

@@ -214,7 +214,7 @@ func TestOpen_FinishesAFirstStartThatBrokeOff(t *testing.T) {
 			j := open(t, dir)
 			put(t, j, "1", []string{"a"})
 			mustClose(t, j)
-			wantEqual(t, "names", names(t, dir), []string{journalFile, badgerDir, signerFile})
+			wantEqual(t, "names", names(t, dir), []string{journalFile, badgerDir, headAFile, signerFile})
 			wantEqual(t, "events", allEvents(t, open(t, dir)), []string{"a"})
 		})
 	}

@@ -29,6 +29,11 @@ type Options struct {
 	// counts them. It must not call Append, Rebuild or Close.
 	Committed func(last uint64)
 
+	// FellBehind, if set, is called on the committer's goroutine when a checkpoint
+	// shown to Know tells that the journal has lost events; from then on Append
+	// refuses everything. It must not call Append, Rebuild, Know or Close.
+	FellBehind func()
+
 	tune func(badger.Options) badger.Options // for tests that show what a wrong option does
 }
 

@@ -26,16 +26,10 @@ type rebuild struct {
 // until a later Rebuild succeeds. An error of project comes back unchanged.
 func (j *Journal) Rebuild(ctx context.Context, project func(seq uint64, event []byte) ([]Row, error)) error {
 	r := &rebuild{ctx: ctx, project: project, answer: make(chan error, 1)}
-	select {
-	case j.rebuilds <- r:
-		return <-r.answer
-	case <-ctx.Done():
-		return ctx.Err()
-	case <-j.failed:
-		return j.stopped()
-	case <-j.closing:
-		return closed()
+	if err := j.inTurn(ctx, func() error { return j.serveRebuild(r) }); err != nil {
+		return err
 	}
+	return <-r.answer
 }
 
 // serveRebuild runs on the committer's goroutine, so that nothing else

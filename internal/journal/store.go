@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"github.com/dgraph-io/badger/v4"
 	"golang.org/x/mod/sumdb/note"
@@ -15,6 +16,8 @@ import (
 
 // store is an open Badger store that is known to be a journal's.
 type store struct {
+	dir      string
+	mark     *mark
 	db       *badger.DB
 	identity identity
 	verifier note.Verifier
@@ -35,15 +38,41 @@ func openStore(o Options, create bool) (*store, error) {
 	if err := makeWritable(o.Dir); err != nil {
 		return nil, err
 	}
-	db, err := openBadger(o)
+	m, err := takeMark(o.Dir)
 	if err != nil {
 		return nil, err
 	}
+	kept := true
+	if m.unclean && made != nil {
+		kept = setAside(o.Dir, time.Now(), o.logger())
+	}
+	db, err := openBadger(o)
+	if err != nil {
+		return nil, errors.Join(err, m.leave(kept))
+	}
 	s, err := identify(db, o, made)
 	if err != nil {
-		return nil, errors.Join(err, db.Close())
+		return nil, errors.Join(err, db.Close(), m.leave(true))
 	}
+	s.mark = m
 	return s, nil
+}
+
+// close closes the store and says that it was closed.
+func (s *store) close() error {
+	if err := s.db.Close(); err != nil {
+		return errors.Join(fmt.Errorf("close the journal's store: %w", err), s.mark.leave(false))
+	}
+	return s.mark.leave(true)
+}
+
+// closeUnclean closes the store and leaves the mark of an unclean stop.
+func (s *store) closeUnclean() error {
+	err := s.db.Close()
+	if err != nil {
+		err = fmt.Errorf("close the journal's store: %w", err)
+	}
+	return errors.Join(err, s.mark.leave(false))
 }
 
 // emptyLogs is how many write-ahead logs of no length are put up with. There is
@@ -66,11 +95,15 @@ func openBadger(o Options) (*badger.DB, error) {
 	}
 	// Badger drops the cause of this error and leaves only its words.
 	if strings.Contains(err.Error(), "Cannot acquire directory lock") {
-		return nil, fault.New(fault.Unavailable, "JOURNAL_LOCKED",
-			"the journal in %q is open in another process; stop that one first", o.Dir).Because(err)
+		return nil, locked(o.Dir, err)
 	}
 	return nil, lost("STORE_DAMAGED",
 		"the journal's store in %q does not open; keep a copy of the directory, then restore it from a backup", o.Dir).Because(err)
+}
+
+func locked(dir string, cause error) error {
+	return fault.New(fault.Unavailable, "JOURNAL_LOCKED",
+		"the journal in %q is open in another process; stop that one first", dir).Because(cause)
 }
 
 // identify makes sure that the store is the journal that the JOURNAL file
@@ -98,7 +131,7 @@ func identify(db *badger.DB, o Options, made *identity) (*store, error) {
 		return nil, fault.New(fault.Precondition, "ORIGIN_MISMATCH",
 			"the journal in %q is of %q, not of %q; mend the station's name or the directory", o.Dir, verifier.Name(), o.Origin)
 	}
-	return &store{db: db, identity: id, verifier: verifier}, nil
+	return &store{dir: o.Dir, db: db, identity: id, verifier: verifier}, nil
 }
 
 // readIdentity reads the format record, or makes it when no journal was made

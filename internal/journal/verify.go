@@ -39,29 +39,34 @@ func (r Report) String() string {
 // Verify opens the journal in o.Dir by itself and re-reads everything in it:
 // each event and its hash, all stored hashes, the root against the signed
 // head and its signature, that no number is missing, that the receipts cover
-// the events exactly, what is kept apart, and the form of the rows. What it finds wrong is a
-// fault.Lost, and the report says where. It needs no signing key. It does not
-// work on a journal that another process has open.
+// the events exactly, what is kept apart, the form of the rows, and that no
+// checkpoint beside the store counts more. What it finds wrong is a fault.Lost,
+// and the report says where. It needs no signing key. It does not work on a journal
+// that another process has open.
 func Verify(ctx context.Context, o Options) (Report, error) {
 	s, err := openStore(o, false)
 	if err != nil {
 		return Report{}, err
 	}
-	report, err := s.verify(ctx)
-	return report, errors.Join(err, s.db.Close())
+	report, err := s.verify(ctx, func(txn *badger.Txn, size uint64) error {
+		return s.checkClaims(txn, size, o.logger())
+	})
+	return report, errors.Join(err, s.close())
 }
 
-// Verify is like the function Verify, for a journal that is open. It checks
-// the journal as of the call; appending goes on meanwhile.
+// Verify is like the function Verify, for a journal that is open, without the
+// checkpoints beside the store: Open has seen them, see Behind. It checks the
+// journal as of the call; appending goes on meanwhile.
 func (j *Journal) Verify(ctx context.Context) (Report, error) {
 	if err := j.readers.enter(); err != nil {
 		return Report{}, err
 	}
 	defer j.readers.leave()
-	return j.verify(ctx)
+	return j.verify(ctx, func(*badger.Txn, uint64) error { return nil })
 }
 
-func (s *store) verify(ctx context.Context) (Report, error) {
+// verify is Verify with something more to be held against the size events.
+func (s *store) verify(ctx context.Context, more func(txn *badger.Txn, size uint64) error) (Report, error) {
 	var report Report
 	err := s.db.View(func(txn *badger.Txn) error {
 		size, err := report.checkEvents(ctx, txn, s.verifier)
@@ -74,7 +79,10 @@ func (s *store) verify(ctx context.Context) (Report, error) {
 		if err := report.checkApart(txn); err != nil {
 			return err
 		}
-		return report.checkRows(ctx, txn, size)
+		if err := report.checkRows(ctx, txn, size); err != nil {
+			return err
+		}
+		return more(txn, size)
 	})
 	var f *fault.Fault
 	if errors.As(err, &f) {
