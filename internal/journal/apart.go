@@ -6,6 +6,8 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"os"
+	"path/filepath"
 
 	"github.com/dgraph-io/badger/v4"
 )
@@ -169,7 +171,8 @@ func (s *store) wipe(digests [][32]byte) error {
 	if err == nil && len(left) > 0 {
 		err = errUnwiped // Badger only logs when a table cannot be written anew
 	}
-	return err
+	// The write-ahead logs that were set aside may hold it too.
+	return errors.Join(err, os.RemoveAll(filepath.Join(s.dir, evidenceDir)))
 }
 
 // errUnwiped says that what was erased still stands in the store's files.

@@ -96,7 +96,7 @@ func grownJournal(b *testing.B) (dir string, events int) {
 		}
 	}
 	dir = b.TempDir()
-	j, err := Open(context.Background(), Options{Dir: dir, Origin: "bayround/bench"})
+	j, err := Open(context.Background(), Options{Dir: dir, Origin: origin})
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -119,17 +119,9 @@ func grownJournal(b *testing.B) (dir string, events int) {
 // benchUnclean opens what a process leaves behind that is killed after 5,000 more
 // events: evidence is set aside, and the write-ahead logs are read.
 func benchUnclean(b *testing.B, dir string) {
-	j, err := Open(context.Background(), Options{Dir: dir})
-	if err != nil {
-		b.Fatal(err)
-	}
-	j.heads.put = func(string, []byte) error { return nil } // so that nothing moves while it is copied
-	appendMany(b, j, 64, 5000)
 	left := filepath.Join(b.TempDir(), "left")
 	copyAll(b, dir, left)
-	if err := j.Close(); err != nil {
-		b.Fatal(err)
-	}
+	victim{dir: left, task: "hammer", run: "bench"}.killAfter(b, 5000, acknowledgements{})
 	for b.Loop() {
 		b.StopTimer()
 		again := filepath.Join(b.TempDir(), "again")

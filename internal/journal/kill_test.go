@@ -12,7 +12,9 @@ import (
 // deaths are the points at which a victim falls dead, or is refused by its disk
 // and ends by itself.
 func deaths() []faultpoint.Point {
-	return []faultpoint.Point{faultpoint.JournalBeforeCommit, faultpoint.JournalAfterCommit, faultpoint.JournalBeforeAnswer}
+	return []faultpoint.Point{
+		faultpoint.JournalBeforeCommit, faultpoint.JournalAfterCommit, faultpoint.JournalBeforeAnswer, faultpoint.JournalBeforeHeadRename,
+	}
 }
 
 // killsOfOneJournal is how often one journal is killed before a fresh one takes
@@ -51,7 +53,7 @@ func TestKill_LosesNothingAcknowledged(t *testing.T) {
 
 // killAfter lets a victim append until it has answered so many times, kills it,
 // and adds everything it answered.
-func (v victim) killAfter(t *testing.T, answers int, acked acknowledgements) {
+func (v victim) killAfter(t testing.TB, answers int, acked acknowledgements) {
 	t.Helper()
 	child := v.start(t)
 	for n := 0; n <= answers && child.lines.Scan(); {

@@ -33,7 +33,7 @@ type running struct {
 
 // start runs this test binary, or the one with fault points, as a victim. What it
 // said on standard error is shown when the test fails.
-func (v victim) start(t *testing.T) *running {
+func (v victim) start(t testing.TB) *running {
 	t.Helper()
 	binary := os.Args[0]
 	if v.plan != "" {
@@ -70,7 +70,7 @@ type breakable struct {
 
 var breakableBinary breakable
 
-func (b *breakable) path(t *testing.T) string {
+func (b *breakable) path(t testing.TB) string {
 	t.Helper()
 	b.once.Do(func() {
 		if b.folder, b.err = os.MkdirTemp("", "bayround-journal-"); b.err != nil {
@@ -100,7 +100,7 @@ type span struct{ first, last uint64 }
 type acknowledgements map[string]span
 
 // hear adds a line of a victim, and tells whether it was an acknowledgement.
-func (a acknowledgements) hear(t *testing.T, line string) bool {
+func (a acknowledgements) hear(t testing.TB, line string) bool {
 	t.Helper()
 	if line == "ready" {
 		return false
@@ -118,7 +118,7 @@ func (a acknowledgements) hear(t *testing.T, line string) bool {
 }
 
 // hearAll adds everything that is still to be heard of a victim that has ended.
-func (a acknowledgements) hearAll(t *testing.T, r *running) {
+func (a acknowledgements) hearAll(t testing.TB, r *running) {
 	t.Helper()
 	for r.lines.Scan() {
 		a.hear(t, r.lines.Text())
