@@ -226,7 +226,7 @@ func headTamperings() []tamperCase {
 		{"signature spoiled", func(m tampering) {
 			head := m.get([]byte(headKey))
 			at := len(head) - 30
-			head[at] = "AB"[(head[at]&1)^1] // another base64 letter
+			head[at] = "AB"[head[at]&1] // another base64 letter, also where it is A or B
 			m.set([]byte(headKey), head)
 		}, "HEAD_FORGED", 0, false, true},
 	}
