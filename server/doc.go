@@ -13,6 +13,8 @@
 //	server packs      the rules in words, as Markdown
 //	server verify     re-read a whole record and say whether it is sound (the station stopped)
 //	server rebuild    make everything that follows from the record anew (the station stopped)
+//	server export     write the record into a file that proves itself
+//	server verify-export  say whether such a file is sound, and whose it is
 //	server demo       a fresh station of an invented county, filled and served
 //	server version    say which version this is
 //

@@ -41,12 +41,12 @@ func newRoot(c *console) *cobra.Command {
 	}
 	root.AddGroup(&cobra.Group{ID: "station", Title: "Run a station:"}, &cobra.Group{ID: "ask", Title: "Ask and feed a station that runs:"},
 		&cobra.Group{ID: "look", Title: "Look closer, back and ahead (the station running):"},
-		&cobra.Group{ID: "record", Title: "Look after a record (the station stopped):"})
+		&cobra.Group{ID: "record", Title: "Look after a record (verify and rebuild: the station stopped):"})
 	for group, commands := range map[string][]*cobra.Command{
 		"station": {newServe(c), newDemo(c)},
 		"ask":     {newReadiness(c), newShow(c), newApply(c), newPlay(c)},
 		"look":    {newHistory(c), newForecast(c), newExplain(c), newGauge(c), newRehearse(c), newPacks(c)},
-		"record":  {newVerify(c), newRebuild(c)},
+		"record":  {newVerify(c), newRebuild(c), newExport(c), newVerifyExport(c)},
 	} {
 		for _, command := range commands {
 			command.GroupID = group

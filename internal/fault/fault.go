@@ -14,21 +14,23 @@ type Kind int
 
 // The kinds, and what the caller should do about each.
 const (
-	Invalid      Kind = 1 // the request itself is wrong: mend it
-	NotFound     Kind = 2 // nothing of that name exists: look again
-	Exists       Kind = 3 // that name is taken: choose another
-	Precondition Kind = 4 // right request, wrong moment: the message says what must come first
-	Stale        Kind = 5 // made against an older revision: read again, then repeat
-	Denied       Kind = 6 // this caller may not
-	Exhausted    Kind = 7 // no room or over a limit: later, or with less
-	Unavailable  Kind = 8 // the station cannot answer now: repeat with the same id
-	Lost         Kind = 9 // the record is damaged: a person must act
+	Invalid      Kind = 1  // the request itself is wrong: mend it
+	NotFound     Kind = 2  // nothing of that name exists: look again
+	Exists       Kind = 3  // that name is taken: choose another
+	Precondition Kind = 4  // right request, wrong moment: the message says what must come first
+	Stale        Kind = 5  // made against an older revision: read again, then repeat
+	Denied       Kind = 6  // this caller may not
+	Exhausted    Kind = 7  // no room or over a limit: later, or with less
+	Unavailable  Kind = 8  // the station cannot answer now: repeat with the same id
+	Lost         Kind = 9  // the record is damaged: a person must act
+	OutOfRange   Kind = 10 // asks for what lies beyond the end: look again how far it goes
 )
 
 // kindNames are the words that logs show.
 var kindNames = map[Kind]string{
 	Invalid: "invalid", NotFound: "not found", Exists: "exists", Precondition: "precondition",
 	Stale: "stale", Denied: "denied", Exhausted: "exhausted", Unavailable: "unavailable", Lost: "lost",
+	OutOfRange: "out of range",
 }
 
 // String returns the word for the kind.

@@ -193,7 +193,7 @@ func (r *Reader) Resume(to io.Writer) (*Writer, error) {
 		return nil, errSealed
 	}
 	r.end = errors.New("the file is being written on")
-	return &Writer{to: to, sum: r.sum, bytes: r.whole, chain: r.chain}, nil
+	return &Writer{emit: into(to), sum: r.sum, bytes: r.whole, chain: r.chain}, nil
 }
 
 func (r *Reader) cut() error {

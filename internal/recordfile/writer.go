@@ -29,7 +29,7 @@ var errSealed = errors.New("the record file is sealed already")
 // it to. It is of one goroutine. After an error of the writer below nobody knows
 // what was written.
 type Writer struct {
-	to     io.Writer
+	emit   func(part *pb.RecordPart, bytes []byte) error
 	sum    hash.Hash // of every byte so far
 	bytes  int64
 	chain  *chain
@@ -38,15 +38,40 @@ type Writer struct {
 
 // NewWriter begins a file with its head.
 func NewWriter(to io.Writer, head *pb.RecordHead) (*Writer, error) {
+	return newWriter(head, into(to))
+}
+
+// NewSender is a Writer that gives away the parts of the file one by one instead
+// of writing them. Whoever makes a file of them seals it anew: its bytes may be others.
+func NewSender(send func(*pb.RecordPart) error, head *pb.RecordHead) (*Writer, error) {
+	return newWriter(head, func(part *pb.RecordPart, _ []byte) error {
+		if part == nil {
+			return nil // the first line is no part
+		}
+		return send(part)
+	})
+}
+
+func newWriter(head *pb.RecordHead, emit func(*pb.RecordPart, []byte) error) (*Writer, error) {
 	chain, err := begin(head)
 	if err != nil {
 		return nil, err
 	}
-	w := &Writer{to: to, sum: sha256.New(), chain: chain}
-	if err := w.write([]byte(magic)); err != nil {
+	w := &Writer{emit: emit, sum: sha256.New(), chain: chain}
+	if err := w.write(nil, []byte(magic)); err != nil {
 		return nil, err
 	}
 	return w, w.part(&pb.RecordPart{Part: &pb.RecordPart_Head{Head: head}})
+}
+
+// into has the bytes written.
+func into(to io.Writer) func(*pb.RecordPart, []byte) error {
+	return func(_ *pb.RecordPart, b []byte) error {
+		if _, err := to.Write(b); err != nil {
+			return fmt.Errorf("write the record file: %w", err)
+		}
+		return nil
+	}
 }
 
 // Command writes the next command. One that does not follow is refused as
@@ -101,12 +126,12 @@ func (w *Writer) part(p *pb.RecordPart) error {
 	if _, err := (protodelim.MarshalOptions{MarshalOptions: proto.MarshalOptions{Deterministic: true}}).MarshalTo(&b, p); err != nil {
 		return fmt.Errorf("write a part of the record file: %w", err)
 	}
-	return w.write(b.Bytes())
+	return w.write(p, b.Bytes())
 }
 
-func (w *Writer) write(b []byte) error {
-	if _, err := w.to.Write(b); err != nil {
-		return fmt.Errorf("write the record file: %w", err)
+func (w *Writer) write(part *pb.RecordPart, b []byte) error {
+	if err := w.emit(part, b); err != nil {
+		return err
 	}
 	w.sum.Write(b)
 	w.bytes += int64(len(b))

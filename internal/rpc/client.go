@@ -20,7 +20,7 @@ func kindOf(code codes.Code) (fault.Kind, bool) {
 	if code == codes.DeadlineExceeded {
 		return fault.Unavailable, true // nobody knows whether it was done: repeat with the same id
 	}
-	for kind := fault.Invalid; kind <= fault.Lost; kind++ {
+	for kind := fault.Invalid; kind <= fault.OutOfRange; kind++ {
 		if codeOf(kind) == code {
 			return kind, true
 		}

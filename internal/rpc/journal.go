@@ -2,6 +2,7 @@ package rpc
 
 import (
 	"context"
+	"fmt"
 
 	"bayround/internal/station"
 	pb "bayround/proto/bayround/v1"
@@ -24,4 +25,21 @@ func (j *journal) Follow(req *pb.FollowRequest, stream pb.JournalService_FollowS
 // GetCheckpoint returns the newest signed checkpoint.
 func (j *journal) GetCheckpoint(ctx context.Context, req *pb.GetCheckpointRequest) (*pb.GetCheckpointResponse, error) {
 	return j.station.GetCheckpoint(ctx, req)
+}
+
+// ProveInclusion proves that an event stands in the record.
+func (j *journal) ProveInclusion(ctx context.Context, req *pb.ProveInclusionRequest) (*pb.ProveInclusionResponse, error) {
+	return j.station.ProveInclusion(ctx, req)
+}
+
+// ExportRecord gives the parts of a record file.
+func (j *journal) ExportRecord(req *pb.ExportRecordRequest, stream pb.JournalService_ExportRecordServer) error {
+	t := tell(j.chain, stream)
+	defer t.end()
+	next := max(req.GetFirstSequence(), 1)
+	return j.station.ExportRecord(stream.Context(), req, func(m *pb.ExportRecordResponse) error {
+		err := t.send(m, func() string { return fmt.Sprintf("export again from event %d on", next) })
+		next += int64(len(m.GetPart().GetCommand().GetEvents()))
+		return err
+	})
 }

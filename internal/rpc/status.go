@@ -44,6 +44,8 @@ func codeOf(kind fault.Kind) codes.Code {
 		return codes.Unavailable
 	case fault.Lost:
 		return codes.DataLoss
+	case fault.OutOfRange:
+		return codes.OutOfRange
 	default:
 		return codes.Internal
 	}

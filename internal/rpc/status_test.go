@@ -33,6 +33,7 @@ var kinds = []struct {
 	{fault.Exhausted, codes.ResourceExhausted},
 	{fault.Unavailable, codes.Unavailable},
 	{fault.Lost, codes.DataLoss},
+	{fault.OutOfRange, codes.OutOfRange},
 }
 
 func TestToStatus_GivesEveryKindItsCodeAndDetails(t *testing.T) {
