@@ -41,6 +41,9 @@ const (
 	// JournalInPrune: some of what a prune removes is gone and committed, some
 	// is not. Error: the prune could not go on.
 	JournalInPrune Point = "journal.in-prune"
+	// JournalInRestore: a part of a restored journal is put together, and nothing of
+	// it is on disk. Error: the restore could not go on.
+	JournalInRestore Point = "journal.in-restore"
 	// UplinkBeforeReceipt: the station has acknowledged commands of a tablet, and
 	// the tablet has not kept that on its disk. Error: it cannot be kept.
 	UplinkBeforeReceipt Point = "uplink.before-receipt"
@@ -50,7 +53,7 @@ const (
 func Points() []Point {
 	return []Point{
 		JournalBeforeCommit, JournalAfterCommit, JournalBeforeAnswer, JournalBeforeHeadRename,
-		JournalInPrune, UplinkBeforeReceipt,
+		JournalInPrune, JournalInRestore, UplinkBeforeReceipt,
 	}
 }
 

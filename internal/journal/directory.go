@@ -16,10 +16,13 @@ const (
 	journalFile = "JOURNAL"
 	signerFile  = "signer.key"
 	badgerDir   = "badger"
-	openFile    = "open"     // there while a process has the journal open
-	evidenceDir = "evidence" // what unclean stops left behind
-	photosDir   = "photos"   // not ours, but may stand beside us
-	unfinished  = ".new"     // ends the name of a file that is still being written
+	openFile    = "open"       // there while a process has the journal open
+	evidenceDir = "evidence"   // what unclean stops left behind
+	photosDir   = "photos"     // not ours, but may stand beside us
+	freshDisk   = "lost+found" // nor is this
+	unfinished  = ".new"       // ends the name of a file that is still being written
+	// restoringFile is there while a restore is under way, and after one that broke off.
+	restoringFile = "restoring"
 )
 
 // ownNames may stand in a directory in which a journal is made: what an
@@ -27,12 +30,15 @@ const (
 // (brought back from a copy before the station was started), and what every fresh
 // ext4 holds. In a journal's own directory anything may stand.
 func ownNames() []string {
-	return []string{signerFile, badgerDir, journalFile + unfinished, signerFile + unfinished, openFile, photosDir, "lost+found"}
+	return []string{signerFile, badgerDir, journalFile + unfinished, signerFile + unfinished, openFile, photosDir, freshDisk}
 }
 
 // inspect reads the JOURNAL file of dir. It returns nil when there is none
 // and a journal may be made there.
 func inspect(dir string) (*identity, error) {
+	if err := refuseUnfinished(dir); err != nil {
+		return nil, err
+	}
 	b, err := os.ReadFile(filepath.Join(dir, journalFile))
 	if err == nil {
 		made, err := parseIdentity(b)
@@ -57,6 +63,19 @@ func inspect(dir string) (*identity, error) {
 		}
 	}
 	return nil, nil
+}
+
+// refuseUnfinished errs when a restore into dir has not ended.
+func refuseUnfinished(dir string) error {
+	_, err := os.Stat(filepath.Join(dir, restoringFile))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return unusable(dir, err)
+	}
+	return fault.New(fault.Precondition, "RESTORE_UNFINISHED",
+		"a restore into %q broke off, or is under way; what lies there is not whole: restore into the same directory again", dir)
 }
 
 func foreign(dir, name string) error {

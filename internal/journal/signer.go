@@ -65,6 +65,12 @@ func readSigner(dir string, verifier note.Verifier) (note.Signer, error) {
 	if err != nil {
 		return nil, unusable(dir, err)
 	}
+	return fitSigner(secret, path, verifier)
+}
+
+// fitSigner reads a signing key and makes sure that it is the one whose signatures
+// verifier accepts; path says where it lies.
+func fitSigner(secret []byte, path string, verifier note.Verifier) (note.Signer, error) {
 	signer, err := note.NewSigner(strings.TrimSuffix(string(secret), "\n"))
 	if err != nil {
 		return nil, fault.New(fault.Precondition, "KEY_UNREADABLE",

@@ -1,0 +1,198 @@
+package journal
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"iter"
+	"log/slog"
+	"os"
+	"path/filepath"
+
+	"github.com/dgraph-io/badger/v4"
+	"golang.org/x/mod/sumdb/note"
+	"golang.org/x/mod/sumdb/tlog"
+
+	"bayround/internal/faultpoint"
+)
+
+// building is a store that is being made from whole commands.
+type building struct {
+	path     string // folder of the store; there is none yet
+	id       identity
+	verifier note.Verifier
+	signer   note.Signer // signs the head of whatever the commands come to, in place of a given one; else nil
+	head     []byte
+	signed   checkpoint // head, opened; zero when there is none
+	logger   *slog.Logger
+
+	edge edge
+}
+
+// build makes the store, closes it, opens it as a journal does and reads
+// everything back.
+func (b *building) build(ctx context.Context, commands iter.Seq2[Stored, error]) (report Report, err error) {
+	if err := os.MkdirAll(b.path, 0o700); err != nil {
+		return Report{}, fmt.Errorf("make a folder for the new store: %w", err)
+	}
+	if err := b.within(func(db *badger.DB) error { return b.fill(ctx, db, commands) }); err != nil {
+		return Report{}, err
+	}
+	if err := b.sync(); err != nil {
+		return Report{}, fmt.Errorf("sync the new store: %w", err)
+	}
+	err = b.within(func(db *badger.DB) (err error) {
+		s := &store{db: db, identity: b.id, verifier: b.verifier}
+		report, err = s.verify(ctx, func(*badger.Txn, uint64) error { return nil })
+		return err
+	})
+	return report, err
+}
+
+// within opens the store for a while.
+func (b *building) within(do func(*badger.DB) error) error {
+	o := Options{Logger: b.logger}
+	db, err := badger.Open(o.badger().WithDir(b.path).WithValueDir(b.path))
+	if err != nil {
+		return fmt.Errorf("open the new store: %w", err)
+	}
+	err = do(db)
+	if closing := db.Close(); err == nil {
+		err = closing
+	}
+	return err
+}
+
+// fill writes everything in bounded transactions; what makes it a journal's store
+// comes with the last.
+func (b *building) fill(ctx context.Context, db *badger.DB, commands iter.Seq2[Stored, error]) error {
+	w := &bulk{db: db, commit: commitRestored, txn: db.NewTransaction(true)}
+	defer func() { w.txn.Discard() }()
+	for c, err := range commands {
+		if err == nil {
+			err = ctx.Err()
+		}
+		if err == nil {
+			err = b.add(w, c)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	if err := b.seal(); err != nil {
+		return err
+	}
+	if b.head != nil {
+		if err := w.set([]byte(headKey), b.head); err != nil {
+			return err
+		}
+	}
+	if err := w.set([]byte(rowsKey), rowsState{}.encode()); err != nil {
+		return err
+	}
+	if err := w.set([]byte(formatKey), b.id.encode()); err != nil {
+		return err
+	}
+	return w.flush()
+}
+
+// add writes one command, which must be the next.
+func (b *building) add(w *bulk, c Stored) error {
+	if err := b.refuse(c); err != nil {
+		return err
+	}
+	receipt := storedReceipt{digest: c.Command.Digest, first: c.First, last: c.Last(), body: c.Receipt}
+	for _, event := range c.Events {
+		if err := b.addEvent(w, event); err != nil {
+			return err
+		}
+	}
+	for _, a := range c.Apart {
+		if err := w.set(apartKey(a.Digest()), a.encode(receipt.last)); err != nil {
+			return err
+		}
+	}
+	return w.set(commandKey(c.Command.ID), receipt.encode())
+}
+
+// refuse errs when a command cannot be the next one.
+func (b *building) refuse(c Stored) error {
+	if err := c.Command.check(); err != nil {
+		return err
+	}
+	if next := b.edge.size + 1; c.First != next || len(c.Events) == 0 {
+		return lost("COPY_GAP", "after event %d comes event %d: the copy leaves something out", b.edge.size, c.First)
+	}
+	entry := Entry{Receipt: c.Receipt, Apart: c.Apart}
+	for _, event := range c.Events {
+		entry.Events = append(entry.Events, event.Record)
+	}
+	_, _, err := entry.weigh(c.Command, b.edge.size)
+	return err
+}
+
+func (b *building) addEvent(w *bulk, event StoredEvent) error {
+	leaf := event.Leaf
+	if event.Record != nil {
+		leaf = tlog.RecordHash(event.Record) // whatever was said of it
+	}
+	index := tlog.StoredHashIndex(0, int64(b.edge.size))
+	hashes, err := b.edge.add(leaf)
+	if err != nil {
+		return fmt.Errorf("hash event %d: %w", b.edge.size+1, err)
+	}
+	if event.Record != nil {
+		if err := w.set(eventKey(b.edge.size), event.Record); err != nil {
+			return err
+		}
+	}
+	for i := range hashes {
+		if err := w.set(hashKey(index+int64(i)), hashes[i][:]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// seal holds what was written against the head, or signs one for it.
+func (b *building) seal() error {
+	root, err := b.edge.root()
+	if err != nil {
+		return fmt.Errorf("compute the root of %d events: %w", b.edge.size, err)
+	}
+	if b.signer != nil && b.edge.size > 0 {
+		b.signed = checkpoint{origin: b.verifier.Name(), size: b.edge.size, root: root}
+		b.head, err = b.signed.sign(b.signer)
+		return err
+	}
+	switch {
+	case b.edge.size != b.signed.size:
+		return lost("COPY_SHORT", "the copy holds %d events, the signed checkpoint counts %d", b.edge.size, b.signed.size)
+	case b.head != nil && root != b.signed.root:
+		return rootDiffers(b.signed, root)
+	}
+	return nil
+}
+
+// sync makes every file of the closed store durable: Badger does not sync the
+// names of all that it makes.
+func (b *building) sync() error {
+	entries, err := os.ReadDir(b.path)
+	if err != nil {
+		return err
+	}
+	for _, entry := range entries {
+		if err := syncDir(filepath.Join(b.path, entry.Name())); err != nil {
+			return err
+		}
+	}
+	return errors.Join(syncDir(b.path), syncDir(filepath.Dir(b.path)))
+}
+
+// commitRestored is the step that puts a part of a restored journal on disk.
+func commitRestored(txn *badger.Txn) error {
+	if err := faultpoint.Hit(faultpoint.JournalInRestore); err != nil {
+		return err
+	}
+	return txn.Commit()
+}
