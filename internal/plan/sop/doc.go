@@ -1,0 +1,29 @@
+// Package sop solves sequential ordering problems: the shortest path that begins
+// at the first node, ends at the last, meets every node once and keeps every
+// precedence. Distances are whole numbers and need not be the same both ways.
+//
+// # What it promises
+//
+// The same problem and the same budget give the same solution on every machine: the
+// budget is a number of operations, never of seconds, and what looks like chance
+// comes from a generator with a fixed seed. A solution keeps every precedence, is
+// never longer than that of the nearest-neighbour rule, and carries a proven lower bound: where bound and
+// cost meet, nothing shorter exists, and Proven says so.
+//
+// # How
+//
+// A search for better orders goes first: from several starts it exchanges two
+// neighbouring stretches of the path, which keeps their direction and so most
+// precedences, with labels that make the test of the rest cheap (the lexicographic
+// exchange of L. M. Gambardella and M. Dorigo, "An Ant Colony System Hybridized with a
+// New Local Search for the Sequential Ordering Problem", INFORMS Journal on Computing
+// 12(3), 2000); a kick of several such exchanges leads out of what cannot be
+// bettered by one.
+//
+// A branch and bound then goes through what is left. What remains to be visited
+// costs at least its cheapest assignment of a successor to each node, worked out by
+// the Hungarian method and mended by one augmenting path from node to child. Two
+// prefixes that have visited the same nodes and stand at the same one have the same
+// future, so only the shorter is followed. What was not looked at when the budget
+// ends gives the bound.
+package sop
