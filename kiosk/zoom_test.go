@@ -77,8 +77,7 @@ func (r *robot) photograph() {
 // goTo opens a step from the overview.
 func (r *robot) goTo(step string) {
 	r.t.Helper()
-	r.tap(only("overview"))
-	r.arrive("overview")
+	r.toOverview()
 	r.do("opening what is folded", openAll())
 	r.tap(`main button[name="step"][value="` + step + `"]`)
 	r.arrive(step)

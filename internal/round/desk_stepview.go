@@ -98,6 +98,9 @@ func (d *Desk) fieldViews(step *pb.CheckStep) []Field {
 		}
 		p, unit := step.GetParts()[part], unitAt(step, part)
 		fields[i].Again = strings.Join(draft.Again, ", ")
+		if _, whole := number(fields[i].Text); whole && len(draft.Again) > 0 {
+			fields[i].Mean = plain(mean(draft.readings(p)))
+		}
 		fields[i].CanAgain = draft.againAt(step) && gaugedAs(step, d.scene.gauges) != pb.Quantity_QUANTITY_UNSPECIFIED
 		fields[i].Unit, fields[i].Range = unitWords(unit), rangeWords(p.GetPlausible(), p.GetQuantity(), unit)
 		if gauge.GetQuantity() == p.GetQuantity() {

@@ -1,6 +1,8 @@
 package round
 
 import (
+	"fmt"
+	"slices"
 	"strings"
 
 	"bayround/internal/fault"
@@ -40,13 +42,29 @@ func (d draft) readings(p *pb.ReadingPart) (all []float64) {
 	return all
 }
 
-// againWords are the readings and their mean, for instance "8.1, 8.2 → 8.15".
-func (d draft) againWords(p *pb.ReadingPart) string {
-	text := d.Texts[p.GetId()]
-	if len(d.Again) == 0 {
-		return text
+// againWords is what was read of a part, as typed: with the mean where it was read
+// several times.
+func (d draft) againWords(p *pb.ReadingPart, unit string) string {
+	return readingWords(append(slices.Clone(d.Again), d.Texts[p.GetId()]), d.readings(p), unit)
+}
+
+// recordedWords is a value of the record in the unit that was typed.
+func recordedWords(v *pb.Value) string {
+	all := append([]float64{v.GetAsTyped()}, v.GetAgain()...)
+	texts := make([]string, len(all))
+	for i, x := range all {
+		texts[i] = typedAgain(x)
 	}
-	return strings.Join(append(d.Again, text), ", ") + " → " + plain(mean(d.readings(p)))
+	return readingWords(texts, all, v.GetUnit())
+}
+
+// readingWords is what was read: of several readings first the mean, which is what
+// is judged, for instance "mean 8.15 bar of 2 readings: 8.1, 8.2".
+func readingWords(texts []string, all []float64, unit string) string {
+	if len(all) == 1 {
+		return measured(texts[0], unit)
+	}
+	return fmt.Sprintf("mean %s of %d readings: %s", measured(plain(mean(all)), unit), len(all), strings.Join(texts, ", "))
 }
 
 func mean(all []float64) float64 {

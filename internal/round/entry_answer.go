@@ -179,7 +179,7 @@ func (d draft) typedWords(step *pb.CheckStep) string {
 			break
 		}
 		for i, p := range step.GetParts() {
-			words = append(words, partWords(step, p.GetTitle(), d.againWords(p), unitAt(step, i)))
+			words = append(words, partWords(step, p.GetTitle(), d.againWords(p, unitAt(step, i))))
 		}
 	case pb.AnswerKind_ANSWER_KIND_PROFILE:
 		for n := 1; n <= mostSections; n++ {

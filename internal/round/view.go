@@ -169,6 +169,7 @@ type Field struct {
 	Resolution string // what the gauge in hand shows, for instance "0.1"; empty without one
 	Active     bool
 	Again      string // what was read before it was read again, as typed; empty: nothing was
+	Mean       string // of what was read before and what is typed; empty when one of them is missing
 	CanAgain   bool   // it can be read again, and the mean counts
 }
 

@@ -58,12 +58,12 @@ func readWords(pressure string, after float64) string {
 	return fmt.Sprintf("%s after %.0f s", pressure, after)
 }
 
-// partWords is one value of a reading; its part is named where there are several.
-func partWords(step *pb.CheckStep, title, text, unit string) string {
+// partWords is what was read of one part; it is named where there are several.
+func partWords(step *pb.CheckStep, title, read string) string {
 	if len(step.GetParts()) < 2 {
-		return measured(text, unit)
+		return read
 	}
-	return title + " " + measured(text, unit)
+	return title + " " + read
 }
 
 // rangeWords is a range of a quantity in a unit; empty when it cannot be said.
@@ -130,7 +130,7 @@ func answerWords(step *pb.CheckStep, r *pb.Result) string {
 	switch a := r.GetAnswer().(type) {
 	case *pb.Result_Reading:
 		for _, v := range a.Reading.GetValues() {
-			words = append(words, partWords(step, partTitle(step, v.GetPart()), typedAgain(v.GetAsTyped()), v.GetUnit()))
+			words = append(words, partWords(step, partTitle(step, v.GetPart()), recordedWords(v)))
 		}
 	case *pb.Result_Profile:
 		for _, s := range a.Profile.GetSections() {

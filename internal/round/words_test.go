@@ -48,6 +48,7 @@ func TestWords_TheRecordReadsAsItWasTyped(t *testing.T) {
 		acts []string
 	}{
 		{pressureStep, []string{"key key=8", "key key=.", "key key=4", "see condition=03"}},
+		{pressureStep, []string{"key key=8", "read-again", "key key=9", "read-again", "key key=8", "see condition=03"}},
 		{hoursStep, []string{"key key=9", "field id=engine_hours", "key key=7"}},
 		{levelStep, []string{"level mark=between fraction=0.25", "see condition=02"}},
 		{levelStep, []string{"level mark=below"}},
@@ -59,6 +60,25 @@ func TestWords_TheRecordReadsAsItWasTyped(t *testing.T) {
 		typed, recorded := d.typedWords(tc.step), answerWords(tc.step, r)
 		if typed != recorded || typed == "" {
 			t.Errorf("typed %q, recorded %q", typed, recorded)
+		}
+	}
+}
+
+// Of several readings the mean is told, in the unit that was typed (DERIVED).
+func TestWords_OfSeveralReadingsTheMeanIsTold(t *testing.T) {
+	for _, tc := range []struct {
+		value *pb.Value
+		want  string
+	}{
+		{&pb.Value{AsTyped: 810, Unit: "kPa"}, "810 kPa"},
+		{&pb.Value{AsTyped: 810, Again: []float64{812, 814}, Unit: "kPa"}, "mean 812 kPa of 3 readings: 810, 812, 814"},
+		{&pb.Value{AsTyped: 117, Again: []float64{118}, Unit: "psi"}, "mean 117.5 psi of 2 readings: 117, 118"},
+		{&pb.Value{AsTyped: 8.1, Again: []float64{8.2, 8.2}, Unit: "bar"}, "mean 8.167 bar of 3 readings: 8.1, 8.2, 8.2"},
+		{&pb.Value{AsTyped: -30, Again: []float64{-31}, Unit: "degC"}, "mean -30.5 °C of 2 readings: -30, -31"},
+	} {
+		r := &pb.Result{Answer: &pb.Result_Reading{Reading: &pb.Reading{Values: []*pb.Value{tc.value}}}}
+		if got := answerWords(pressureStep, r); got != tc.want {
+			t.Errorf("told %q, want %q", got, tc.want)
 		}
 	}
 }

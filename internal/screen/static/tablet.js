@@ -104,6 +104,7 @@
     if (!act) return;
     e.preventDefault();
     send(form, act, values, e.timeStamp);
+    if (form.matches("[data-shut]")) form.closest("details").open = false; // what comes next lies under it
   });
 
   function send(form, act, values, at) {
