@@ -43,3 +43,23 @@ func (j *journal) ExportRecord(req *pb.ExportRecordRequest, stream pb.JournalSer
 		return err
 	})
 }
+
+// ProveConsistency proves that the record only grew.
+func (j *journal) ProveConsistency(ctx context.Context, req *pb.ProveConsistencyRequest) (*pb.ProveConsistencyResponse, error) {
+	return j.station.ProveConsistency(ctx, req)
+}
+
+// OfferRecord takes the parts of a record file.
+func (j *journal) OfferRecord(stream pb.JournalService_OfferRecordServer) error {
+	resp, err := j.station.OfferRecord(stream.Context(), func() (*pb.OfferRecordRequest, error) {
+		m, err := stream.Recv()
+		if err != nil {
+			return nil, err
+		}
+		return m, j.chain.check(m)
+	})
+	if err != nil {
+		return err
+	}
+	return stream.SendAndClose(resp)
+}

@@ -69,3 +69,31 @@ func TestExportRecord_AReaderThatHangsIsLetGo(t *testing.T) {
 		t.Errorf("the stream ended with %v", err)
 	}
 }
+
+// A station that is not behind takes no copy, and says so at once.
+func TestOfferRecord_OverTheWire(t *testing.T) {
+	_, conn := served(t, rpc.Options{})
+	stream, err := pb.NewJournalServiceClient(conn).OfferRecord(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	// An error of Send is io.EOF; the answer knows why.
+	_ = stream.Send(&pb.OfferRecordRequest{Part: &pb.RecordPart{}, Device: "tablet-1"})
+	_, err = stream.CloseAndRecv()
+	requireFault(t, "not behind", err, fault.Precondition, "RECORD_COMPLETE")
+}
+
+func TestProveConsistency_OverTheWire(t *testing.T) {
+	_, conn := served(t, rpc.Options{})
+	journal := pb.NewJournalServiceClient(conn)
+	newest, err := journal.GetCheckpoint(t.Context(), &pb.GetCheckpointRequest{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := journal.ProveConsistency(t.Context(), &pb.ProveConsistencyRequest{KnownCheckpoint: newest.GetCheckpoint(), Device: "tablet-1"})
+	if err != nil || got.GetCheckpoint() != newest.GetCheckpoint() {
+		t.Errorf("%v, %v", got, err)
+	}
+	_, err = journal.ProveConsistency(t.Context(), &pb.ProveConsistencyRequest{KnownCheckpoint: "somebody's"})
+	requireFault(t, "somebody's checkpoint", err, fault.Invalid, "CHECKPOINT_FOREIGN")
+}

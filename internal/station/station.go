@@ -42,6 +42,7 @@ const defaultOrigin = "bayround/station"
 // Station is an open station. Its methods may be called from any goroutine.
 type Station struct {
 	journal *journal.Journal
+	dir     string // of the journal
 	log     *slog.Logger
 	now     func() time.Time
 	right   Right
@@ -52,6 +53,8 @@ type Station struct {
 	current atomic.Pointer[published] // what readers see; replaced by the committer
 	board   board                     // what watchers wait at
 	past    pastLibraries             // libraries of former times
+	losses  losses
+	refill  refill
 
 	closing   chan struct{} // closed by Close
 	told      chan struct{} // closed when the teller has ended
@@ -65,7 +68,7 @@ type Station struct {
 // there is none.
 func Open(ctx context.Context, o Options) (*Station, error) {
 	s := &Station{
-		log: o.Logger, now: o.Now, right: o.Right,
+		dir: o.Dir, log: o.Logger, now: o.Now, right: o.Right,
 		closing: make(chan struct{}), told: make(chan struct{}), failed: make(chan struct{}),
 	}
 	if s.log == nil {
