@@ -152,13 +152,14 @@ func stopping() error {
 
 // published is what readers see: the newest durable state. It never changes.
 type published struct {
-	sequence int64
-	anchor   anchor // of the newest event
-	lib      *library
-	vehicles map[string]*snapshot
-	names    []string          // of the vehicles, in order
-	frames   map[string]*frame // of rounds that are open or paused, by name
-	opened   []roundRef        // every round, in the order of opening
+	sequence   int64
+	checkpoint []byte // the journal's, of exactly these events; nil when there are none
+	anchor     anchor // of the newest event
+	lib        *library
+	vehicles   map[string]*snapshot
+	names      []string          // of the vehicles, in order
+	frames     map[string]*frame // of rounds that are open or paused, by name
+	opened     []roundRef        // every round, in the order of opening
 }
 
 // committed is called by the journal on its committer goroutine when what was
@@ -180,7 +181,7 @@ func (s *Station) publish() {
 		before = &published{}
 	}
 	p := &published{
-		sequence: st.sequence, anchor: st.anchor, lib: st.lib, opened: st.opened,
+		sequence: st.sequence, checkpoint: s.journal.Checkpoint(), anchor: st.anchor, lib: st.lib, opened: st.opened,
 		vehicles: make(map[string]*snapshot, len(st.vehicles)), names: before.names,
 	}
 	maps.Copy(p.vehicles, before.vehicles)
