@@ -7,6 +7,7 @@ require (
 	buf.build/go/protovalidate v1.4.0
 	buf.build/go/protoyaml v0.8.0
 	cel.dev/cel-go v0.33.2
+	github.com/anishathalye/porcupine v1.3.1
 	github.com/chromedp/cdproto v0.159.0
 	github.com/chromedp/chromedp v0.23.0
 	github.com/dgraph-io/badger/v4 v4.9.6
