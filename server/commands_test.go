@@ -104,10 +104,7 @@ func TestApply_ShowsWhatWouldChangeAndRefusesWhole(t *testing.T) {
 }
 
 func TestReadiness_ShowsTheVerdictInWordsShapesAndCodes(t *testing.T) {
-	t.Setenv("BAYROUND_SERVER", filled(t).address)
-	must(t, "play", round(t, "01-wn11-shift.yaml"), round(t, "02-wn11-weekly.yaml"))
-	must(t, "play", round(t, "05-wn21-shift.yaml"), round(t, "06-wn21-weekly.yaml"))
-
+	checkedWN21(t)
 	table := must(t, "readiness")
 	requireIn(t, table, "[^]  WN11  FIT TO RESPOND", "(-)  WN21  DO NOT MOVE", ": ?  WN12  NOT PROVEN – ")
 	if strings.Contains(table, "\x1b") {

@@ -22,9 +22,7 @@ func round(t *testing.T, name string) string {
 // filled is a station that knows the county.
 func filled(t *testing.T) *served {
 	t.Helper()
-	s := serving(t, t.TempDir())
-	must(t, "apply", county(t), "--server", s.address)
-	return s
+	return serving(t, ofCounty.copy(t))
 }
 
 func verdictNumber(v int) pb.Verdict { return pb.Verdict(v) } //nolint:gosec // 1 to 5

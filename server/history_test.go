@@ -18,9 +18,7 @@ import (
 // flat, and WN11 found sound.
 func checkedWN21(t *testing.T) {
 	t.Helper()
-	t.Setenv("BAYROUND_SERVER", filled(t).address)
-	must(t, "play", round(t, "05-wn21-shift.yaml"), round(t, "06-wn21-weekly.yaml"))
-	must(t, "play", round(t, "01-wn11-shift.yaml"), round(t, "02-wn11-weekly.yaml"))
+	t.Setenv("BAYROUND_SERVER", serving(t, ofCheckedWN21.copy(t)).address)
 }
 
 func TestHistory_ListsPlacesAndShowsOne(t *testing.T) {

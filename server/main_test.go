@@ -32,7 +32,7 @@ var breakable = sync.OnceValues(func() (string, error) {
 const breakableName = "breakable-server"
 
 func build() (folder string, err error) {
-	if folder, err = os.MkdirTemp("", "bayround-server-"); err != nil {
+	if folder, err = scratch(); err != nil {
 		return "", err
 	}
 	return folder, buildInto(filepath.Join(folder, "server"))
@@ -48,7 +48,7 @@ func buildInto(path string, flags ...string) error {
 
 func TestMain(m *testing.M) {
 	code := m.Run()
-	if folder, _ := built(); folder != "" {
+	if folder, err := scratch(); err == nil {
 		_ = os.RemoveAll(folder)
 	}
 	os.Exit(code)

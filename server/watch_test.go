@@ -56,9 +56,8 @@ func TestWatch_GivesUpAStationThatFallsSilent(t *testing.T) {
 }
 
 func TestWatch_TellsEachChangeAndSaysWhenItIsNotLive(t *testing.T) {
-	data := t.TempDir()
+	data := ofCounty.copy(t)
 	s := serving(t, data)
-	must(t, "apply", county(t), "--server", s.address)
 	ctx, cancel := context.WithCancel(t.Context())
 	defer cancel()
 	reader, writer := io.Pipe() // both what it says and what it complains of
