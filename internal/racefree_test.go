@@ -1,0 +1,87 @@
+package internal_test
+
+import (
+	"fmt"
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// raceFree is the line of the Makefile that names the packages whose tests run without
+// the race detector.
+var raceFree = regexp.MustCompile(`(?m)^RACE_FREE := (.+)$`)
+
+// startsGoroutines are the methods by which tests and their code start goroutines
+// without a go statement.
+var startsGoroutines = []string{"Go", "Parallel", "RunParallel", "AfterFunc"}
+
+// What runs without the race detector must have nothing for it to find: no goroutine
+// in the package, nor in its tests.
+func TestRaceFree_StartsNoGoroutine(t *testing.T) {
+	makefile, err := os.ReadFile(filepath.Join("..", "Makefile"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	line := raceFree.FindSubmatch(makefile)
+	if line == nil {
+		t.Fatal("the Makefile has no line RACE_FREE := …")
+	}
+	for _, name := range strings.Fields(string(line[1])) {
+		pkg := "internal/" + name
+		if floor, known := floors[pkg]; !known || floor > purest && pkg != "internal/packtest" {
+			t.Errorf("%s is no pure package; its tests belong under the race detector", pkg)
+		}
+		files, err := filepath.Glob(filepath.Join(name, "*.go"))
+		if err != nil || len(files) == 0 {
+			t.Fatalf("%s has no files: %v", pkg, err)
+		}
+		for _, file := range files {
+			content, err := os.ReadFile(file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, wrong := range goroutinesIn(t, file, string(content)) {
+				t.Error(wrong)
+			}
+		}
+	}
+}
+
+// goroutinesIn says where a file starts a goroutine.
+func goroutinesIn(t *testing.T, name, content string) (wrong []string) {
+	t.Helper()
+	set := token.NewFileSet()
+	tree, err := parser.ParseFile(set, name, content, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ast.Inspect(tree, func(n ast.Node) bool {
+		switch n := n.(type) {
+		case *ast.GoStmt:
+			wrong = append(wrong, fmt.Sprintf("%s: a goroutine, without the race detector", set.Position(n.Pos())))
+		case *ast.CallExpr:
+			if called, ok := n.Fun.(*ast.SelectorExpr); ok && slices.Contains(startsGoroutines, called.Sel.Name) {
+				wrong = append(wrong, fmt.Sprintf("%s: %s starts a goroutine, without the race detector", set.Position(n.Pos()), called.Sel.Name))
+			}
+		}
+		return true
+	})
+	return wrong
+}
+
+// The checker itself must be able to fail.
+func TestRaceFree_TheCheckerFindsGoroutines(t *testing.T) {
+	for body, want := range map[string]int{
+		"go f()": 1, "w.Go(f)": 1, "t.Parallel()": 1, "b.RunParallel(f); go f()": 2, "f(); w.Going()": 0,
+	} {
+		if got := goroutinesIn(t, "x.go", "package x\n\nfunc y() { "+body+" }\n"); len(got) != want {
+			t.Errorf("%s: the checker finds %v, want %d", body, got, want)
+		}
+	}
+}
