@@ -1,9 +1,7 @@
 package main
 
 import (
-	"io/fs"
 	"os"
-	"path/filepath"
 	"sync"
 	"testing"
 )
@@ -43,7 +41,7 @@ func (p *prepared) copy(t *testing.T) string {
 		t.Fatal("the record this test begins with could not be made; the first test that wanted it says why")
 	}
 	folder := t.TempDir()
-	copyFolder(t, p.folder, folder)
+	copyFolder(t, folder, p.folder)
 	return folder
 }
 
@@ -59,7 +57,7 @@ func (p *prepared) make(t *testing.T) {
 		t.Fatal(err)
 	}
 	if p.from != nil {
-		copyFolder(t, p.from.copy(t), folder)
+		copyFolder(t, folder, p.from.copy(t))
 	}
 	s := serving(t, folder)
 	p.fill(t, s.address)
@@ -69,32 +67,9 @@ func (p *prepared) make(t *testing.T) {
 	p.folder = folder
 }
 
-// copyFolder copies a folder into another, each file with its mode: a key that others may
-// read is not what a station left behind.
-func copyFolder(t *testing.T, from, to string) {
+func copyFolder(t *testing.T, to, from string) {
 	t.Helper()
-	err := filepath.WalkDir(from, func(name string, entry fs.DirEntry, err error) error {
-		if err != nil {
-			return err
-		}
-		relative, err := filepath.Rel(from, name)
-		if err != nil {
-			return err
-		}
-		if entry.IsDir() {
-			return os.MkdirAll(filepath.Join(to, relative), 0o700)
-		}
-		info, err := entry.Info()
-		if err != nil {
-			return err
-		}
-		content, err := os.ReadFile(name) //nolint:gosec // our own folder
-		if err != nil {
-			return err
-		}
-		return os.WriteFile(filepath.Join(to, relative), content, info.Mode())
-	})
-	if err != nil {
+	if err := os.CopyFS(to, os.DirFS(from)); err != nil {
 		t.Fatalf("copying a record: %v", err)
 	}
 }

@@ -10,7 +10,6 @@ import (
 	"bayround/internal/access"
 	"bayround/internal/fault"
 	"bayround/internal/round"
-	"bayround/internal/station"
 	"bayround/internal/stationtest"
 	pb "bayround/proto/bayround/v1"
 )
@@ -38,8 +37,7 @@ func newHands(t *testing.T) *hands {
 	t.Helper()
 	t.Parallel()
 	clock := stationtest.NewClock()
-	kit := stationtest.OpenWith(t, clock, station.Options{Dir: t.TempDir(), Now: clock.Now, Defaults: stationtest.Demo(t)})
-	return handsOn(t, kit, clock)
+	return handsOn(t, stationtest.OpenDemoInMorning(t, clock), clock)
 }
 
 // handsOn opens a desk on a twin.

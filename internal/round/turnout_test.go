@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"bayround/internal/round"
-	"bayround/internal/station"
 	"bayround/internal/stationtest"
 	pb "bayround/proto/bayround/v1"
 )
@@ -266,7 +265,7 @@ func TestTurnout_OnReturnSomebodySignsIn(t *testing.T) {
 // is in the record.
 func TestDesk_AnotherTabletGoesOn(t *testing.T) {
 	clock := stationtest.NewClock()
-	kit := stationtest.OpenWith(t, clock, station.Options{Dir: t.TempDir(), Now: clock.Now, Defaults: stationtest.Demo(t)})
+	kit := stationtest.OpenDemoInMorning(t, clock)
 	first, second := handsOn(t, kit, clock), handsOn(t, kit, clock)
 	first.begin(wn11, shift, "people/quellmere")
 	first.walkTo("engine-cold")
