@@ -4,6 +4,7 @@ import (
 	"strconv"
 	"strings"
 
+	"buf.build/go/protovalidate"
 	"go.yaml.in/yaml/v3"
 	"google.golang.org/protobuf/reflect/protoreflect"
 )
@@ -49,10 +50,22 @@ func knownField(c *complaints, key *yaml.Node, md protoreflect.MessageDescriptor
 		return nil
 	}
 	field := md.Fields().ByName(protoreflect.Name(key.Value))
-	if field == nil {
+	if field == nil || neverGiven(field) {
 		c.add(key, join(path, key.Value), shown(key.Value)+" is no field of "+spoken(md), suggestion(key.Value, fieldNames(md, md.Fields().Len())))
+		return nil
 	}
 	return field
+}
+
+// neverGiven tells that a field's rule forbids to give it at all: it is the
+// station's own, and nobody who writes a file need know of it.
+func neverGiven(field protoreflect.FieldDescriptor) bool {
+	rules, err := protovalidate.ResolveFieldRules(field)
+	if err != nil {
+		return false // the rules themselves are validated where they are compiled
+	}
+	octets, yes := rules.GetBytes(), rules.GetBool()
+	return octets != nil && octets.MaxLen != nil && octets.GetMaxLen() == 0 || yes != nil && yes.Const != nil && !yes.GetConst()
 }
 
 // shapeField compares the value of one field with what the field holds.
@@ -125,8 +138,10 @@ func found(node *yaml.Node) string {
 func fieldNames(md protoreflect.MessageDescriptor, most int) []string {
 	fields := md.Fields()
 	names := make([]string, 0, fields.Len())
-	for i := range min(most, fields.Len()) {
-		names = append(names, string(fields.Get(i).Name()))
+	for i := 0; i < fields.Len() && len(names) < most; i++ {
+		if !neverGiven(fields.Get(i)) {
+			names = append(names, string(fields.Get(i).Name()))
+		}
 	}
 	return names
 }
