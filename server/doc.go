@@ -3,6 +3,7 @@
 //	server serve      run the station
 //	server apply      tell it vehicles, people, gauges, items and rules, from files
 //	server readiness  say which vehicles may respond, and why not; or watch it change
+//	server erase      erase who a person is, for good
 //	server play       carry out a round that stands in a file
 //	server show       show a vehicle and what is checked on it
 //	server history    what was measured over time, and where it is heading

@@ -95,7 +95,7 @@ func (d *Desk) assist(ctx context.Context, a Act) error {
 		return fault.New(fault.Precondition, "NOBODY_SIGNED_IN", "sign in first: person, then PIN")
 	case person == s.Driver:
 		return fault.New(fault.Invalid, "ASSISTANT_IS_DRIVER", "driver and assistant are two people; choose another, or alone")
-	case person != "" && d.scene.person(person) == nil:
+	case person != "" && (d.scene.person(person) == nil || d.scene.person(person).GetErased()):
 		return fault.New(fault.NotFound, "PERSON_UNKNOWN", "this person is not on the station's list")
 	}
 	if s.Round != "" && !s.Resuming {

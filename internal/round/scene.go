@@ -58,7 +58,7 @@ func (sc *scene) takeLibrary(digest string, lib *pb.StationFile, station string)
 	sc.people = nil
 	for _, p := range lib.GetPeople() {
 		sc.hashes[p.GetName()] = p.GetPinArgon2Id()
-		sc.people = append(sc.people, &pb.Person{Name: p.GetName(), Title: p.GetTitle(), Roles: p.GetRoles()})
+		sc.people = append(sc.people, &pb.Person{Name: p.GetName(), Title: p.GetTitle(), Roles: p.GetRoles(), Erased: p.GetErased()})
 	}
 	slices.SortFunc(sc.people, func(a, b *pb.Person) int {
 		return cmp.Or(cmp.Compare(a.GetTitle(), b.GetTitle()), cmp.Compare(a.GetName(), b.GetName()))

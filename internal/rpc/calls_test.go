@@ -94,6 +94,7 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 		&pb.ListRoutinesRequest{PageSize: 10},
 		&pb.ListGaugesRequest{PageSize: 10},
 		&pb.ListPeopleRequest{PageSize: 10},
+		&pb.ErasePersonRequest{RequestId: id, Person: "people/arkwith", By: "people/venholt", Reason: "left the service"},
 		&pb.ListStationsRequest{PageSize: 10},
 		&pb.GetRulePackRequest{Name: "packs/gb-use"},
 		&pb.ListRulePacksRequest{PageSize: 10},

@@ -9,7 +9,7 @@ import (
 
 // vehicles answers VehicleService.
 type vehicles struct {
-	pb.UnimplementedVehicleServiceServer
+	pb.UnsafeVehicleServiceServer
 	station *station.Station
 }
 
@@ -51,6 +51,11 @@ func (v *vehicles) ListGauges(ctx context.Context, req *pb.ListGaugesRequest) (*
 // ListPeople returns the people.
 func (v *vehicles) ListPeople(ctx context.Context, req *pb.ListPeopleRequest) (*pb.ListPeopleResponse, error) {
 	return v.station.ListPeople(ctx, req)
+}
+
+// ErasePerson erases who a person is.
+func (v *vehicles) ErasePerson(ctx context.Context, req *pb.ErasePersonRequest) (*pb.ErasePersonResponse, error) {
+	return v.station.ErasePerson(ctx, req)
 }
 
 // ListStations returns the stations.

@@ -70,10 +70,11 @@ func (p pane) Drivers() []*pb.Person {
 }
 
 // Assistants are the people who can assist: whoever is at a station but the driver.
+// Who was erased is at none.
 func (p pane) Assistants() []*pb.Person {
 	return slices.DeleteFunc(slices.Clone(p.People), func(who *pb.Person) bool {
 		desk := slices.Equal(who.GetRoles(), []pb.Role{pb.Role_ROLE_CONTROL})
-		return desk || p.Session != nil && who.GetName() == p.Session.Driver.GetName()
+		return desk || who.GetErased() || p.Session != nil && who.GetName() == p.Session.Driver.GetName()
 	})
 }
 

@@ -126,7 +126,7 @@ func things(l *catalogue.Loaded) []thing {
 		add(m.GetName(), m, &pb.JournalEvent{Event: &pb.JournalEvent_StationApplied{StationApplied: m}})
 	}
 	for _, m := range l.People {
-		add(m.GetName(), m, &pb.JournalEvent{Event: &pb.JournalEvent_PersonApplied{PersonApplied: m}})
+		add(m.GetName(), m, personEvent(m))
 	}
 	for _, m := range l.Gauges {
 		m = proto.CloneOf(m) // the station keeps its checks
@@ -163,6 +163,9 @@ func (a *application) take(t thing, d *draft) error {
 	if g, ok := t.message.(*pb.Gauge); ok {
 		known, _ := before.(*pb.Gauge)
 		g.Checks = known.GetChecks()
+	}
+	if a.base.refs[t.name].erased != 0 {
+		return fault.New(fault.Precondition, "PERSON_ERASED", "%s was erased, and the id stays what it is in the record; take it out of the files, and give a new person a new id", t.name)
 	}
 	change := &pb.Change{Name: t.name, Kind: pb.ChangeKind_CHANGE_KIND_ADDED}
 	a.changes = append(a.changes, change)

@@ -44,6 +44,13 @@ func (p *pastLibraries) at(ctx context.Context, l loader, today *library) (*libr
 	return lib, nil
 }
 
+// forget drops all of them: they may hold what was erased.
+func (p *pastLibraries) forget() {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.kept = nil
+}
+
 // readinessAt returns the readiness of a vehicle at an instant in the past, as
 // it was known then.
 func (s *Station) readinessAt(ctx context.Context, name string, at time.Time) (*pb.Readiness, error) {

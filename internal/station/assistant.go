@@ -2,6 +2,7 @@ package station
 
 import (
 	"context"
+	"time"
 
 	"google.golang.org/protobuf/proto"
 
@@ -20,7 +21,7 @@ func (s *Station) ChangeAssistant(ctx context.Context, req *pb.ChangeAssistantRe
 		if err != nil {
 			return nil, err
 		}
-		if err := c.state.mayAssist(req.GetAssistant(), r.round.GetDriver()); err != nil {
+		if err := c.state.mayAssist(req.GetAssistant(), r.round.GetDriver(), deviceTimeOf(req)); err != nil {
 			return nil, err
 		}
 		if req.GetAssistant() != r.round.GetAssistant() {
@@ -36,13 +37,14 @@ func (s *Station) ChangeAssistant(ctx context.Context, req *pb.ChangeAssistantRe
 	return resp, err
 }
 
-// mayAssist refuses an assistant who is unknown, or the driver; empty is alone.
-func (st *state) mayAssist(assistant, driver string) error {
+// mayAssist refuses an assistant who is unknown or erased, or the driver; empty is
+// alone. device is when the assistant came, by the device's clock.
+func (st *state) mayAssist(assistant, driver string, device time.Time) error {
 	if assistant == "" {
 		return nil
 	}
-	if st.lib.set.People[assistant] == nil {
-		return unknown("person", assistant)
+	if err := st.lib.active(assistant, device); err != nil {
+		return err
 	}
 	if assistant == driver {
 		return fault.New(fault.Invalid, "ASSISTANT_IS_DRIVER", "driver and assistant are the same person; leave the assistant empty when the driver is alone").

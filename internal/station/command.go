@@ -24,6 +24,8 @@ type command struct {
 	ran    time.Duration
 	events [][]byte
 	rows   rowSet
+	apart  []journal.Apart
+	erase  [][32]byte
 }
 
 // begin starts a command.
@@ -64,7 +66,11 @@ func (c *command) happen(ev *pb.JournalEvent, known *judgement) error {
 // put is happen for an event that is complete; last tells that no
 // configuration event follows it in the same command.
 func (c *command) put(ev *pb.JournalEvent, known *judgement, last bool) error {
-	record, err := proto.Marshal(ev) // the only time: these bytes are the event
+	recorded, err := c.setApart(ev)
+	if err != nil {
+		return err
+	}
+	record, err := proto.Marshal(recorded) // the only time: these bytes are the event
 	if err != nil {
 		return notUTF8(err)
 	}
@@ -109,7 +115,7 @@ func run[R proto.Message](ctx context.Context, s *Station, id string, request pr
 			return journal.Entry{}, s.refused(c, notUTF8(err))
 		}
 		decided = true
-		return journal.Entry{Events: c.events, Rows: c.rows.rows, Receipt: body}, nil
+		return journal.Entry{Events: c.events, Rows: c.rows.rows, Receipt: body, Apart: c.apart, Erase: c.erase}, nil
 	})
 	switch {
 	case err != nil && decided:

@@ -9,6 +9,8 @@ import (
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/types/known/durationpb"
 	"google.golang.org/protobuf/types/known/timestamppb"
+
+	pb "bayround/proto/bayround/v1"
 )
 
 // maxDifferences is how many differences are told one by one.
@@ -40,7 +42,7 @@ func (d *differ) message(path string, before, after protoreflect.Message) {
 		case f.IsList():
 			d.list(at, f, before.Get(f).List(), after.Get(f).List())
 		case f.IsMap(): // configuration has none
-		case f.Name() == secret:
+		case isSecret(f):
 			d.secret(at, before.Get(f).String(), after.Get(f).String())
 		case isPlainMessage(f) && before.Has(f) && after.Has(f):
 			d.message(at+".", before.Get(f).Message(), after.Get(f).Message())
@@ -50,8 +52,12 @@ func (d *differ) message(path string, before, after protoreflect.Message) {
 	}
 }
 
-// secret is the field that is told to nobody but the station's own tablets.
-const secret protoreflect.Name = "pin_argon2id"
+// isSecret tells that a field says who a person is. What differs is told in an
+// answer that the record keeps, so that it could not be erased.
+func isSecret(f protoreflect.FieldDescriptor) bool {
+	person := (*pb.Person)(nil).ProtoReflect().Descriptor()
+	return f.Parent() == person && (f.Name() == "title" || f.Name() == "pin_argon2id")
+}
 
 // secret tells of a value that must not be read whether it is there.
 func (d *differ) secret(path, before, after string) {

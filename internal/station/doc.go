@@ -59,7 +59,9 @@
 // a sequence number, times are nanoseconds since 1970 in UTC.
 //
 //	in-force/{name}              1 ref of the event that put it in force (name "catalogue" for the catalogue),
-//	                             2 digest of the default files it came from; absent when a person applied it
+//	                             2 digest of the default files it came from; absent when a person applied it;
+//	                             of a person: 3 digests of 32 bytes of all that stands apart and was not erased,
+//	                             4 some event holds who it is openly, 5 time of the erasure
 //	revision/{vehicle}/{n}       1 ref of the event of revision n, ten digits
 //	step/{vehicle}/{step}        1 ref of the newest result by when somebody looked, 2 of the newest that is not "not checked",
 //	                             3 time before which answers prove nothing (a repair), 4 ref of the newest look of the round before

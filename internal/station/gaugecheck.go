@@ -49,6 +49,8 @@ func (st *state) mayCheck(req *pb.CheckGaugeRequest) (*pb.Gauge, error) {
 		return nil, unknown("gauge", req.GetGauge()).At("gauge", "not on the register")
 	case st.lib.set.People[check.GetPerson()] == nil:
 		return nil, unknown("person", check.GetPerson()).At("check.person", "not on this station's list")
+	case st.lib.active(check.GetPerson(), time.Time{}) != nil:
+		return nil, st.lib.active(check.GetPerson(), time.Time{})
 	case !isNumber(check.GetShown()):
 		return nil, invalid("VALUE_IMPOSSIBLE", "check.shown", "what the gauge showed must be a number")
 	case !isNumber(check.GetReferenceValue()):

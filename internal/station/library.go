@@ -26,10 +26,13 @@ type library struct {
 }
 
 // ref says which event put a thing in force, and from which default files it
-// came ("" when a person applied it).
+// came ("" when a person applied it). Of a person it says what stands apart, too.
 type ref struct {
 	sequence int64
 	defaults string
+	apart    string // the digests, 32 bytes each, of all that stands apart and was not erased
+	open     bool   // some event holds who it is openly
+	erased   int64  // when who it is was erased, in nanoseconds since 1970; 0 when it was not
 }
 
 // emptyLibrary is what is in force before anything was applied.
@@ -67,6 +70,7 @@ func (l *library) draft() *draft {
 // event is about something else.
 func (d *draft) put(ev *pb.JournalEvent) string {
 	name, defaults := "", defaultsOf(ev.GetCommandId())
+	var who ref
 	switch e := ev.GetEvent().(type) {
 	case *pb.JournalEvent_StationApplied:
 		name = e.StationApplied.GetName()
@@ -82,7 +86,12 @@ func (d *draft) put(ev *pb.JournalEvent) string {
 		d.set.Gauges[name] = e.GaugeApplied
 	case *pb.JournalEvent_PersonApplied:
 		name = e.PersonApplied.GetName()
-		d.set.People[name] = e.PersonApplied
+		d.set.People[name] = whole(e.PersonApplied)
+		who = d.refs[name].with(e.PersonApplied)
+	case *pb.JournalEvent_PersonErased:
+		name = e.PersonErased.GetPerson()
+		d.set.People[name] = erasedPerson(name)
+		who.erased = ev.GetStationTime().AsTime().UnixNano()
 	case *pb.JournalEvent_CatalogueApplied:
 		name = catalogueName
 		d.set.Catalogue = e.CatalogueApplied
@@ -95,7 +104,8 @@ func (d *draft) put(ev *pb.JournalEvent) string {
 	default:
 		return ""
 	}
-	d.refs[name] = ref{sequence: ev.GetSequence(), defaults: defaults}
+	who.sequence, who.defaults = ev.GetSequence(), defaults
+	d.refs[name] = who
 	return name
 }
 

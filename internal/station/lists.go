@@ -79,7 +79,7 @@ func (s *Station) ListPeople(_ context.Context, req *pb.ListPeopleRequest) (*pb.
 	entries, next, err := page(s.current.Load().lib.set.People, req, everything)
 	resp := &pb.ListPeopleResponse{NextPageToken: next}
 	for _, p := range entries {
-		resp.People = append(resp.People, &pb.Person{Name: p.GetName(), Title: p.GetTitle(), Roles: p.GetRoles()})
+		resp.People = append(resp.People, &pb.Person{Name: p.GetName(), Title: p.GetTitle(), Roles: p.GetRoles(), Erased: p.GetErased()})
 	}
 	return resp, err
 }

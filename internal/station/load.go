@@ -130,7 +130,7 @@ func (l *loader) eachRecord(ctx context.Context, prefix string, take func(key st
 func (l *loader) refs(ctx context.Context) (map[string]ref, error) {
 	refs := map[string]ref{}
 	err := l.eachRecord(ctx, inForceRows, func(name string, f fields) error {
-		refs[name] = ref{sequence: f.number(1), defaults: f.text(2)}
+		refs[name] = readRef(f)
 		return nil
 	})
 	return refs, err
@@ -148,6 +148,9 @@ func (l *loader) library(refs map[string]ref, like *library) (*library, error) {
 		if ev == nil {
 			var err error
 			if ev, err = l.event(refs[name].sequence); err != nil {
+				return nil, err
+			}
+			if err := l.person(ev); err != nil {
 				return nil, err
 			}
 		}

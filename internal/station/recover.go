@@ -20,23 +20,30 @@ func (s *Station) recover(ctx context.Context) error {
 	s.log.Info("making the rows anew from the events", "events", s.journal.Size(), "rows_version", s.journal.RowsVersion())
 	// What the replay leaves behind is what the rows say; it is taken up from
 	// the rows all the same, so that there is one way to start.
-	if err := rebuild(ctx, s.journal); err != nil {
+	erased, err := rebuild(ctx, s.journal)
+	if err != nil {
+		return err
+	}
+	if err := s.eraseAgain(ctx, erased); err != nil {
 		return err
 	}
 	l := loader{journal: s.journal}
 	return l.state(ctx, s.work)
 }
 
-// rebuild makes all rows anew by applying every event.
-func rebuild(ctx context.Context, j *journal.Journal) error {
+// rebuild makes all rows anew by applying every event. erased are the digests of
+// what stood apart of people who were erased.
+func rebuild(ctx context.Context, j *journal.Journal) (erased [][32]byte, err error) {
 	r := replay{journal: j, state: newState(noArchive{})}
-	return j.Rebuild(ctx, r.project)
+	err = j.Rebuild(ctx, r.project)
+	return r.erased, err
 }
 
 // replay applies events as they were decided once.
 type replay struct {
 	journal *journal.Journal
 	state   *state
+	erased  [][32]byte
 }
 
 // project gives the rows of one event.
@@ -50,6 +57,9 @@ func (r *replay) project(sequence uint64, event []byte) ([]journal.Row, error) {
 		if last, err = r.last(sequence, ev.GetCommandId()); err != nil {
 			return nil, err
 		}
+	}
+	if gone := ev.GetPersonErased(); gone != nil {
+		r.erased = append(r.erased, r.state.refOf(gone.GetPerson()).digests()...)
 	}
 	var rows rowSet
 	if err := r.state.apply(ev, nil, last, &rows); err != nil {
@@ -121,6 +131,6 @@ func Rebuild(ctx context.Context, dir string, logger *slog.Logger) (events uint6
 	if err != nil {
 		return 0, err
 	}
-	err = rebuild(ctx, j)
+	_, err = rebuild(ctx, j)
 	return j.Size(), errors.Join(err, j.Close())
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"slices"
 	"strings"
+	"time"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
@@ -45,10 +46,10 @@ func (st *state) mayRepair(req *pb.RecordRepairRequest) (*vehicle, *pb.Defect, e
 	if d == nil {
 		return nil, nil, unknown("defect", req.GetDefect())
 	}
-	person := st.lib.set.People[req.GetPerson()]
-	if person == nil {
-		return nil, nil, unknown("person", req.GetPerson())
+	if err := st.lib.active(req.GetPerson(), time.Time{}); err != nil {
+		return nil, nil, err
 	}
+	person := st.lib.set.People[req.GetPerson()]
 	if !slices.Contains(person.GetRoles(), pb.Role_ROLE_WORKSHOP) {
 		return nil, nil, fault.New(fault.Precondition, "NOT_WORKSHOP", "%s is not of the workshop; a repair is recorded by who is", person.GetTitle())
 	}

@@ -54,10 +54,10 @@ func (st *state) mayOpen(req *pb.OpenRoundRequest) (*vehicle, error) {
 	if v.model.routines[req.GetRoutine()] == nil {
 		return nil, unknown("routine", req.GetRoutine())
 	}
-	if st.lib.set.People[req.GetDriver()] == nil {
-		return nil, unknown("person", req.GetDriver())
+	if err := st.lib.active(req.GetDriver(), deviceTimeOf(req)); err != nil {
+		return nil, err
 	}
-	if err := st.mayAssist(req.GetAssistant(), req.GetDriver()); err != nil {
+	if err := st.mayAssist(req.GetAssistant(), req.GetDriver(), deviceTimeOf(req)); err != nil {
 		return nil, err
 	}
 	if len(v.model.plan(req.GetRoutine()).GetSteps()) == 0 {

@@ -146,7 +146,7 @@ func (st *state) configures(ev *pb.JournalEvent, rows *rowSet) bool {
 	}
 	name := st.draft.put(ev)
 	r := st.draft.refs[name]
-	rows.put(inForceRows+name, record{}.number(1, r.sequence).text(2, r.defaults))
+	rows.put(inForceRows+name, r.inForceRow())
 	if v := ev.GetVehicleApplied(); v != nil {
 		rows.put(revisionKey(name, v.GetRevision()), record{}.number(1, r.sequence))
 	}
@@ -158,7 +158,7 @@ func isConfiguration(ev *pb.JournalEvent) bool {
 	switch ev.GetEvent().(type) {
 	case *pb.JournalEvent_StationApplied, *pb.JournalEvent_VehicleApplied, *pb.JournalEvent_GaugeApplied,
 		*pb.JournalEvent_PersonApplied, *pb.JournalEvent_CatalogueApplied, *pb.JournalEvent_RoutineApplied,
-		*pb.JournalEvent_RulePackApplied:
+		*pb.JournalEvent_RulePackApplied, *pb.JournalEvent_PersonErased:
 		return true
 	}
 	return false
