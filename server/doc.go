@@ -16,6 +16,9 @@
 //	server rebuild    make everything that follows from the record anew (the station stopped)
 //	server export     write the record into a file that proves itself
 //	server verify-export  say whether such a file is sound, and whose it is
+//	server backup     write the record, its photos and its key into a folder that proves itself
+//	server restore    make the folder of a record anew from a backup
+//	server move       bring a station to another computer
 //	server demo       a fresh station of an invented county, filled and served
 //	server version    say which version this is
 //

@@ -23,6 +23,7 @@ const (
 	unfinished  = ".new"       // ends the name of a file that is still being written
 	// restoringFile is there while a restore is under way, and after one that broke off.
 	restoringFile = "restoring"
+	movedFile     = "MOVED" // says where the journal goes on in place of here
 )
 
 // ownNames may stand in a directory in which a journal is made: what an

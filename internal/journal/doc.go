@@ -51,6 +51,7 @@
 //	             of the next opening (UTC), with what that opening would have changed:
 //	             write-ahead logs, MANIFEST, KEYREGISTRY, newest value log, and the heads.
 //	             At most 16 MiB of data of each file; nothing when the disk is nearly full
+//	MOVED        where the journal goes on in place of here, as text; Open refuses it
 //	restoring    there from the beginning of a Restore into this directory until all is
 //	             in place: what lies here is not whole, and Open refuses it
 //

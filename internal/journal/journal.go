@@ -56,6 +56,9 @@ func Open(ctx context.Context, o Options) (*Journal, error) {
 	if err := checkRowsVersion(o.RowsVersion); err != nil {
 		return nil, err
 	}
+	if err := refuseMoved(o.Dir); err != nil {
+		return nil, err
+	}
 	s, err := openStore(o, true)
 	if err != nil {
 		return nil, err

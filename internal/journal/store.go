@@ -32,8 +32,7 @@ func openStore(o Options, create bool) (*store, error) {
 		return nil, err
 	}
 	if made == nil && !create {
-		return nil, fault.New(fault.NotFound, "JOURNAL_UNKNOWN",
-			"there is no journal in %q; name the directory that holds the file %s", o.Dir, journalFile)
+		return nil, unknownJournal(o)
 	}
 	if err := makeWritable(o.Dir); err != nil {
 		return nil, err
@@ -56,6 +55,11 @@ func openStore(o Options, create bool) (*store, error) {
 	}
 	s.mark = m
 	return s, nil
+}
+
+func unknownJournal(o Options) error {
+	return fault.New(fault.NotFound, "JOURNAL_UNKNOWN",
+		"there is no journal in %q; name the directory that holds the file %s", o.Dir, journalFile)
 }
 
 // close closes the store and says that it was closed.
