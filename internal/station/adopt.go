@@ -269,7 +269,7 @@ func (n *news) compareRounds(st *state) error {
 func (r *round) same(there *pb.StandingRound) bool {
 	if r == nil || !proto.Equal(timeless(r.round), timeless(there.GetRound())) || changedSince(there, r.changed) ||
 		!slices.Equal(r.progress().message().GetAnsweredSteps(), there.GetRound().GetAnsweredSteps()) ||
-		!slices.EqualFunc(allSaid(r.conditions), there.GetConditions(), func(a, b *pb.RoundConditions) bool { return proto.Equal(a, b) }) {
+		!slices.EqualFunc(r.allSaid(), there.GetConditions(), func(a, b *pb.RoundConditions) bool { return proto.Equal(a, b) }) {
 		return false
 	}
 	ids := map[string][]string{}
@@ -358,7 +358,7 @@ func (r *round) continued(there []*pb.Result) (added []*pb.Result, after bool) {
 
 // endedThere is a round that is live here and has ended there, nobody has said how.
 func (r *round) endedThere() *pb.StandingRound {
-	told := &pb.StandingRound{Round: r.progress().message(), Conditions: allSaid(r.conditions), Results: []*pb.Result{{}}}
+	told := &pb.StandingRound{Round: r.progress().message(), Conditions: r.allSaid(), Results: []*pb.Result{{}}}
 	told.Round.State = pb.RoundState_ROUND_STATE_GIVEN_UP
 	return told
 }

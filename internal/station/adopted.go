@@ -125,7 +125,7 @@ func (st *state) adoptRound(v *vehicle, e *pb.StandingRound, rows *rowSet) error
 func (st *state) adoptFrame(v *vehicle, e *pb.StandingRound, before *round) *frame {
 	fixed := withoutProgress(e.GetRound())
 	f := &frame{
-		round: fixed, opening: st.sequence, conditions: e.GetConditions(),
+		round: fixed, opening: st.sequence, said: before.saidThere(e),
 		changed: e.GetRound().GetLastActivity().AsTime(), // or before; nobody can tell from what is given
 	}
 	if before != nil {

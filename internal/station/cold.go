@@ -41,11 +41,11 @@ func (s *Station) ColdRule(vehicle, item string) (*pb.ColdRule, error) {
 // checkCold refuses an answer that only counts on a cold engine while the engine
 // was still too warm. Where nobody said when it stopped, it is taken for cold,
 // unless it is known to have been driven too far.
-func (f *frame) checkCold(c coldness, deviceTime time.Time) error {
+func (f *frame) checkCold(c coldness, r *pb.Result) error {
 	if c.stood == 0 {
 		return nil
 	}
-	driven := f.driven()
+	deviceTime, driven := r.GetDeviceTime().AsTime(), f.driven(r)
 	if c.drivenKm > 0 && driven != nil && *driven <= c.drivenKm {
 		return nil
 	}
@@ -71,15 +71,4 @@ func (c coldness) orDriven() string {
 		return ""
 	}
 	return fmt.Sprintf(", or be driven no farther than %g km since it was cold", c.drivenKm)
-}
-
-// driven is the distance since the vehicle was cold by the newest conditions; nil
-// when they do not say. Older ones say nothing: it was driven since.
-func (f *frame) driven() *float64 {
-	for i := len(f.conditions) - 1; i >= 0; i-- {
-		if c := f.conditions[i]; c != nil {
-			return c.DrivenKm
-		}
-	}
-	return nil
 }

@@ -38,8 +38,14 @@ func TestCheckCold(t *testing.T) {
 			if tc.stood > 0 {
 				c.EngineStopped = timestamppb.New(now.Add(-tc.stood))
 			}
-			f := &frame{conditions: []*pb.RoundConditions{nil, {DrivenKm: proto.Float64(0.5)}, c, nil}}
-			err := f.checkCold(tc.rule, now)
+			f := &frame{said: []statement{
+				{nil, now.Add(-time.Minute), time.Time{}},
+				{&pb.RoundConditions{DrivenKm: proto.Float64(0.5)}, now.Add(-time.Minute), time.Time{}},
+				{c, now, time.Time{}},
+				{nil, now, time.Time{}},
+				{&pb.RoundConditions{DrivenKm: proto.Float64(30)}, now.Add(time.Nanosecond), time.Time{}}, // after the look
+			}}
+			err := f.checkCold(tc.rule, &pb.Result{DeviceTime: timestamppb.New(now), LookedAt: timestamppb.New(now)})
 			if refused := fault.Is(err, fault.Precondition); refused != tc.refused || !refused && err != nil {
 				t.Errorf("refused: %v, want %v", err, tc.refused)
 			}

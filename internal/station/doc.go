@@ -52,7 +52,7 @@
 // says at the same instant; only its sequence numbers are its own. Every other
 // event in a twin's journal was commanded at the tablet.
 //
-// # Rows, version 6
+// # Rows, version 7
 //
 // Rows are small and point at events by sequence number. Their values are
 // protobuf wire format without a schema file; "ref" is a varint field holding
@@ -75,7 +75,8 @@
 //	round/{uuid}                 1 Round without its progress, 2 ref of its opening, 3 time of its last change of state,
 //	                             4 RoundConditions, one for each time they were given, 5 ref of its newest event that is no result,
 //	                             6 ref of the event that took it over with its plan; absent when it was opened here,
-//	                             7 Timestamp of its last change of state by the device's clock
+//	                             7 Timestamp of its last change of state by the device's clock, 8 for each of 4 when it came, by the
+//	                             station's clock, 9 when it was said, by the device's; 0 where nobody knows
 //	live/{vehicle}/{uuid}        empty; there while the round is open or paused
 //	answered/{uuid}/{step}       1 refs of the results, oldest first, 2 position in the plan, 3 newest is "not checked",
 //	                             4 time of the newest, 5 for each ref of 1 the place, from 1, among the results of the round in

@@ -20,8 +20,10 @@ type examined struct {
 	result *pb.Result // a copy of ours, values converted
 	judged *step      // the step as it is today, or as it was planned where the answer does not fit that
 	fits   bool       // the answer fits the step of today
+	cold   coldness   // what the answer wants of the engine
 	err    error      // the refusal
 
+	warm        error // the refusal by what was said of the engine when somebody looked
 	known       known
 	looked      time.Time // when somebody looked, as far as can be told
 	observation *pb.Observation
@@ -57,6 +59,8 @@ func (x *examined) look(k known, looked time.Time) {
 	}
 	x.known, x.looked = k, looked
 	x.result.LookedAt = timestamppb.New(looked)
+	x.result.AirCelsius = x.frame.air(x.result)
+	x.warm = x.frame.checkCold(x.cold, x.result)
 	x.result.GaugeOverdue = overdue(x.lib.set.Gauges[x.result.GetGauge()], looked)
 	if x.judged == nil {
 		return // nobody looked
@@ -85,7 +89,7 @@ func examine(req *pb.RecordResultRequest, f *frame, lib *library) *examined {
 		x.err = invalid("RESULT_MISSING", "result", "a result is needed")
 		return x
 	}
-	x.result.Round, x.result.StationTime, x.result.AirCelsius = f.name(), nil, f.air()
+	x.result.Round, x.result.StationTime, x.result.AirCelsius = f.name(), nil, nil
 	planned := f.plan.steps[x.result.GetStepId()]
 	if x.err = x.check(planned); x.err != nil || x.result.GetNotChecked() != nil {
 		return x
@@ -128,7 +132,8 @@ func (x *examined) check(planned *pb.CheckStep) error {
 	if r.GetNotChecked() != nil {
 		return nil
 	}
-	return x.frame.checkCold(x.lib.models[x.frame.vehicle()].coldness(planned), r.GetDeviceTime().AsTime())
+	x.cold = x.lib.models[x.frame.vehicle()].coldness(planned)
+	return nil
 }
 
 func (x *examined) checkGauge(planned *pb.CheckStep) error {

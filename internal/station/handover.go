@@ -72,7 +72,7 @@ func answersOf(snap *snapshot) []*pb.StandingAnswer {
 // standingRound tells of a round, of each step the newest results. Most of them
 // are the newest of their steps and need not be read.
 func (l *loader) standingRound(r progress, latest map[string]*verdict.Answer) (*pb.StandingRound, error) {
-	told := &pb.StandingRound{Round: r.message(), Conditions: allSaid(r.conditions)}
+	told := &pb.StandingRound{Round: r.message(), Conditions: r.allSaid()}
 	left := map[string]int{} // older ones of a step that are left out
 	for _, e := range r.entries {
 		left[e.stepID]++
@@ -88,17 +88,6 @@ func (l *loader) standingRound(r progress, latest map[string]*verdict.Answer) (*
 		told.Results = append(told.Results, res)
 	}
 	return told, nil
-}
-
-// allSaid are conditions with an empty one each time that nothing was said.
-func allSaid(conditions []*pb.RoundConditions) []*pb.RoundConditions {
-	all := slices.Clone(conditions)
-	for i, c := range all {
-		if c == nil {
-			all[i] = &pb.RoundConditions{}
-		}
-	}
-	return all
 }
 
 // resultOf finds the result of an entry; a is what is known of its step now.

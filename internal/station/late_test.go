@@ -5,8 +5,10 @@ import (
 	"testing"
 	"time"
 
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"bayround/internal/fault"
 	"bayround/internal/station"
 	"bayround/internal/stationtest"
 	pb "bayround/proto/bayround/v1"
@@ -338,5 +340,40 @@ func TestResumeRound_ConditionsAreNoSecondOpening(t *testing.T) {
 	})
 	if err != nil || opened != 1 || resumed != 1 {
 		t.Errorf("%d openings, %d resumptions with conditions, error %v; want 1, 1", opened, resumed, err)
+	}
+}
+
+// A look that is delivered late takes the air and the odometer of when somebody
+// looked, and is refused for nothing that was said after it: at once, after a restart
+// and after a rebuild.
+func TestRecordResult_LateTakesTheCircumstancesOfItsLook(t *testing.T) {
+	k := stationtest.Open(t)
+	limited(k, "    cold_rules: [{items: [TYR-010], stood: 2h, driven_at_most_km: 1, source: {title: House rules, status: SOURCE_STATUS_SERVICE_POLICY}}]\n")
+	round := k.OpenRound(p1, shift)
+	say := func(air, odometer, driven float64) {
+		t.Helper()
+		_, err := k.ResumeRound(ctx, &pb.ResumeRoundRequest{RequestId: k.ID(), Round: round, DeviceTime: timestamppb.New(k.Clock.Now()), Conditions: &pb.RoundConditions{
+			AmbientCelsius: proto.Float64(air), OdometerKm: proto.Float64(odometer), DrivenKm: proto.Float64(driven),
+		}})
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	say(6, 41210, 0)
+	k.Clock.Advance(time.Hour)
+	say(21, 41232, 22)
+	for _, when := range []string{"at once", "after a restart", "after a rebuild"} {
+		k.Clock.Advance(time.Minute)
+		looked := -30*time.Minute - k.Clock.Now().Sub(stationtest.Morning.Add(time.Hour)) // half an hour before it was driven
+		if _, err := k.TryRecord(round, lookedAt(k, stationtest.Read(tyre, "pressure", 8.5, "bar"), looked)); err != nil {
+			t.Fatalf("%s: %v", when, err)
+		}
+		last, points := lastOf(t, k, shift, tyre), pointsOf(k, tyre)
+		if newest := points[len(points)-1]; last.GetAirCelsius() != 6 || newest.GetAirCelsius() != 6 || newest.GetOdometerKm() != 41210 {
+			t.Errorf("%s: air of %v, point %v; want 6 and 41210", when, last.AirCelsius, newest)
+		}
+		_, err := k.TryRecord(round, stationtest.Read(tyre, "pressure", 8.5, "bar"))
+		refusal{fault.Precondition, "ENGINE_TOO_WARM"}.check(t, err)
+		restart(t, k, when == "after a restart")
 	}
 }

@@ -37,14 +37,26 @@ func parseFrame(uuid string, value []byte) (*frame, int64, error) {
 			return nil, 0, unreadable("row "+roundRows+uuid, err)
 		}
 	}
-	for _, b := range row.bytes[4] {
-		c := &pb.RoundConditions{}
-		if err := proto.Unmarshal(b, c); err != nil {
-			return nil, 0, unreadable("row "+roundRows+uuid, err)
-		}
-		f.conditions = append(f.conditions, c)
+	if f.said, err = saidIn(row); err != nil {
+		return nil, 0, unreadable("row "+roundRows+uuid, err)
 	}
 	return f, row.number(5), nil
+}
+
+// saidIn is what was said of the circumstances, as the row of a round has it.
+func saidIn(row fields) ([]statement, error) {
+	given, station, device := row.bytes[4], row.moments(8), row.moments(9)
+	if len(given) != len(station) || len(given) != len(device) {
+		return nil, errRow
+	}
+	all := make([]statement, len(given))
+	for i, b := range given {
+		all[i] = statement{&pb.RoundConditions{}, station[i], device[i]}
+		if err := proto.Unmarshal(b, all[i].conditions); err != nil {
+			return nil, err
+		}
+	}
+	return all, nil
 }
 
 // progress reads a round as readers see it: of each step the newest result.

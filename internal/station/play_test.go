@@ -160,6 +160,9 @@ func (p *play) record() error {
 	r.Person = rapid.SampledFrom([]string{"people/driver", "people/other"}).Draw(p.rt, "person")
 	late := time.Duration(rapid.Int64Range(0, int64(5*time.Hour)).Draw(p.rt, "late"))
 	r.DeviceTime = timestamppb.New(p.Clock.Now().Add(-late))
+	if rapid.Bool().Draw(p.rt, "knows its clock") {
+		r.DeviceAheadS = proto.Float64(rapid.SampledFrom([]float64{-600, 0, 0.25, 600}).Draw(p.rt, "ahead"))
+	}
 	req := p.Request(name, r)
 	err = p.each(func(s *station.Station) error {
 		_, err := s.RecordResult(context.Background(), req)
@@ -212,6 +215,9 @@ func (p *play) pause() error {
 
 func (p *play) resume() error {
 	req := &pb.ResumeRoundRequest{RequestId: p.ID(), Round: p.round()}
+	if rapid.Bool().Draw(p.rt, "says when") {
+		req.DeviceTime = timestamppb.New(p.Clock.Now().Add(-time.Duration(rapid.Int64Range(int64(-time.Hour), int64(3*time.Hour)).Draw(p.rt, "late"))))
+	}
 	if rapid.Bool().Draw(p.rt, "conditions") {
 		req.Conditions = p.conditions(-time.Hour)
 	}

@@ -14,8 +14,8 @@ func (st *state) roundOpened(v *vehicle, e *pb.RoundOpened, rows *rowSet) error 
 	name := e.GetRound().GetName()
 	r := newRound(&frame{
 		round: proto.CloneOf(e.GetRound()), opening: st.sequence, changed: st.station,
-		conditions: []*pb.RoundConditions{e.GetRound().GetConditions()},
-		plan:       newOutline(v.model.plan(e.GetRound().GetRoutine())),
+		said: []statement{saidAt(e.GetRound().GetConditions(), st.station, e.GetRound().GetOpenedDeviceTime())},
+		plan: newOutline(v.model.plan(e.GetRound().GetRoutine())),
 	})
 	st.rounds[name] = r
 	v.rounds[name] = r
@@ -38,12 +38,12 @@ func (st *state) putFrame(r *round, rows *rowSet) error {
 		return fmt.Errorf("encode %s: %w", r.name(), err)
 	}
 	row := record{}.message(1, fixed).number(2, r.opening).instant(3, r.changed)
-	for _, c := range r.conditions {
-		b, err := proto.Marshal(c)
+	for _, s := range r.said {
+		b, err := proto.Marshal(s.conditions)
 		if err != nil {
 			return fmt.Errorf("encode conditions of %s: %w", r.name(), err)
 		}
-		row = row.message(4, b)
+		row = row.message(4, b).moment(8, s.station).moment(9, s.device)
 	}
 	row = row.number(5, r.newest).number(6, r.planned)
 	if r.changedDevice != nil {
@@ -64,7 +64,7 @@ func (st *state) roundStateChanged(v *vehicle, ev *pb.JournalEvent, rows *rowSet
 		return unknownRound(e.GetRound())
 	}
 	if e.GetConditions() != nil {
-		r.frame = r.under(e.GetConditions())
+		r.frame = r.under(saidAt(e.GetConditions(), st.station, ev.GetDeviceTime()))
 	}
 	r.frame = r.turnedOut(e, ev, int32(len(r.entries)))
 	if r.state() != e.GetState() {

@@ -65,6 +65,9 @@ func (c *command) record(req *pb.RecordResultRequest, x *examined) (*pb.RecordRe
 	if k, looked := v.knownOf(x.result.GetStepId()), lookedBy(x.result, c.time, c.raw); !x.saw(k, looked) {
 		x.look(k, looked)
 	}
+	if x.warm != nil {
+		return nil, x.warm
+	}
 	var known *judgement
 	if x.fits && v.speaks(x.result) {
 		known = v.judge(x.judged, x.observation, x.single)

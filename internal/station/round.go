@@ -19,7 +19,7 @@ type frame struct {
 	opening       int64                  // sequence of its opening
 	changed       time.Time              // when it was opened or last changed its state
 	changedDevice *timestamppb.Timestamp // when it last changed its state, by the device's clock; nil when it did not, or the device did not say
-	conditions    []*pb.RoundConditions  // each time they were given, oldest first
+	said          []statement            // of the circumstances, each time, in the order it came
 	plan          *outline
 	planned       int64 // sequence of the event that took it over with its plan; 0 when it was opened here
 }
@@ -47,20 +47,20 @@ func (f *frame) in(state pb.RoundState, at time.Time, device *timestamppb.Timest
 }
 
 // under returns the frame with conditions given anew.
-func (f *frame) under(c *pb.RoundConditions) *frame {
+func (f *frame) under(s statement) *frame {
 	g := *f
-	g.conditions = append(slices.Clone(f.conditions), c)
+	g.said = append(slices.Clone(f.said), s)
 	return &g
 }
 
 // engineStopped returns when the engine had last stopped before an instant, as
 // far as anybody has said.
 func (f *frame) engineStopped(before time.Time) (time.Time, bool) {
-	for _, c := range slices.Backward(f.conditions) {
-		if c.GetEngineStopped() == nil {
+	for _, s := range slices.Backward(f.said) {
+		if s.conditions.GetEngineStopped() == nil {
 			continue
 		}
-		if t := c.GetEngineStopped().AsTime(); !t.After(before) {
+		if t := s.conditions.GetEngineStopped().AsTime(); !t.After(before) {
 			return t, true
 		}
 	}

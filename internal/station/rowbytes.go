@@ -14,7 +14,7 @@ import (
 
 // rowsVersion names the layout of the rows (see the package comment) and what
 // they mean. Whoever changes either raises it, and the rows are made anew.
-const rowsVersion = "6"
+const rowsVersion = "7"
 
 // The first parts of row keys.
 const (
@@ -53,6 +53,14 @@ func (r record) instant(field protowire.Number, t time.Time) record {
 		return r
 	}
 	return protowire.AppendFixed64(protowire.AppendTag(r, field, protowire.Fixed64Type), uint64(t.UnixNano()))
+}
+
+// moment appends one of a list of times; the zero time is one of them.
+func (r record) moment(field protowire.Number, t time.Time) record {
+	if t.IsZero() {
+		return r.each(field, 0)
+	}
+	return r.each(field, t.UnixNano())
 }
 
 // text appends a string; "" is left out.
@@ -118,6 +126,17 @@ func (f fields) instant(field protowire.Number) time.Time {
 		return time.Time{}
 	}
 	return time.Unix(0, f.number(field)).UTC()
+}
+
+// moments are a list of times.
+func (f fields) moments(field protowire.Number) []time.Time {
+	all := make([]time.Time, len(f.numbers[field]))
+	for i, n := range f.numbers[field] {
+		if n != 0 {
+			all[i] = time.Unix(0, int64(n)).UTC()
+		}
+	}
+	return all
 }
 
 func (f fields) text(field protowire.Number) string {

@@ -141,29 +141,12 @@ func (f *frame) point(today *step, r *pb.Result, m *measured) *pb.SeriesPoint {
 	if p == nil {
 		return nil
 	}
-	for _, c := range f.conditions { // the newest that says it
-		if c != nil && c.OdometerKm != nil {
-			p.OdometerKm = c.OdometerKm
-		}
-		if c != nil && c.EngineHours != nil {
-			p.EngineHours = c.EngineHours
-		}
-	}
+	p.OdometerKm, p.EngineHours = f.meters(r)
 	if r.GetCure() != nil {
 		points := m.points()
 		p.Added, p.Reset_ = rules.PutIn(rules.Observe(today.CheckStep, r), points[:after(points, verdict.Looked(r))])
 	}
 	return p
-}
-
-// air is the temperature of the air by the newest conditions that say it; nil when none do.
-func (f *frame) air() *float64 {
-	for _, c := range slices.Backward(f.conditions) {
-		if c != nil && c.AmbientCelsius != nil && isNumber(c.GetAmbientCelsius()) {
-			return proto.Float64(c.GetAmbientCelsius())
-		}
-	}
-	return nil
 }
 
 // measure puts what a result measured into the series of its step; false when
