@@ -42,6 +42,7 @@ var floors = map[string]int{
 	"internal/rpc":         4,
 	"internal/screen":      5,
 	"internal/command":     5,
+	"internal/paper":       5,
 	"server":               6,
 	"kiosk":                6,
 	"internal/packtest":    7, // for tests alone: above everything that ships
@@ -68,7 +69,8 @@ var worlds = []world{
 		[]string{"google.golang.org/grpc/codes", "google.golang.org/grpc/status"},
 		[]string{"internal/rpc", "proto/bayround/v1"},
 	},
-	{"websockets and pages", []string{"github.com/gorilla/websocket", "html/template"}, []string{"internal/screen"}},
+	{"websockets", []string{"github.com/gorilla/websocket"}, []string{"internal/screen"}},
+	{"pages", []string{"html/template"}, []string{"internal/screen", "internal/paper"}},
 	{
 		"flags and signals",
 		[]string{"flag", "os/signal", "github.com/spf13/cobra", "github.com/spf13/pflag"},

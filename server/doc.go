@@ -9,6 +9,7 @@
 //	server history    what was measured over time, and where it is heading
 //	server forecast   which places will next reach a limit
 //	server explain    how a finding came about
+//	server print      a sheet of paper: how a vehicle stands and why
 //	server gauge      the gauges: list them, compare one, judge anew what one read
 //	server rehearse   which verdicts other rule packs would have changed
 //	server packs      the rules in words, as Markdown

@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -96,6 +97,15 @@ func TestExplain_ListsFindingsAndTellsHowOneCameAbout(t *testing.T) {
 	told := must(t, "explain", "wn21", number)
 	requireIn(t, told, "dangerous, must not move", "read ", "3.9 bar", "source ")
 	requireIn(t, must(t, "explain", "wn11"), "there is no finding about vehicles/wn11 now")
+
+	requireIn(t, must(t, "print", "wn11"), "FIT TO RESPOND", "nil return")
+	sheet := filepath.Join(t.TempDir(), "wn21.html")
+	requireIn(t, must(t, "print", "wn21", "-o", sheet), "written to "+sheet)
+	page, err := os.ReadFile(sheet)
+	if err != nil {
+		t.Fatal(err)
+	}
+	requireIn(t, string(page), "DO NOT MOVE", "3.9 bar", "Source", "verifier key")
 }
 
 func TestRehearse_SaysWhichVerdictsWouldHaveBeenOthers(t *testing.T) {
@@ -141,6 +151,9 @@ func TestHistoryCommands_RefuseWhatTheyCannotAnswer(t *testing.T) {
 		{[]string{"explain", "wn21", "99"}, command.ExitMisused, "no finding number 99"},
 		{[]string{"explain", "wn11", "1"}, command.ExitMisused, "no finding about vehicles/wn11"},
 		{[]string{"explain", "wn21", "packs/none rule"}, command.ExitRefused, "packs/none rule"},
+		{[]string{"print"}, command.ExitMisused, "name one vehicle"},
+		{[]string{"print", "wn99"}, command.ExitRefused, "wn99"},
+		{[]string{"print", "wn21", "-o", filepath.Join(t.TempDir(), "no", "such")}, command.ExitMisused, "cannot be written"},
 		{[]string{"gauge", "rejudge", "g-07"}, command.ExitRefused, "found G-07 tyre gauge wrong"},
 		{[]string{"gauge", "rejudge", "g-99"}, command.ExitRefused, "g-99"},
 		{[]string{"rehearse"}, command.ExitMisused, "rule packs to rehearse"},

@@ -45,7 +45,7 @@ func newRoot(c *console) *cobra.Command {
 	for group, commands := range map[string][]*cobra.Command{
 		"station": {newServe(c), newDemo(c)},
 		"ask":     {newReadiness(c), newShow(c), newApply(c), newPlay(c), newErase(c)},
-		"look":    {newHistory(c), newForecast(c), newExplain(c), newGauge(c), newRehearse(c), newPacks(c)},
+		"look":    {newHistory(c), newForecast(c), newExplain(c), newPrint(c), newGauge(c), newRehearse(c), newPacks(c)},
 		"record":  {newVerify(c), newRebuild(c), newExport(c), newVerifyExport(c), newBackup(c), newRestore(c), newMove(c)},
 	} {
 		for _, command := range commands {
