@@ -31,6 +31,7 @@
 //	EFFECT_NOTHING                     FIT         noted, and shown as a reason
 //	a required step proving nothing    UNPROVEN
 //	a defect repaired, not yet checked UNPROVEN    whatever it was before
+//	the record in doubt                UNPROVEN    FIT, and shown, when it was only not read through
 //
 // # Findings and defects
 //

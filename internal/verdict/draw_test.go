@@ -49,6 +49,9 @@ func drawInputOf(t *rapid.T, steps int) *verdict.Input {
 	for i := range rapid.IntRange(0, 3).Draw(t, "undone") {
 		in.Undone = append(in.Undone, &pb.UndoneStep{StepId: drawStepID(t, steps+2), UndoS: 20, Round: fmt.Sprintf("rounds/%d", i)})
 	}
+	if rapid.IntRange(0, 5).Draw(t, "doubt") == 0 {
+		in.Record = &pb.RecordDoubt{Kind: pb.RecordDoubtKind(rapid.IntRange(0, 4).Draw(t, "kind of doubt"))}
+	}
 	for i := range rapid.IntRange(0, 3).Draw(t, "rounds") {
 		in.Rounds = append(in.Rounds, &pb.Round{
 			Name: fmt.Sprintf("rounds/%d", i), State: pb.RoundState(rapid.IntRange(1, 4).Draw(t, "round state")),

@@ -19,7 +19,7 @@ func Fold(in *Input, at time.Time) (v pb.Verdict, until time.Time) {
 	for _, d := range in.Defects {
 		v = max(v, ofDefect(d))
 	}
-	return v, until
+	return max(v, OfDoubt(in.Record)), until
 }
 
 // foldSteps is Fold for the required steps alone.

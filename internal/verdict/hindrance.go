@@ -40,10 +40,14 @@ func hindrances(in *Input, at time.Time) (all []hindrance, repairs map[string][]
 	return all, repairs
 }
 
-// ofReason returns the hindrance behind the reason of a finding or a defect;
-// false for a finding about a group.
+// ofReason returns the hindrance behind the reason of a finding, a defect or the
+// record; false for a finding about a group.
 func ofReason(r reason) (hindrance, bool) {
 	h := hindrance{verdict: r.verdict}
+	if r.message.GetRecord() != nil {
+		h.endless = true // nothing that can be done at the vehicle
+		return h, true
+	}
 	if r.defect != nil {
 		h.step = r.defect.GetStepId()
 		if !recheckCloses(r.defect) {

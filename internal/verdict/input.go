@@ -23,6 +23,8 @@ type Input struct {
 	Undone []*pb.UndoneStep
 	// Rounds on this vehicle; those neither open nor paused are left out of a Readiness.
 	Rounds []*pb.Round
+	// Record is a doubt in the record that everything here was taken from; nil for none.
+	Record *pb.RecordDoubt
 	// Packs are the rule packs it was judged by, as name@version, in the vehicle's order.
 	Packs []string
 }

@@ -16,7 +16,7 @@ type reason struct {
 	grade    pb.Grade
 	walk     int           // position of its first step in the walk; behind all for a step not required
 	id       string        // to tell reasons apart that are alike in all else
-	findings []*pb.Finding // worst first; none for the unproven steps
+	findings []*pb.Finding // worst first; none for the unproven steps and for the record
 	defect   *pb.Defect    // the open defect it is; nil for the others
 	message  *pb.Reason
 }
@@ -66,8 +66,8 @@ func (w walk) describe(f *pb.Finding) string {
 	return w.titles[i] + ": " + f.GetText()
 }
 
-// gather returns the reasons behind the findings and defects of an input, and
-// the one behind unproven steps where there are any, worst first.
+// gather returns the reasons behind the findings, the defects and the record of an
+// input, and the one behind unproven steps where there are any, worst first.
 func gather(in *Input, w walk, unproven *pb.Unproven) []reason {
 	var reasons []reason
 	live := make([][]*pb.Finding, len(in.Defects)) // live findings that a defect stands for
@@ -85,6 +85,9 @@ func gather(in *Input, w walk, unproven *pb.Unproven) []reason {
 	}
 	if unproven != nil {
 		reasons = append(reasons, ofUnproven(unproven, w))
+	}
+	if in.Record != nil {
+		reasons = append(reasons, ofRecord(in.Record))
 	}
 	slices.SortFunc(reasons, compareReasons)
 	return reasons

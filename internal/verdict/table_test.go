@@ -80,6 +80,9 @@ var causes = []struct {
 	{"defect without findings", pb.Verdict_VERDICT_UNPROVEN, func(in *verdict.Input) {
 		in.Defects = append(in.Defects, &pb.Defect{Name: "vehicles/wn11/defects/bare", State: pb.DefectState_DEFECT_STATE_OPEN, StepId: stepID(0)})
 	}},
+	{"record behind", pb.Verdict_VERDICT_UNPROVEN, doubted(pb.RecordDoubtKind_RECORD_DOUBT_KIND_BEHIND)},
+	{"record damaged", pb.Verdict_VERDICT_UNPROVEN, doubted(pb.RecordDoubtKind_RECORD_DOUBT_KIND_DAMAGED)},
+	{"record in a doubt of a later version", pb.Verdict_VERDICT_UNPROVEN, doubted(99)},
 	{"finding against responding", pb.Verdict_VERDICT_MOVE_ONLY, func(in *verdict.Input) {
 		in.Findings = append(in.Findings, finding("off-the-run", pb.Effect_EFFECT_RESPONDING))
 	}},
@@ -92,6 +95,36 @@ var causes = []struct {
 	{"defect against moving", pb.Verdict_VERDICT_UNFIT, func(in *verdict.Input) {
 		in.Defects = append(in.Defects, openDefect("stay", pb.Effect_EFFECT_MOVING))
 	}},
+}
+
+// doubted puts the record in doubt.
+func doubted(kind pb.RecordDoubtKind) func(*verdict.Input) {
+	return func(in *verdict.Input) { in.Record = &pb.RecordDoubt{Kind: kind} }
+}
+
+// A vehicle that is fit by all that was checked is not when the record is in
+// doubt, the first reason says so, and nothing done at the vehicle helps. That
+// the record was not read through is told, and takes nothing away.
+func TestOf_RecordInDoubt(t *testing.T) {
+	for kind, want := range map[pb.RecordDoubtKind]pb.Verdict{
+		pb.RecordDoubtKind_RECORD_DOUBT_KIND_BEHIND:  pb.Verdict_VERDICT_UNPROVEN,
+		pb.RecordDoubtKind_RECORD_DOUBT_KIND_DAMAGED: pb.Verdict_VERDICT_UNPROVEN,
+		pb.RecordDoubtKind_RECORD_DOUBT_KIND_UNREAD:  pb.Verdict_VERDICT_FIT,
+	} {
+		in := fitInput(3)
+		doubted(kind)(in)
+		r := verdict.Of(in, noon)
+		if r.GetVerdict() != want || len(r.GetReasons()) != 1 || r.GetReasons()[0].GetRecord().GetKind() != kind || r.GetReasons()[0].GetText() == "" {
+			t.Errorf("%v: %v for %v, want %v for the record alone", kind, r.GetVerdict(), r.GetReasons(), want)
+		}
+		if ways := verdict.WaysBack(in, noon, nil); len(ways) > 0 {
+			t.Errorf("%v: ways back %v, where nothing helps", kind, ways)
+		}
+		in.Latest = nil // and nothing was checked
+		if r := verdict.Of(in, noon); want != pb.Verdict_VERDICT_FIT && r.GetReasons()[0].GetRecord() == nil {
+			t.Errorf("%v: the first reason is %q, want the record, which the others rest on", kind, r.GetReasons()[0].GetText())
+		}
+	}
 }
 
 // TestFold_WorstWins is the truth table of the order of badness in design.md,
