@@ -48,7 +48,7 @@ func Verify(ctx context.Context, o Options) (Report, error) {
 	if err != nil {
 		return Report{}, err
 	}
-	report, err := s.verify(ctx, func(txn *badger.Txn, size uint64) error {
+	report, err := s.verify(ctx, ctx.Err, func(txn *badger.Txn, size uint64) error {
 		return s.checkClaims(txn, size, o.logger())
 	})
 	return report, errors.Join(err, s.close())
@@ -57,19 +57,30 @@ func Verify(ctx context.Context, o Options) (Report, error) {
 // Verify is like the function Verify, for a journal that is open, without the
 // checkpoints beside the store: Open has seen them, see Behind. It checks the
 // journal as of the call; appending goes on meanwhile.
-func (j *Journal) Verify(ctx context.Context) (Report, error) {
+func (j *Journal) Verify(ctx context.Context) (Report, error) { return j.verifyOpen(ctx, ctx.Err) }
+
+// verifyOpen is Verify with what is called at every step.
+func (j *Journal) verifyOpen(ctx context.Context, look func() error) (report Report, err error) {
 	if err := j.readers.enter(); err != nil {
 		return Report{}, err
 	}
 	defer j.readers.leave()
-	return j.verify(ctx, func(*badger.Txn, uint64) error { return nil })
+	defer j.unreadable(&err)
+	return j.verify(ctx, look, func(*badger.Txn, uint64) error { return nil })
 }
 
-// verify is Verify with something more to be held against the size events.
-func (s *store) verify(ctx context.Context, more func(txn *badger.Txn, size uint64) error) (Report, error) {
-	var report Report
+// verification is a report in the making.
+type verification struct {
+	Report
+	look func() error // called at every step; its error ends everything
+}
+
+// verify is Verify with something more to be held against the size events, and
+// what is called at every step.
+func (s *store) verify(ctx context.Context, look func() error, more func(txn *badger.Txn, size uint64) error) (Report, error) {
+	report := verification{look: look}
 	err := s.db.View(func(txn *badger.Txn) error {
-		size, err := report.checkEvents(ctx, txn, s.verifier)
+		size, err := report.checkEvents(txn, s.verifier)
 		if err != nil {
 			return err
 		}
@@ -79,7 +90,7 @@ func (s *store) verify(ctx context.Context, more func(txn *badger.Txn, size uint
 		if err := report.checkApart(txn); err != nil {
 			return err
 		}
-		if err := report.checkRows(ctx, txn, size); err != nil {
+		if err := report.checkRows(txn, size); err != nil {
 			return err
 		}
 		return more(txn, size)
@@ -88,11 +99,11 @@ func (s *store) verify(ctx context.Context, more func(txn *badger.Txn, size uint
 	if errors.As(err, &f) {
 		report.Problem = f.Error()
 	}
-	return report, err
+	return report.Report, err
 }
 
 // checkEvents checks the Merkle tree from the events up to the signature.
-func (r *Report) checkEvents(ctx context.Context, txn *badger.Txn, verifier note.Verifier) (size uint64, err error) {
+func (r *verification) checkEvents(txn *badger.Txn, verifier note.Verifier) (size uint64, err error) {
 	head, err := getIn(txn, []byte(headKey))
 	if err != nil {
 		return 0, err
@@ -104,7 +115,7 @@ func (r *Report) checkEvents(ctx context.Context, txn *badger.Txn, verifier note
 		}
 		r.Signer = verifier.Name()
 	}
-	tree, err := r.walkEvents(ctx, txn, signed.size)
+	tree, err := r.walkEvents(txn, signed.size)
 	if err != nil {
 		return 0, err
 	}
@@ -120,12 +131,12 @@ func (r *Report) checkEvents(ctx context.Context, txn *badger.Txn, verifier note
 
 // walkEvents goes through size events and their hashes and makes sure that
 // nothing lies behind them.
-func (r *Report) walkEvents(ctx context.Context, txn *badger.Txn, size uint64) (edge, error) {
+func (r *verification) walkEvents(txn *badger.Txn, size uint64) (edge, error) {
 	var tree edge
 	w := newWalk(txn, 1)
 	defer w.close()
 	for tree.size < size {
-		if err := ctx.Err(); err != nil {
+		if err := r.look(); err != nil {
 			return edge{}, err
 		}
 		r.FirstBad = tree.size + 1 // unless this step succeeds
@@ -166,10 +177,13 @@ func checkHashes(tree *edge, event []byte, stored []tlog.Hash) error {
 
 // checkReceipts makes sure that each event belongs to exactly one command:
 // else a command could be carried out twice, or its events be lost on it.
-func (r *Report) checkReceipts(ctx context.Context, txn *badger.Txn, size uint64) error {
+func (r *verification) checkReceipts(ctx context.Context, txn *badger.Txn, size uint64) error {
 	covered := newMarks(size)
 	err := eachReceipt(ctx, txn, func(id string, receipt storedReceipt) error {
 		r.Receipts++
+		if err := r.look(); err != nil {
+			return err
+		}
 		if receipt.last > size {
 			return receiptOutside(id, receipt, size)
 		}
@@ -194,11 +208,11 @@ func (r *Report) checkReceipts(ctx context.Context, txn *badger.Txn, size uint64
 	return nil
 }
 
-func (r *Report) checkRows(ctx context.Context, txn *badger.Txn, size uint64) error {
+func (r *verification) checkRows(txn *badger.Txn, size uint64) error {
 	it := txn.NewIterator(badger.IteratorOptions{Prefix: []byte(rowPrefix)})
 	defer it.Close()
 	for it.Rewind(); it.Valid(); it.Next() {
-		if err := ctx.Err(); err != nil {
+		if err := r.look(); err != nil {
 			return err
 		}
 		key, seq, err := rowAt(it)

@@ -110,18 +110,27 @@ func tamperedJournal(t *testing.T, tamper func(tampering)) (dir string) {
 		}
 	}
 	mustClose(t, j)
+	tampered(t, dir, func(m tampering) {
+		m.old = old
+		tamper(m)
+	})
+	return dir
+}
+
+// tampered changes a journal that is closed.
+func tampered(t *testing.T, dir string, tamper func(tampering)) {
+	t.Helper()
 	db, err := badger.Open(Options{Dir: dir}.badger())
 	if err != nil {
 		t.Fatal(err)
 	}
 	err = db.Update(func(txn *badger.Txn) error {
-		tamper(tampering{t, txn, old})
+		tamper(tampering{t: t, txn: txn})
 		return nil
 	})
 	if err = errors.Join(err, db.Close()); err != nil {
 		t.Fatal(err)
 	}
-	return dir
 }
 
 // forge signs the 20 events anew with a key of another origin or of the same
