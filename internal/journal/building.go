@@ -43,7 +43,7 @@ func (b *building) build(ctx context.Context, commands iter.Seq2[Stored, error])
 	}
 	err = b.within(func(db *badger.DB) (err error) {
 		s := &store{db: db, identity: b.id, verifier: b.verifier}
-		report, err = s.verify(ctx, func(*badger.Txn, uint64) error { return nil })
+		report, err = s.verify(ctx, ctx.Err, func(*badger.Txn, uint64) error { return nil })
 		return err
 	})
 	return report, err

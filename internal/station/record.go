@@ -34,6 +34,7 @@ func (s *Station) RecordResult(ctx context.Context, req *pb.RecordResultRequest)
 	if err != nil {
 		return nil, err
 	}
+	resp.Verdict = s.doubted(resp.GetVerdict())
 	if receipt.Repeated {
 		resp.RepeatedBefore = true
 		return resp, nil

@@ -19,6 +19,7 @@ type snapshot struct {
 	islands  map[int]*island
 	measured map[string]*measured
 	standing standing // right after the newest event
+	doubts   *doubts  // what is held against the record now; nil in the past
 
 	mu   sync.Mutex
 	view *view // guarded by mu: the newest one asked for
@@ -29,6 +30,7 @@ type snapshot struct {
 type view struct {
 	snapshot *snapshot
 	standing standing
+	doubt    *pb.RecordDoubt // in the record; nil for none
 
 	once      sync.Once
 	readiness *pb.Readiness              // set within once; never changed after, shared by all
@@ -54,11 +56,18 @@ func (v *vehicle) snapshot() *snapshot {
 func (s *snapshot) at(now time.Time) *view {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	var doubt *pb.RecordDoubt
+	if s.doubts != nil {
+		doubt = s.doubts.worst.Load() // under the lock, so that an older one never follows a newer
+	}
 	if s.view == nil {
-		s.view = &view{snapshot: s, standing: s.standing}
+		s.view = &view{snapshot: s, standing: s.standing, doubt: doubt}
 	}
 	if until := s.view.standing.until; !until.IsZero() && !until.After(now) {
-		s.view = &view{snapshot: s, standing: s.view.standing.walk(s.fold, now)}
+		s.view = &view{snapshot: s, standing: s.view.standing.walk(s.fold, now), doubt: doubt}
+	}
+	if s.view.doubt != doubt {
+		s.view = &view{snapshot: s, standing: s.view.standing, doubt: doubt}
 	}
 	return s.view
 }
@@ -70,7 +79,7 @@ func (s *snapshot) fold(at time.Time) (pb.Verdict, time.Time) { return verdict.F
 // asked for; it must lie within the view.
 func (w *view) get(now time.Time) (*pb.Readiness, *pb.WatchReadinessResponse) {
 	w.once.Do(func() {
-		w.readiness = w.snapshot.readiness(w.standing, later(now, w.standing.at))
+		w.readiness = w.snapshot.readiness(w.standing, w.doubt, later(now, w.standing.at))
 		w.message = &pb.WatchReadinessResponse{Message: &pb.WatchReadinessResponse_Readiness{Readiness: w.readiness}}
 	})
 	return w.readiness, w.message
@@ -85,13 +94,14 @@ func (w *view) asOf(now time.Time) *pb.Readiness {
 }
 
 // readiness works out the whole state for an instant.
-func (s *snapshot) readiness(st standing, at time.Time) *pb.Readiness {
+func (s *snapshot) readiness(st standing, doubt *pb.RecordDoubt, at time.Time) *pb.Readiness {
 	in := s.input
+	in.Record = doubt
 	for _, p := range s.rounds {
 		in.Rounds = append(in.Rounds, p.message())
 	}
 	r := verdict.Of(&in, at)
-	r.Since = timestamppb.New(st.since)
+	r.Since = sinceWhen(r.GetVerdict(), st, doubt)
 	r.Sequence = s.standing.sequence
 	r.WaysBack = verdict.WaysBack(&in, at, s.groupsIfSound)
 	return r

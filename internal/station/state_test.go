@@ -82,9 +82,9 @@ func TestSnapshot_NeverChanges(t *testing.T) {
 	}
 	record("sound", 6.5)
 	snap, at := s.current.Load().vehicles["vehicles/p1"], time.Now()
-	before, groups := snap.readiness(snap.standing, at), len(snap.groupsIfSound(nil))
+	before, groups := snap.readiness(snap.standing, nil, at), len(snap.groupsIfSound(nil))
 	record("03", 8)
-	if after := snap.readiness(snap.standing, at); !proto.Equal(before, after) || len(snap.groupsIfSound(nil)) != groups {
+	if after := snap.readiness(snap.standing, nil, at); !proto.Equal(before, after) || len(snap.groupsIfSound(nil)) != groups {
 		t.Errorf("it read %v, it reads %v", before, after)
 	}
 	if groups == 0 {

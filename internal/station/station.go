@@ -55,6 +55,10 @@ type Station struct {
 	past    pastLibraries             // libraries of former times
 	losses  losses
 	refill  refill
+	doubts  doubts // in the record
+	scrubs  scrubs // whole readings of the record
+
+	read func(context.Context) (journal.Report, error) // reads the whole record; tests wrap it
 
 	closing   chan struct{} // closed by Close
 	told      chan struct{} // closed when the teller has ended
@@ -83,9 +87,10 @@ func Open(ctx context.Context, o Options) (*Station, error) {
 	s.work = newState(liveArchive{s})
 	s.board.init()
 	var err error
-	if s.journal, err = journal.Open(ctx, o.journal(s.committed)); err != nil {
+	if s.journal, err = journal.Open(ctx, o.journal(s)); err != nil {
 		return nil, err
 	}
+	s.read = s.journal.Scrub
 	if err := s.start(ctx, o.Defaults); err != nil {
 		return nil, errors.Join(err, s.journal.Close())
 	}
@@ -93,12 +98,15 @@ func Open(ctx context.Context, o Options) (*Station, error) {
 	return s, nil
 }
 
-func (o Options) journal(committed func(last uint64)) journal.Options {
+func (o Options) journal(s *Station) journal.Options {
 	origin := o.Origin
 	if origin == "" {
 		origin = defaultOrigin
 	}
-	return journal.Options{Dir: o.Dir, Origin: origin, RowsVersion: rowsVersion, Logger: o.Logger, Committed: committed}
+	return journal.Options{
+		Dir: o.Dir, Origin: origin, RowsVersion: rowsVersion, Logger: o.Logger,
+		Committed: s.committed, FellBehind: s.fellBehind,
+	}
 }
 
 // start takes up the journal's state and applies the defaults.
@@ -110,6 +118,11 @@ func (s *Station) start(ctx context.Context, defaults []catalogue.File) error {
 	s.work.ran = s.right.Ran(raw)
 	s.noteClock(s.work.station.Sub(s.right.Right(raw)))
 	s.publish()
+	if s.Behind() {
+		s.log.Error("the record has lost its newest entries: nothing is taken until it is repaired, and no vehicle is proved fit")
+		s.fellBehind()
+		return nil // nothing can be applied either
+	}
 	if err := s.applyDefaults(ctx, defaults); err != nil {
 		return fmt.Errorf("apply the default files: %w", err)
 	}
@@ -186,7 +199,9 @@ func (s *Station) publish() {
 	}
 	maps.Copy(p.vehicles, before.vehicles)
 	for name, v := range st.changed {
-		p.vehicles[name] = v.snapshot()
+		snap := v.snapshot()
+		snap.doubts = &s.doubts
+		p.vehicles[name] = snap
 	}
 	if len(p.vehicles) != len(p.names) {
 		p.names = sortedKeys(p.vehicles)
