@@ -45,7 +45,8 @@
 //	feature(vehicle, "pump")       bool    a configured word, or one that follows from other fields
 //	psi(kpa), bar(kpa)             double  for texts
 //	days_until(o, 3.0)             double  days until the trend reaches a bound at the earliest, by the steeper
-//	                                       end of the slope's 95 % interval; 1000000 when it moves away from it
+//	                                       end of the slope's 95 % interval, as forecasts say it; 1000000 when
+//	                                       it moves away from it
 //
 // # What an observation holds
 //
@@ -66,7 +67,10 @@
 // mark; below the lower mark it is that at least.
 //
 // trend is what the history of the step says with this reading in it, at the
-// reference temperature and with what was put in taken out again. peers, for rules
+// reference temperature and with what was put in taken out again. Its slope, level and
+// p_no_trend are of the newest twelve weeks where these hold enough readings, otherwise
+// of all since the last reset; points and days say how many readings that is and what
+// they span. times_faster, falling, rising and use_risen look at all. peers, for rules
 // of GROUP and VEHICLE scope, is how a tyre changes against the other observations
 // of the items of all such rules that read peers. Both are worked out only for
 // items of which a rule in force reads them: they cost a hundred times what a

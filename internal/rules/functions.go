@@ -10,6 +10,7 @@ import (
 	"cel.dev/cel-go/common/types/traits"
 
 	"bayround/internal/feature"
+	"bayround/internal/trend"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -199,11 +200,9 @@ func scaled(kilopascals float64) func(ref.Val) ref.Val {
 	}
 }
 
-// neverDays is what days_until gives when the trend does not lead to the bound.
-const neverDays = 1_000_000
-
 // daysUntil gives in how many days the trend reaches a bound at the earliest: by
-// the steeper end of the slope's 95 % interval. 0 when it is there already.
+// the steeper end of the slope's 95 % interval, as forecasts do. 0 when it is there
+// already, trend.Never when it does not lead there.
 func daysUntil(observation, bound ref.Val) ref.Val {
 	o, ok := observation.Value().(*pb.Observation)
 	b, isDouble := bound.(types.Double)
@@ -215,18 +214,18 @@ func daysUntil(observation, bound ref.Val) ref.Val {
 	case !isFinite(float64(b)):
 		return types.NewErr("the bound is no number")
 	}
-	t := o.GetTrend()
-	left := float64(b) - t.GetLevel()
-	perDay := t.GetSlopeHighPerWeek() / 7
-	if left < 0 {
-		perDay = t.GetSlopeLowPerWeek() / 7
+	course := courseOf(o.GetTrend())
+	limit := trend.Limit{Value: float64(b), Above: float64(b) > course.Level}
+	if days := course.Until(limit).Earliest; days >= 0 {
+		return types.Double(days)
 	}
-	days := left / perDay
-	if left == 0 {
-		days = 0
+	return types.Double(trend.Never) // a trend with a number that is none
+}
+
+// courseOf is where a trend is heading.
+func courseOf(t *pb.Trend) trend.Course {
+	return trend.Course{
+		Level: t.GetLevel(), PerDay: t.GetSlopePerWeek() / 7,
+		Low: t.GetSlopeLowPerWeek() / 7, High: t.GetSlopeHighPerWeek() / 7, Days: t.GetDays(),
 	}
-	if !(days >= 0 && days <= neverDays) {
-		days = neverDays
-	}
-	return types.Double(days)
 }

@@ -130,12 +130,8 @@ func (c Circumstances) Trend(o *pb.Observation) *pb.Trend {
 	}
 }
 
-// peersLookBack is how far back a wheel is held against its peers. A tyre that kept
-// its air for a year and has a nail since five weeks loses nothing by the median of
-// all its slopes; over twelve weeks it does (common practice).
-const peersLookBack = 12 * 7 * 24 * time.Hour
-
-// Peers says how each wheel among observations changes against the others, of late.
+// Peers says how each wheel among observations changes against the others, over the
+// time that a slope looks back.
 // The answer is in the order of the observations; nil for what is no tyre read cold.
 // Pressures are taken as they were read: the weather is common to all wheels.
 func Peers(os []*pb.Observation) []*pb.PeerTrend {
@@ -172,7 +168,7 @@ func ofLate(s trend.Series) trend.Series {
 		return s
 	}
 	newest := slices.MaxFunc(s, func(a, b trend.Point) int { return a.At.Compare(b.At) }).At
-	return slices.DeleteFunc(s, func(p trend.Point) bool { return newest.Sub(p.At) > peersLookBack })
+	return slices.DeleteFunc(s, func(p trend.Point) bool { return newest.Sub(p.At) > trend.LookBack })
 }
 
 // In gives the judge of a vehicle that stands at a station with its gauges: by its

@@ -2,10 +2,15 @@ package rules_test
 
 import (
 	"math"
+	"strconv"
 	"strings"
 	"testing"
+	"time"
+
+	"pgregory.net/rapid"
 
 	"bayround/internal/rules"
+	"bayround/internal/trend"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -63,6 +68,37 @@ func TestResult_Trend(t *testing.T) {
 			t.Errorf("%s: %v", name, found)
 		}
 	}
+}
+
+// TestDaysUntil_SaysWhatAForecastSays: a rule and a forecast name the same day, of
+// pressures at the reference temperature too.
+func TestDaysUntil_SaysWhatAForecastSays(t *testing.T) {
+	j := judge(t, pack(rule("r", func(r *pb.Rule) {
+		r.Items, r.When, r.Text = []string{"TYR-010"}, "has(o.trend) && o.trend.has_slope && days_until(o, 700.0) >= 0.0", "{days_until(o, 700.0)}"
+	}))).In(rules.Circumstances{Station: &pb.Station{ReferenceCelsius: 15, AltitudeM: 200}})
+	s := coldWheel(1, nearside, 0)
+	rapid.Check(t, func(rt *rapid.T) {
+		c := rules.Circumstances{Station: &pb.Station{ReferenceCelsius: 15, AltitudeM: 200}, Series: &pb.Series{}}
+		perWeek := rapid.Float64Range(-20, 5).Draw(rt, "a week")
+		for i := range rapid.IntRange(5, 60).Draw(rt, "readings") {
+			air := rapid.Float64Range(-5, 25).Draw(rt, "air")
+			value := 850 + perWeek*float64(i-60) + rapid.Float64Range(-20, 20).Draw(rt, "off")
+			c.Series.Points = append(c.Series.Points, &pb.SeriesPoint{LookedAt: day(7 * (i - 60)), Value: value, AirCelsius: &air})
+		}
+		o := c.Observe(s, readIn(s, 0, 850, 10))
+		found := j.Result(o)
+		f := trend.Predict(c.History(o), trend.Limit{Value: 700, Above: c.Trend(o).GetLevel() < 700}, time.Time{})
+		if (len(found) == 1) != (f.Outlook != trend.TooLittle) {
+			rt.Fatalf("%v, and the forecast is %+v", found, f)
+		}
+		if len(found) == 0 || f.Outlook != trend.InSight {
+			return
+		}
+		days, err := strconv.ParseFloat(found[0].GetText(), 64)
+		if off := f.Earliest.Sub(day(0).AsTime()).Hours()/24 - days; err != nil || math.Abs(off) > 0.006+days/1e4 { // texts have two decimals, or five digits
+			rt.Fatalf("in %q days, the forecast says %v days after %v: %v", found[0].GetText(), days+off, day(0).AsTime(), err)
+		}
+	})
 }
 
 // TestResult_TrendNotGiven: a rule that does not ask whether there is a trend cannot

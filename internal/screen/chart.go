@@ -44,8 +44,8 @@ type chartLimit struct {
 	text    string     // the rule's own
 }
 
-// chartTrend is the line through the points since the last reset.
-type chartTrend struct{ level, perDay float64 }
+// chartTrend is the line through the points of the newest days, as many as it rests on.
+type chartTrend struct{ level, perDay, days float64 }
 
 // chartOutlook is when a bound is reached.
 type chartOutlook struct {

@@ -162,9 +162,9 @@ func (c *chart) drawRules() {
 	}
 }
 
-// drawTrend draws the line through the points since the last reset, and where it
-// leads. What was put in later is taken off again, so that the line runs through the
-// points as they were read.
+// drawTrend draws the line through the points that it rests on, and where it leads.
+// What was put in later is taken off again, so that the line runs through the points
+// as they were read.
 func (c *chart) drawTrend() {
 	if c.trend == nil || len(c.points) == 0 {
 		return
@@ -177,6 +177,9 @@ func (c *chart) drawTrend() {
 			break // nobody knows how far that raised it
 		}
 		next, at := secondOf(c.points[i+1].at), secondOf(c.points[i].at)
+		if (now-at)/daySeconds > c.trend.days+0.001 {
+			break
+		}
 		fitted := func(second float64) float64 { return c.trend.level + c.trend.perDay*(second-now)/daySeconds - put }
 		c.stroke("ch-line", next, fitted(next), at, fitted(at))
 	}

@@ -123,7 +123,7 @@ func TestChart_HoldsWhateverIsMeasured(t *testing.T) {
 	}
 	broken := plainSeries(5, day, func(int) float64 { return 8 })
 	broken.points[2].read, broken.points[3].normal, broken.points[4].read = math.NaN(), math.Inf(1), 1e200
-	broken.trend = &chartTrend{math.NaN(), math.Inf(-1)}
+	broken.trend = &chartTrend{math.NaN(), math.Inf(-1), math.Inf(1)}
 	broken.limits = []chartLimit{{bound: math.NaN()}}
 	nothing := math.NaN()
 	broken.target = &nothing
@@ -180,7 +180,7 @@ func TestChart_Laws(t *testing.T) {
 			in.target = &target
 		}
 		if rapid.Bool().Draw(t, "has trend") {
-			in.trend = &chartTrend{number.Draw(t, "level"), number.Draw(t, "slope")}
+			in.trend = &chartTrend{number.Draw(t, "level"), number.Draw(t, "slope"), number.Draw(t, "days")}
 		}
 		if rapid.Bool().Draw(t, "has outlook") {
 			o := &chartOutlook{bound: number.Draw(t, "reached"), earliest: sampleNow.AddDate(0, 0, rapid.IntRange(0, 730).Draw(t, "earliest"))}
@@ -236,11 +236,11 @@ func TestChart_TrendTakesOffWhatWasPutInLater(t *testing.T) {
 		in.points[i].normal += 10
 	}
 	in.points[11].added, in.points[11].toppedUp = 10, true
-	in.trend = &chartTrend{level: 90, perDay: -1}
+	in.trend = &chartTrend{level: 90, perDay: -1, days: 15}
 	d := chartDrawn(t, in, chartSizes[0])
 	lines := regexp.MustCompile(`<path class="ch-line" d="M([0-9.]+) ([0-9.]+)L([0-9.]+) ([0-9.]+)"`).FindAllStringSubmatch(d.svg, -1)
-	if len(lines) != 20 {
-		t.Fatalf("%d parts of the line", len(lines))
+	if len(lines) != 15 {
+		t.Fatalf("%d parts of the line, want one for each of the 15 days that it rests on", len(lines))
 	}
 	for i, line := range lines { // newest first
 		x, _ := strconv.ParseFloat(line[3], 64)

@@ -92,7 +92,7 @@ func (p pastStep) chart() chartIn {
 		in.target = &target
 	}
 	if t := h.GetTrend(); t.GetHasSlope() {
-		in.trend = &chartTrend{level: p.Shown(t.GetLevel()), perDay: p.ShownChange(t.GetSlopePerWeek()) / 7}
+		in.trend = &chartTrend{level: p.Shown(t.GetLevel()), perDay: p.ShownChange(t.GetSlopePerWeek()) / 7, days: t.GetDays()}
 	}
 	if f := h.GetForecast(); f.GetEarliest() != nil {
 		in.outlook = &chartOutlook{

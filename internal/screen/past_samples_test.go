@@ -96,7 +96,7 @@ func tyrePast(step *pb.CheckStep) round.Past {
 		{Pack: "packs/x", Bound: 900, Side: pb.LimitSide_LIMIT_SIDE_AT_MOST, Effect: pb.Effect_EFFECT_RESPONDING_WITHOUT_LIMIT, Text: "Over-inflated."},
 	}
 	p.Trend = &pb.Trend{
-		Points: 44, Days: 300, HasSlope: true, SlopePerWeek: -4.1, SlopeLowPerWeek: -4.4, SlopeHighPerWeek: -3.7, PNoTrend: 1e-9,
+		Points: 44, Days: 301, HasSlope: true, SlopePerWeek: -4.1, SlopeLowPerWeek: -4.4, SlopeHighPerWeek: -3.7, PNoTrend: 1e-9,
 		Level: p.Normalised[57], Falling: true, TimesFaster: 2.1, SameInARow: 1,
 	}
 	p.Peers = &pb.PeerTrend{DaysTogether: 44, HasLoss: true, LossKpaPerWeek: 3.9, LossLowKpaPerWeek: 3.1, LossHighKpaPerWeek: 4.6}

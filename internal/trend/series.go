@@ -150,6 +150,15 @@ func (t track) span() float64 {
 // newest is the day of the newest point; there must be one.
 func (t track) newest() float64 { return t.days[len(t.days)-1] }
 
+// late is the part of the track in the newest LookBack.
+func (t track) late() track {
+	if len(t.days) == 0 {
+		return t
+	}
+	begin, _ := slices.BinarySearch(t.days, t.newest()-LookBack.Hours()/hoursPerDay)
+	return track{last: t.last, days: t.days[begin:], values: t.values[begin:]}
+}
+
 // enough says whether there is enough to speak of a slope.
 func (t track) enough() bool { return len(t.days) >= LeastPoints && t.span() >= LeastDays }
 

@@ -2,6 +2,7 @@ package trend
 
 import (
 	"math"
+	"slices"
 	"time"
 )
 
@@ -13,6 +14,11 @@ const (
 	// DecisionSigmas is H.
 	DecisionSigmas = 5
 )
+
+// LookBack is how far back a slope looks. A tyre that kept its air for a year and has
+// a nail since five weeks loses nothing by the median of all its slopes; over twelve
+// weeks it does (common practice).
+const LookBack = 12 * 7 * hoursPerDay * time.Hour
 
 // MostTimes is the largest TimesFaster: beyond it the number says nothing more.
 const MostTimes = 100
@@ -33,11 +39,12 @@ type Options struct {
 // Summary is what the history of one place says up to its newest point. Every number is
 // finite. Values are balanced: as if everything put in had been inside from the first.
 type Summary struct {
-	// Points since the last reset, those ignored left out.
+	// Points that the slope rests on: those of the newest LookBack where they are
+	// enough, otherwise all since the last reset; those ignored are left out.
 	Points int
 	// Days between the first and the last of them.
 	Days float64
-	// Ignored points cannot belong to the rest.
+	// Ignored points since the last reset cannot belong to the rest.
 	Ignored int
 	// HasSlope says that there is enough to speak of a slope: the next five numbers.
 	HasSlope bool
@@ -45,8 +52,8 @@ type Summary struct {
 	SlopePerWeek float64
 	// SlopeLow and SlopeHigh are the ends of its 95 % interval, a week.
 	SlopeLow, SlopeHigh float64
-	// PNoTrend is the probability of such a trend, or a clearer one, were there none
-	// (Mann-Kendall, two-sided); 1 without a slope.
+	// PNoTrend is the probability of such a trend in these points, or a clearer one,
+	// were there none (Mann-Kendall, two-sided); 1 without a slope.
 	PNoTrend float64
 	// Level by the line at the newest point.
 	Level float64
@@ -56,8 +63,8 @@ type Summary struct {
 	Rising bool
 	// ShiftedDaysAgo is how long before the newest point the shift began; 0 without one.
 	ShiftedDaysAgo float64
-	// TimesFaster is how many times faster it falls in the newest third than before, by
-	// a clear difference; 0 when nothing can be said. See timesFaster.
+	// TimesFaster is how many times faster it falls of late than since the last reset
+	// before, by a clear difference; 0 when nothing can be said. See timesFaster.
 	TimesFaster float64
 	// Repeats are readings equal to the newest.
 	Repeats Repetition
@@ -72,7 +79,7 @@ type Summary struct {
 // MostPoints points, beyond that n log n for thinning.
 func Summarise(s Series, o Options) Summary {
 	f := fitted(s, o)
-	out := Summary{Points: len(f.points) - f.ignored, Days: f.line.span(), Ignored: f.ignored, PNoTrend: 1}
+	out := Summary{Points: f.restsOn(), Days: f.recent.span(), Ignored: len(f.ignored), PNoTrend: 1}
 	out.Repeats = Repeats(readings(f.points), f.step)
 	out.Use = UseOf(f.points, o.LitresPerUnit)
 	if !f.sloped {
@@ -81,8 +88,8 @@ func Summarise(s Series, o Options) Summary {
 	out.HasSlope = true
 	out.SlopePerWeek = f.slope.PerDay * daysPerWeek
 	out.SlopeLow, out.SlopeHigh = f.slope.Low*daysPerWeek, f.slope.High*daysPerWeek
-	out.PNoTrend = MannKendall(f.line.days, f.line.values).P
-	out.Level = f.slope.At(f.line.newest())
+	out.PNoTrend = MannKendall(f.recent.days, f.recent.values).P
+	out.Level = f.course().Level
 	out.shift(f)
 	out.TimesFaster = timesFaster(f.line)
 	if o.Limit != nil {
@@ -93,10 +100,11 @@ func Summarise(s Series, o Options) Summary {
 
 // fit is a series prepared: cut, balanced, thinned, wrong readings left out, a line drawn.
 type fit struct {
-	points  Series // since the newest reset, oldest first
-	line    track  // what the line rests on
-	ignored int
-	step    float64 // of the gauge
+	points  Series    // since the newest reset, oldest first
+	line    track     // all that is believed of them
+	recent  track     // the newest part of it, on which the slope rests
+	ignored []float64 // days of what is not believed
+	step    float64   // of the gauge
 	slope   Slope
 	sloped  bool
 }
@@ -106,16 +114,46 @@ func fitted(s Series, o Options) fit {
 	f.step = stepOf(o.Resolution, f.points)
 	all := f.points.track().thinned()
 	out := ignored(all.values, f.step)
-	for _, drop := range out {
+	for i, drop := range out {
 		if drop {
-			f.ignored++
+			f.ignored = append(f.ignored, all.days[i])
 		}
 	}
 	f.line = all.without(out)
-	if f.line.enough() {
-		f.slope, f.sloped = TheilSen(f.line.days, f.line.values, Confidence)
+	f.recent = f.line
+	if late := f.line.late(); late.enough() {
+		f.recent = late
+	}
+	if f.recent.enough() {
+		f.slope, f.sloped = TheilSen(f.recent.days, f.recent.values, Confidence)
 	}
 	return f
+}
+
+// restsOn is how many readings the slope rests on.
+func (f fit) restsOn() int {
+	if len(f.recent.days) == 0 {
+		return 0
+	}
+	begins, n := f.recent.days[0], 0
+	if len(f.recent.days) == len(f.line.days) {
+		begins = 0
+	}
+	for _, p := range f.points {
+		n += count(daysBetween(f.points[0].At, p.At) >= begins)
+	}
+	for _, day := range f.ignored {
+		n -= count(day >= begins)
+	}
+	return n
+}
+
+// course is where the line is heading.
+func (f fit) course() Course {
+	return Course{
+		Level: f.slope.At(f.recent.newest()), PerDay: f.slope.PerDay, Low: f.slope.Low, High: f.slope.High,
+		Days: f.recent.span(),
+	}
 }
 
 // stepOf is the step of the gauge: the resolution told, or what the readings show.
@@ -151,8 +189,12 @@ func (s *Summary) shift(f fit) {
 	s.ShiftedDaysAgo = f.line.newest() - f.line.days[signal.Onset]
 }
 
-// timesFaster compares the slope of the newest third of the points with that of those
-// before. It speaks when each slope lies outside the other's interval and the newest
+// leastLateDays is how many days "of late" spans at least where the newest points are
+// read every day or shift.
+const leastLateDays = 42
+
+// timesFaster compares the slope of the newest third of the points, of six weeks at
+// least, with that of those before. It speaks when each slope lies outside the other's interval and the newest
 // interval is all fall. Where the earlier fall is itself in doubt, it is compared with the
 // fastest it may have been: at least so many times faster.
 func timesFaster(t track) float64 {
@@ -161,6 +203,8 @@ func timesFaster(t track) float64 {
 	if cut < LeastPoints {
 		return 0
 	}
+	sixWeeksAgo, _ := slices.BinarySearch(t.days, t.newest()-leastLateDays)
+	cut = min(cut, sixWeeksAgo)
 	early := track{days: t.days[:cut], values: t.values[:cut]}
 	late := track{days: t.days[cut:], values: t.values[cut:]}
 	if !early.enough() || !late.enough() {

@@ -32,7 +32,8 @@ func leaking(seed uint64, weeks int, perWeek float64) trend.Series {
 
 func TestSummarise_TopUpsHideNothing(t *testing.T) {
 	got := trend.Summarise(leaking(1, 26, 0.09), trend.Options{Resolution: 0.1})
-	if !got.HasSlope || got.SlopeHigh > -0.08 || got.SlopeLow < -0.10 || got.PNoTrend > 1e-6 || !got.Falling || got.Rising {
+	// Thirteen readings that all fall have P = 2.6e-6 (normal deviate 77 / √268.7).
+	if !got.HasSlope || got.SlopeHigh > -0.08 || got.SlopeLow < -0.10-1e-9 || got.PNoTrend > 1e-5 || !got.Falling || got.Rising {
 		t.Errorf("a loss of 0.09 a week is summarised as %+v", got)
 	}
 	blind := leaking(1, 26, 0.09)
@@ -111,8 +112,46 @@ func TestSummarise_LongHistoriesAreThinned(t *testing.T) {
 		s = append(s, trend.Point{At: begins.AddDate(0, 0, day), Value: 5 - 0.01*float64(day)})
 	}
 	got := trend.Summarise(s, trend.Options{})
-	if got.Points != 456 || math.Abs(got.SlopePerWeek+0.07) > 1e-9 || got.Days < 450 {
+	if math.Abs(got.SlopePerWeek+0.07) > 1e-9 || got.Points < 80 || got.Points > 90 || got.Days > 84 || got.ShiftedDaysAgo < 400 {
 		t.Errorf("15 months of days: %+v", got)
+	}
+}
+
+// A tyre that lost nothing for a year and 40 kPa in eight weeks loses air, and what is
+// said of that rests on the newest twelve weeks.
+func TestSummarise_LooksBackTwelveWeeks(t *testing.T) {
+	random := rand.New(rand.NewPCG(6, 6))
+	s := make(trend.Series, 60)
+	for i := range s {
+		lost := 5 * max(0, float64(i-51))
+		s[i] = trend.Point{At: begins.AddDate(0, 0, 7*i), Value: math.Round(850 - lost + random.NormFloat64())}
+	}
+	got := trend.Summarise(s, trend.Options{})
+	if got.Points != 13 || got.Days != 84 || got.SlopePerWeek > -3 || got.SlopeHigh > -2 || got.PNoTrend > 0.001 {
+		t.Errorf("40 kPa in eight weeks: %+v", got)
+	}
+	if off := got.Level - 810; math.Abs(off) > 5 {
+		t.Errorf("the level is %v, want about 810", got.Level)
+	}
+	year := trend.Summarise(s[:52], trend.Options{})
+	if year.SlopeLow > 0 || year.SlopeHigh < 0 || year.PNoTrend < 0.05 {
+		t.Errorf("a year in which nothing was lost: %+v", year)
+	}
+}
+
+// What is read too seldom for that is looked at as a whole: treads, every fourth week.
+func TestSummarise_LooksAtAllWhereTwelveWeeksAreTooLittle(t *testing.T) {
+	var s trend.Series
+	for i := range 15 {
+		s = append(s, trend.Point{At: begins.AddDate(0, 0, 28*i), Value: 12 - 0.4*float64(i)})
+	}
+	got := trend.Summarise(s, trend.Options{})
+	if got.Points != 15 || got.Days != 392 || math.Abs(got.SlopePerWeek+0.1) > 1e-9 {
+		t.Errorf("0.4 mm in four weeks: %+v", got)
+	}
+	s[3].Value = 2 // misread, and long ago
+	if got := trend.Summarise(s, trend.Options{}); got.Points != 14 || got.Ignored != 1 {
+		t.Errorf("with a wrong one: %+v", got)
 	}
 }
 
