@@ -20,6 +20,7 @@ type examined struct {
 	result *pb.Result // a copy of ours, values converted
 	judged *step      // the step as it is today, or as it was planned where the answer does not fit that
 	fits   bool       // the answer fits the step of today
+	stands bool       // it stands in the record, with what was known of the circumstances
 	cold   coldness   // what the answer wants of the engine
 	err    error      // the refusal
 
@@ -59,8 +60,9 @@ func (x *examined) look(k known, looked time.Time) {
 	}
 	x.known, x.looked = k, looked
 	x.result.LookedAt = timestamppb.New(looked)
-	x.result.AirCelsius = x.frame.air(x.result)
-	x.warm = x.frame.checkCold(x.cold, x.result)
+	if !x.stands {
+		x.result.AirCelsius, x.warm = x.frame.air(x.result), x.frame.checkCold(x.cold, x.result)
+	}
 	x.result.GaugeOverdue = overdue(x.lib.set.Gauges[x.result.GetGauge()], looked)
 	if x.judged == nil {
 		return // nobody looked

@@ -142,7 +142,7 @@ func (r *rehearsal) otherwise(ev *pb.JournalEvent) (*pb.JournalEvent, *judgement
 	if err != nil || rd == nil || v == nil {
 		return ev, nil, err // apply says what is wrong
 	}
-	x := &examined{frame: rd.frame, lib: st.lib, result: res}
+	x := &examined{frame: rd.frame, lib: st.lib, result: res, stands: true}
 	if x.place(rd.plan.steps[res.GetStepId()]); x.judged.CheckStep == nil {
 		return ev, nil, nil
 	}
