@@ -27,6 +27,7 @@ func changes[M any, T interface {
 }](c *console, stream grpc.ServerStreamingClient[M],
 ) error {
 	var all []*pb.VerdictChange
+	defer c.working("the station goes through its record")()
 	for {
 		message, err := stream.Recv()
 		if errors.Is(err, io.EOF) {

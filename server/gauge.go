@@ -42,8 +42,9 @@ Values need a unit, written together or in quotes: 8.68bar, "8.68 bar".`
 const gaugeCheckExample = `  server gauge check g-03 --shown 8.68bar --reference-value 8.4bar --reference gauges/g-07 --person steddow
   server gauge check g-03 --shown 8.4bar --reference-value 8.4bar --reference "dead-weight tester" --person steddow --note "after repair"`
 
-const gaugeRejudgeHelp = `Go through every reading that was taken with a gauge since its last good comparison, as if it
-had read true, and say which verdicts would have been others: when, of which vehicle, why.
+const gaugeRejudgeHelp = `Go through every reading that was taken with a gauge between a good comparison and one that
+found it wrong, as if it had read true, and say which verdicts would have been others: when, of
+which vehicle, why. Each reading is corrected by what the comparison after it found.
 Nothing is recorded. The gauge must have been found wrong.`
 
 func newGauge(c *console) *cobra.Command {

@@ -200,6 +200,80 @@ func TestRejudgeGauge_CorrectsSinceTheLastGoodCheck(t *testing.T) {
 	refusal{fault.NotFound, "GAUGE_UNKNOWN"}.check(t, err)
 }
 
+// A gauge that was found wrong, put right and found wrong again: each stretch is
+// corrected by its own check, and what was read in between stays as it was read.
+func TestRejudgeGauge_CorrectsEachStretchByItsOwnCheck(t *testing.T) {
+	k := stationtest.Open(t)
+	k.RecordAll(p1, shift)
+	round := k.OpenRound(p1, shift)
+	read := func(step string, bar float64) {
+		k.Clock.Advance(time.Minute)
+		r := stationtest.Read(step, "pressure", bar, "bar")
+		r.Gauge = "gauges/g-1"
+		k.Record(round, r)
+	}
+	compare := func(shown float64) {
+		k.Clock.Advance(time.Minute)
+		check(t, k, "gauges/g-1", shown, 800)
+	}
+	compare(800)
+	read(tyre, 7.25) // 6.95 bar
+	compare(830)
+	compare(800)
+	read("TYR-010/axle-1-offside", 7.2)
+	compare(800)
+	read(outer, 7.4) // 6.9 bar
+	compare(850)
+	changes, done := rejudge(t, k, "gauges/g-1")
+	var come []string
+	for _, c := range changes {
+		for _, f := range c.GetCome() {
+			come = append(come, f.GetText())
+		}
+	}
+	told := strings.Join(come, " ")
+	if !strings.Contains(told, "695 kPa") || !strings.Contains(told, "690 kPa") || done.GetResults() != 2 || done.GetDiffering() != 2 {
+		t.Errorf("%v, come %q; want 695 kPa and 690 kPa, of two results", done, come)
+	}
+}
+
+// One at a time goes through the record, a few wait, and more are refused at once;
+// who ends it makes room.
+func TestRehearse_OneAtATime(t *testing.T) {
+	k := stationtest.Open(t)
+	k.RecordAll(p1, shift)
+	begun, goOn := make(chan struct{}, 1), make(chan struct{})
+	ends := make(chan error)
+	file := packs(k)
+	run := func(send func(*pb.RehearseResponse) error) {
+		ends <- k.Rehearse(ctx, &pb.RehearseRequest{Files: file}, send)
+	}
+	go run(func(*pb.RehearseResponse) error { begun <- struct{}{}; <-goOn; return nil })
+	<-begun
+	quiet := func(*pb.RehearseResponse) error { return nil }
+	over, cancel := context.WithCancel(ctx)
+	cancel()
+	if err := k.Rehearse(over, &pb.RehearseRequest{Files: file}, quiet); !errors.Is(err, context.Canceled) {
+		t.Errorf("with nobody waiting: %v", err)
+	}
+	refused := 0
+	for range 5 { // two more than may wait
+		go run(quiet)
+	}
+	for refused < 2 {
+		refusal{fault.Exhausted, "REHEARSALS_WAITING"}.check(t, <-ends)
+		refused++
+	}
+	k.Record(k.OpenRound(p1, shift), stationtest.Seen(screen, "sound")) // the station goes on
+	close(goOn)
+	for range 4 {
+		if err := <-ends; err != nil {
+			t.Errorf("one that went or waited: %v", err)
+		}
+	}
+	rehearse(t, k, file)
+}
+
 // Who listens no more ends it, and what sending says comes back.
 func TestRehearse_EndsWithWhoListens(t *testing.T) {
 	k := stationtest.Open(t)

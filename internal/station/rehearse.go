@@ -12,8 +12,14 @@ import (
 
 // Rehearse judges the whole record anew under the rule packs of files and tells
 // which verdicts would have been others. Where the catalogue of a time does not
-// know what they speak of, the packs of that time are left in force.
+// know what they speak of, the packs of that time are left in force. One rehearsal
+// or rejudgement goes on at a time.
 func (s *Station) Rehearse(ctx context.Context, req *pb.RehearseRequest, send func(*pb.RehearseResponse) error) error {
+	leave, err := s.turn(ctx)
+	if err != nil {
+		return err
+	}
+	defer leave()
 	packs, err := s.packsOf(req)
 	if err != nil {
 		return err

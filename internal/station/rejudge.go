@@ -13,8 +13,9 @@ import (
 )
 
 // RejudgeGauge tells which verdicts would have been others had a gauge read true
-// since the last good check before it was newest found wrong. Each reading is
-// corrected by the error that rules reckon with at its time.
+// since the last good check before it was first found wrong. Each reading is
+// corrected by the error that rules reckon with at its time: by that of the checks
+// before and after it, and between two good checks not at all.
 func (s *Station) RejudgeGauge(ctx context.Context, req *pb.RejudgeGaugeRequest, send func(*pb.RejudgeGaugeResponse) error) error {
 	g := s.current.Load().lib.set.Gauges[req.GetGauge()]
 	if g == nil {
@@ -24,16 +25,20 @@ func (s *Station) RejudgeGauge(ctx context.Context, req *pb.RejudgeGaugeRequest,
 	if !wrong {
 		return fault.New(fault.Precondition, "GAUGE_NEVER_WRONG", "no check has found %s wrong; there is nothing to judge anew", g.GetTitle())
 	}
+	leave, err := s.turn(ctx)
+	if err != nil {
+		return err
+	}
+	defer leave()
 	from := int64(0)
 	if !good.IsZero() {
-		var err error
 		if from, err = s.sequenceAt(ctx, good); err != nil {
 			return err
 		}
 	}
 	r, err := s.newRehearsal(ctx, from, func(d *draft) {
 		if then := d.set.Gauges[g.GetName()]; then != nil {
-			d.set.Gauges[g.GetName()] = trusted(then, good)
+			d.set.Gauges[g.GetName()] = trusted(then)
 		}
 	})
 	if err != nil {
@@ -49,23 +54,21 @@ func (s *Station) RejudgeGauge(ctx context.Context, req *pb.RejudgeGaugeRequest,
 	return send(&pb.RejudgeGaugeResponse{Message: &pb.RejudgeGaugeResponse_Done{Done: done}})
 }
 
-// doubted is when a gauge was last found good before it was newest found wrong,
-// zero when it never was; false when nothing has found it wrong.
+// doubted is when a gauge was last found good before it was first found wrong, zero
+// when it never was; false when nothing has found it wrong.
 func doubted(g *pb.Gauge) (good time.Time, wrong bool) {
-	for _, check := range slices.Backward(g.GetChecks()) {
-		switch {
-		case !check.GetGood():
-			wrong = true
-		case wrong:
-			return check.GetStationTime().AsTime(), true
+	for _, check := range g.GetChecks() { // oldest first
+		if !check.GetGood() {
+			return good, true
 		}
+		good = check.GetStationTime().AsTime()
 	}
-	return time.Time{}, wrong
+	return time.Time{}, false
 }
 
-// trusted is a gauge of which nothing bad is known since an instant.
-func trusted(g *pb.Gauge, since time.Time) *pb.Gauge {
-	bad := func(c *pb.GaugeCheck) bool { return !c.GetGood() && c.GetStationTime().AsTime().After(since) }
+// trusted is a gauge of which nothing bad is known.
+func trusted(g *pb.Gauge) *pb.Gauge {
+	bad := func(c *pb.GaugeCheck) bool { return !c.GetGood() }
 	if !slices.ContainsFunc(g.GetChecks(), bad) {
 		return g
 	}

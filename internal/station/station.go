@@ -53,6 +53,7 @@ type Station struct {
 	current atomic.Pointer[published] // what readers see; replaced by the committer
 	board   board                     // what watchers wait at
 	past    pastLibraries             // libraries of former times
+	turns   turns                     // of those who go through the whole record
 	losses  losses
 	refill  refill
 	doubts  doubts // in the record
@@ -73,7 +74,7 @@ type Station struct {
 func Open(ctx context.Context, o Options) (*Station, error) {
 	s := &Station{
 		dir: o.Dir, log: o.Logger, now: o.Now, right: o.Right,
-		closing: make(chan struct{}), told: make(chan struct{}), failed: make(chan struct{}),
+		turns: newTurns(), closing: make(chan struct{}), told: make(chan struct{}), failed: make(chan struct{}),
 	}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
