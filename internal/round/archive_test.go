@@ -21,7 +21,7 @@ const tyreStep = "TYR-010/axle-1-nearside"
 type archived struct {
 	*round.Archive
 	record, twin *stationtest.Kit
-	wire         *wire
+	wire         *stationtest.Proxy
 }
 
 // openArchived opens both, with n weekly readings of one tyre that loses 2 kPa a week
@@ -47,7 +47,7 @@ func openArchived(t *testing.T, n int) *archived {
 	a.twin = a.record.Twin()
 	a.twin.AdoptLibrary(a.record)
 	a.twin.AdoptStanding(a.record, firstPump)
-	a.wire = newWire(t, stationtest.Serve(t, a.record.Station, rpc.Options{StopAfter: time.Millisecond}).Address)
+	a.wire = stationtest.NewProxy(t, stationtest.Serve(t, a.record.Station, rpc.Options{StopAfter: time.Millisecond}).Address)
 	conn, err := rpc.Dial(a.wire.Address())
 	must(t, err)
 	t.Cleanup(func() { must(t, conn.Close()) })

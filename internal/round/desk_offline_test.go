@@ -18,11 +18,11 @@ import (
 
 // openLinked opens a desk whose twin knows nothing at first, and an uplink to a
 // station of the whole county. Their clocks begin with the computer's.
-func openLinked(t *testing.T) (tab *hands, record *stationtest.Kit, w *wire) {
+func openLinked(t *testing.T) (tab *hands, record *stationtest.Kit, w *stationtest.Proxy) {
 	t.Helper()
 	record = stationtest.OpenDemo(t)
 	served := stationtest.Serve(t, record.Station, rpc.Options{StopAfter: time.Millisecond})
-	w = newWire(t, served.Address)
+	w = stationtest.NewProxy(t, served.Address)
 	clock := stationtest.NewClock()
 	clock.Advance(time.Since(clock.Now()))
 	twin := stationtest.OpenWith(t, nil, station.Options{Dir: t.TempDir()})

@@ -26,7 +26,8 @@ type morning struct {
 func (m *morning) act() {
 	switch rapid.SampledFrom([]string{
 		"answer", "answer", "answer", "answer", "open", "finish", "begin a step", "turnout",
-		"cut", "heal", "flicker", "station restarts", "tablet restarts", "place lost",
+		"cut", "heal", "flicker", "reset", "held", "black hole", "mute", "broken off",
+		"station restarts", "tablet restarts", "place lost",
 	}).Draw(m.rt, "act") {
 	case "open":
 		m.open = append(m.open, m.begin(rapid.SampledFrom([]string{firstPump, secondPump}).Draw(m.rt, "vehicle")))
@@ -59,6 +60,16 @@ func (m *morning) act() {
 	case "flicker":
 		m.o.wire.Cut()
 		m.o.wire.Heal()
+	case "reset":
+		m.o.wire.Reset()
+	case "held":
+		m.o.wire.Hold()
+	case "black hole":
+		m.o.wire.Swallow()
+	case "mute":
+		m.o.wire.Mute()
+	case "broken off":
+		m.o.wire.BreakAfter(rapid.IntRange(0, 4000).Draw(m.rt, "after bytes"))
 	case "station restarts":
 		m.o.restart()
 	case "tablet restarts":

@@ -37,7 +37,7 @@ const (
 type ofRecord struct {
 	*stationtest.Kit
 	served *stationtest.Served
-	wire   *wire
+	wire   *stationtest.Proxy
 	copied string // directory of a copy
 	photos string // folder of photos; empty when it keeps none
 }
@@ -48,7 +48,7 @@ func openOfRecord(t testing.TB, oldNew ...string) *ofRecord {
 	t.Helper()
 	o := &ofRecord{Kit: openSmall(t, altered(t, oldNew...)), photos: t.TempDir()}
 	o.serve()
-	o.wire = newWire(t, o.served.Address)
+	o.wire = stationtest.NewProxy(t, o.served.Address)
 	return o
 }
 
@@ -151,13 +151,13 @@ type tablet struct {
 
 // newTablet makes a tablet that knows the small station already. Its uplink runs
 // until the test ends.
-func newTablet(t testing.TB, w *wire, device string) *tablet {
+func newTablet(t testing.TB, w *stationtest.Proxy, device string) *tablet {
 	t.Helper()
 	return openTablet(t, w, device, stationtest.Small())
 }
 
 // openTablet makes a tablet that knows what stands in files.
-func openTablet(t testing.TB, w *wire, device string, files []catalogue.File) *tablet {
+func openTablet(t testing.TB, w *stationtest.Proxy, device string, files []catalogue.File) *tablet {
 	t.Helper()
 	b := &tablet{Kit: openSmall(t, files), device: device, dir: t.TempDir(), photos: t.TempDir()}
 	conn, err := rpc.Dial(w.Address())

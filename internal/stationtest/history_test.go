@@ -208,8 +208,8 @@ func (a *asker) move() {
 	a.at = reach(a.t, a.life.address)
 }
 
-// died tells whether an error is the station's death, and waits until it is dead:
-// what has not taken effect by then never will.
+// died tells whether an error is the station's death, and makes sure that it is
+// dead: what has not taken effect by then never will.
 func (a *asker) died(err error) bool {
 	if err == nil {
 		return false
@@ -218,7 +218,7 @@ func (a *asker) died(err error) bool {
 		a.t.Errorf("client %d: %v", a.client, err)
 		a.left.Store(0)
 	}
-	<-a.life.dead
+	a.life.kill()
 	return true
 }
 
@@ -341,7 +341,7 @@ func plans(dice *rand.Rand) (p []string) {
 // as if all was asked one after the other, and each result was stored once or, when
 // nobody was told, at most once. BAYROUND_HISTORIES says how many stations are tried.
 func TestHistories_AreAsIfOneAfterTheOther(t *testing.T) {
-	histories := 20
+	histories := 15
 	if text := os.Getenv("BAYROUND_HISTORIES"); text != "" {
 		n, err := strconv.Atoi(text)
 		if err != nil || n < 1 {
@@ -350,7 +350,7 @@ func TestHistories_AreAsIfOneAfterTheOther(t *testing.T) {
 		histories = n
 	}
 	for n := range histories {
-		t.Run(fmt.Sprint(n), func(t *testing.T) {
+		well := t.Run(fmt.Sprint(n), func(t *testing.T) {
 			seed := rand.Uint64()
 			dice := rand.New(rand.NewPCG(seed, 0))
 			h := &history{t: t, dir: t.TempDir(), lived: make(chan struct{})}
@@ -361,6 +361,9 @@ func TestHistories_AreAsIfOneAfterTheOther(t *testing.T) {
 			h.check(stationModel(base, began))
 			t.Logf("seed %d: %d operations, %v", seed, len(h.done), deaths)
 		})
+		if !well {
+			break // to find that nothing explains a history may take long
+		}
 	}
 }
 
