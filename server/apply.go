@@ -44,7 +44,7 @@ func newApply(c *console) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return asking(address, func(s *remote) error { return s.apply(cmd.Context(), c, files, check) })
+			return c.asking(address, func(s *remote) error { return s.apply(cmd.Context(), c, files, check) })
 		},
 	}
 	serverFlag(cmd, &address)

@@ -163,7 +163,7 @@ func (f *backupFlags) record(ctx context.Context, c *console, to io.Writer) erro
 			return err
 		}
 	}
-	return asking(f.address, func(s *remote) error { return s.export(ctx, 1, to) })
+	return c.asking(f.address, func(s *remote) error { return s.export(ctx, 1, to) })
 }
 
 // photos copies the photos that results speak of. One that has not arrived yet, or

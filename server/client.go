@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"strings"
+	"sync"
 	"time"
 
 	"google.golang.org/grpc"
@@ -27,8 +28,8 @@ type remote struct {
 }
 
 // reach connects to a station; whether it is there shows at the first call.
-func reach(address string) (*remote, error) {
-	conn, err := rpc.Dial(address)
+func reach(address string, more ...grpc.DialOption) (*remote, error) {
+	conn, err := rpc.Dial(address, more...)
 	if err != nil {
 		return nil, command.MisusedBy(err)
 	}
@@ -42,13 +43,24 @@ func reach(address string) (*remote, error) {
 func (s *remote) close() { _ = s.conn.Close() }
 
 // asking connects to a station, lets do use it, and ends the connection.
-func asking(address string, do func(*remote) error) (err error) {
-	s, err := reach(address)
+func asking(address string, do func(*remote) error, more ...grpc.DialOption) (err error) {
+	s, err := reach(address, more...)
 	if err != nil {
 		return err
 	}
 	defer s.close()
 	return do(s)
+}
+
+// asking is asking that says beside the answer, once, when the station's record has
+// lost its newest entries: whatever it tells may then be old.
+func (c *console) asking(address string, do func(*remote) error) error {
+	var once sync.Once
+	return asking(address, do, rpc.WhenBehind(func() {
+		once.Do(func() {
+			c.Complain("note: this station's record has lost its newest entries; it takes nothing until it is repaired (server repair)")
+		})
+	}))
 }
 
 // patiently bounds one call.

@@ -142,7 +142,7 @@ func (f *demoFlags) fill(ctx context.Context, c *console, files []*pb.NamedFile,
 	if err != nil {
 		return err
 	}
-	return asking(address, func(s *remote) error {
+	return c.asking(address, func(s *remote) error {
 		if _, err := s.send(ctx, files, false); err != nil {
 			return err
 		}

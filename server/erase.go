@@ -43,7 +43,7 @@ func newErase(c *console) *cobra.Command {
 			if f.by == "" || f.reason == "" {
 				return command.Misuse("an erasure needs --by and --reason; it cannot be undone")
 			}
-			return asking(f.server, func(s *remote) error {
+			return c.asking(f.server, func(s *remote) error {
 				return s.erase(cmd.Context(), c, inCollection("people", args[0]), f)
 			})
 		},

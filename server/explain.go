@@ -31,7 +31,7 @@ func newExplain(c *console) *cobra.Command {
 		Example: explainExample,
 		Args:    oneOrTwo("name a vehicle, and a finding by its number or id"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return asking(address, func(s *remote) error {
+			return c.asking(address, func(s *remote) error {
 				vehicle := inCollection("vehicles", args[0])
 				found, err := s.findings(cmd.Context(), vehicle)
 				if err != nil {

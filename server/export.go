@@ -63,7 +63,7 @@ func newExport(c *console) *cobra.Command {
 func (f *exportFlags) run(ctx context.Context, c *console, name string) error {
 	report, err := exported(name, func(to io.Writer) error {
 		if f.data == "" {
-			return asking(f.address, func(s *remote) error { return s.export(ctx, int64(f.first), to) })
+			return c.asking(f.address, func(s *remote) error { return s.export(ctx, int64(f.first), to) })
 		}
 		if err := isRecord(f.data); err != nil {
 			return err

@@ -38,7 +38,7 @@ func newForecast(c *console) *cobra.Command {
 			if f.most < 1 {
 				return command.Misuse("--most %d: say how many at most, 1 or more", f.most)
 			}
-			return asking(f.server, func(s *remote) error { return s.forecast(cmd.Context(), c, f) })
+			return c.asking(f.server, func(s *remote) error { return s.forecast(cmd.Context(), c, f) })
 		},
 	}
 	serverFlag(cmd, &f.server)

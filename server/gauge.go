@@ -69,7 +69,7 @@ func newGaugeList(c *console) *cobra.Command {
 		Example: "  server gauge list",
 		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return asking(address, func(s *remote) error {
+			return c.asking(address, func(s *remote) error {
 				all, err := s.gauges(cmd.Context())
 				if err != nil {
 					return err
@@ -100,7 +100,7 @@ func newGaugeCheck(c *console) *cobra.Command {
 			if f.shown == "" || f.value == "" || f.reference == "" || f.person == "" {
 				return command.Misuse("a comparison needs --shown, --reference-value, --reference and --person")
 			}
-			return asking(f.server, func(s *remote) error {
+			return c.asking(f.server, func(s *remote) error {
 				return s.checkGauge(cmd.Context(), c, inCollection("gauges", args[0]), f)
 			})
 		},
@@ -123,7 +123,7 @@ func newGaugeRejudge(c *console) *cobra.Command {
 		Example: "  server gauge rejudge g-03",
 		Args:    exactlyOne("name one gauge, for instance g-03"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return asking(address, func(s *remote) error {
+			return c.asking(address, func(s *remote) error {
 				stream, err := s.history.RejudgeGauge(cmd.Context(), &pb.RejudgeGaugeRequest{Gauge: inCollection("gauges", args[0])})
 				if err != nil {
 					return err

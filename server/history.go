@@ -40,7 +40,7 @@ func newHistory(c *console) *cobra.Command {
 			if err := tableOrJSON(f.output); err != nil {
 				return err
 			}
-			return asking(f.server, func(s *remote) error {
+			return c.asking(f.server, func(s *remote) error {
 				vehicle := inCollection("vehicles", args[0])
 				if len(args) == 2 {
 					return s.showHistory(cmd.Context(), c, &pb.GetHistoryRequest{Vehicle: vehicle, StepId: args[1]}, f.output)

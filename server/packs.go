@@ -61,7 +61,7 @@ func newPacksDoc(c *console) *cobra.Command {
 				}
 				return err
 			}
-			return asking(address, func(s *remote) error {
+			return c.asking(address, func(s *remote) error {
 				items, packs, err := s.packs(cmd.Context(), names)
 				if err == nil {
 					c.packsDoc(items, packs)

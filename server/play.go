@@ -60,7 +60,7 @@ func newPlay(c *console) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return asking(f.server, func(s *remote) error {
+			return c.asking(f.server, func(s *remote) error {
 				for _, file := range files {
 					if err := s.play(cmd.Context(), c, file, f.each); err != nil {
 						return err

@@ -32,7 +32,7 @@ func newPrint(c *console) *cobra.Command {
 		Example: printExample,
 		Args:    exactlyOne("name one vehicle"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return asking(address, func(s *remote) error {
+			return c.asking(address, func(s *remote) error {
 				sheet, err := s.sheet(cmd.Context(), inCollection("vehicles", args[0]))
 				if err != nil {
 					return err

@@ -62,7 +62,7 @@ func newReadiness(c *console) *cobra.Command {
 			for _, name := range args {
 				names = append(names, inCollection("vehicles", name))
 			}
-			return asking(f.server, func(s *remote) error {
+			return c.asking(f.server, func(s *remote) error {
 				if f.watch {
 					return s.watch(cmd.Context(), c, listening{names: names, output: f.output, silence: silence})
 				}

@@ -32,7 +32,7 @@ func newRehearse(c *console) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return asking(address, func(s *remote) error { return s.rehearse(cmd.Context(), c, files) })
+			return c.asking(address, func(s *remote) error { return s.rehearse(cmd.Context(), c, files) })
 		},
 	}
 	serverFlag(cmd, &address)

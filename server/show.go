@@ -45,7 +45,7 @@ func newShow(c *console) *cobra.Command {
 			if f.output != "yaml" && f.output != "json" && (f.output != "table" || f.configuration) {
 				return command.Misuse("-o %q: say table, json or yaml; a configuration has no table", f.output)
 			}
-			return asking(f.server, func(s *remote) error {
+			return c.asking(f.server, func(s *remote) error {
 				return s.show(cmd.Context(), c, inCollection("vehicles", args[0]), f)
 			})
 		},

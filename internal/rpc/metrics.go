@@ -90,6 +90,23 @@ type stationCollector struct {
 	station *station.Station
 	size    *prometheus.Desc
 	verdict *prometheus.Desc
+	record  recordDescs
+}
+
+// recordDescs describe how well the record stands.
+type recordDescs struct{ events, behind, torn, scrubAge, scrubOK *prometheus.Desc }
+
+func newRecordDescs() recordDescs {
+	desc := func(name, help string) *prometheus.Desc {
+		return prometheus.NewDesc("bayround_record_"+name, help, nil, nil)
+	}
+	return recordDescs{
+		events:   desc("events", "Events in the record."),
+		behind:   desc("behind", "1 when the record has lost its newest entries: nothing is taken until it is repaired."),
+		torn:     desc("heads_torn", "1 when at the start no checkpoint beside the record could be read: a loss before would not have been noticed."),
+		scrubAge: desc("scrub_age_seconds", "How long ago the newest whole reading of the record ended; missing while none has."),
+		scrubOK:  desc("scrub_ok", "1 when the newest whole reading of the record found it sound, 0 when not; missing while none has ended."),
+	}
 }
 
 func newStationCollector(st *station.Station) *stationCollector {
@@ -98,6 +115,7 @@ func newStationCollector(st *station.Station) *stationCollector {
 		size:    prometheus.NewDesc("bayround_journal_events", "Events in the journal.", nil, nil),
 		verdict: prometheus.NewDesc("bayround_vehicle_verdict",
 			"1 for the verdict a vehicle has now, 0 for the others.", []string{"vehicle", "verdict"}, nil),
+		record: newRecordDescs(),
 	}
 }
 
@@ -105,6 +123,9 @@ func newStationCollector(st *station.Station) *stationCollector {
 func (c *stationCollector) Describe(to chan<- *prometheus.Desc) {
 	to <- c.size
 	to <- c.verdict
+	for _, desc := range []*prometheus.Desc{c.record.events, c.record.behind, c.record.torn, c.record.scrubAge, c.record.scrubOK} {
+		to <- desc
+	}
 }
 
 // Collect reads the journal's size and every vehicle's verdict. What the station
@@ -115,6 +136,7 @@ func (c *stationCollector) Collect(to chan<- prometheus.Metric) {
 	if size, err := journalSize(ctx, c.station); err == nil {
 		to <- prometheus.MustNewConstMetric(c.size, prometheus.GaugeValue, float64(size))
 	}
+	c.collectRecord(ctx, to)
 	for page := ""; ; {
 		list, err := c.station.ListReadiness(ctx, &pb.ListReadinessRequest{PageSize: 200, PageToken: page})
 		if err != nil {
@@ -129,14 +151,32 @@ func (c *stationCollector) Collect(to chan<- prometheus.Metric) {
 	}
 }
 
+func (c *stationCollector) collectRecord(ctx context.Context, to chan<- prometheus.Metric) {
+	tell := func(desc *prometheus.Desc, value float64) {
+		to <- prometheus.MustNewConstMetric(desc, prometheus.GaugeValue, value)
+	}
+	if resp, err := c.station.GetRecordState(ctx, &pb.GetRecordStateRequest{}); err == nil {
+		tell(c.record.events, float64(resp.GetState().GetEvents()))
+		tell(c.record.behind, oneIf(resp.GetState().GetBehind()))
+	}
+	tell(c.record.torn, oneIf(c.station.HeadsTorn()))
+	if scrub, age := c.station.Scrubbed(); scrub != nil {
+		tell(c.record.scrubAge, age.Seconds())
+		tell(c.record.scrubOK, oneIf(scrub.GetProblem() == ""))
+	}
+}
+
+func oneIf(holds bool) float64 {
+	if holds {
+		return 1
+	}
+	return 0
+}
+
 func (c *stationCollector) collectVerdict(to chan<- prometheus.Metric, r *pb.Readiness) {
 	for verdict := pb.Verdict_VERDICT_FIT; verdict <= pb.Verdict_VERDICT_UNFIT; verdict++ {
-		value := 0.0
-		if r.GetVerdict() == verdict {
-			value = 1
-		}
 		word := strings.ToLower(strings.TrimPrefix(verdict.String(), "VERDICT_"))
-		to <- prometheus.MustNewConstMetric(c.verdict, prometheus.GaugeValue, value, r.GetVehicle(), word)
+		to <- prometheus.MustNewConstMetric(c.verdict, prometheus.GaugeValue, oneIf(r.GetVerdict() == verdict), r.GetVehicle(), word)
 	}
 }
 

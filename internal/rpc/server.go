@@ -99,6 +99,7 @@ func newServer(st *station.Station, o Options, further ...grpc.ServerOption) (*S
 	}
 	chain := &chain{
 		logger: o.Logger, meter: meter, deadline: o.Deadline, validator: validator, stop: newStopSignal(), patience: o.Patience,
+		record: tellRecord(st),
 	}
 	s := &Server{
 		options: o,

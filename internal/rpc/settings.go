@@ -79,12 +79,12 @@ func leanClient() []grpc.DialOption {
 // Dial returns a plain-text connection to the station at address, made when it
 // is first used. Errors of calls on it are faults again (see internal/fault), so
 // that nobody above this package needs to know status codes.
-func Dial(address string) (*grpc.ClientConn, error) {
+func Dial(address string, more ...grpc.DialOption) (*grpc.ClientConn, error) {
 	options := append(leanClient(),
 		grpc.WithChainUnaryInterceptor(faultsOfUnary),
 		grpc.WithChainStreamInterceptor(faultsOfStream),
 	)
-	conn, err := grpc.NewClient(address, options...)
+	conn, err := grpc.NewClient(address, append(options, more...)...)
 	if err != nil {
 		return nil, fmt.Errorf("connecting to %q: %w", address, err)
 	}
