@@ -10,6 +10,7 @@ require (
 	github.com/anishathalye/porcupine v1.3.1
 	github.com/chromedp/cdproto v0.159.0
 	github.com/chromedp/chromedp v0.23.0
+	github.com/coreos/go-systemd/v22 v22.7.0
 	github.com/dgraph-io/badger/v4 v4.9.6
 	github.com/google/go-cmp v0.7.0
 	github.com/google/uuid v1.6.0

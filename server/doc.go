@@ -1,6 +1,7 @@
 // Command server is a Bayround station, and the tool to ask and feed one.
 //
 //	server serve      run the station
+//	server unit       print a systemd unit that does
 //	server apply      tell it vehicles, people, gauges, items and rules, from files
 //	server readiness  say which vehicles may respond, and why not; or watch it change
 //	server erase      erase who a person is, for good

@@ -43,7 +43,7 @@ func newRoot(c *console) *cobra.Command {
 		&cobra.Group{ID: "look", Title: "Look closer, back and ahead (the station running):"},
 		&cobra.Group{ID: "record", Title: "Look after a record (verify and rebuild: the station stopped):"})
 	for group, commands := range map[string][]*cobra.Command{
-		"station": {newServe(c), newDemo(c)},
+		"station": {newServe(c), newUnit(c), newDemo(c)},
 		"ask":     {newReadiness(c), newShow(c), newApply(c), newPlay(c), newErase(c)},
 		"look":    {newHistory(c), newForecast(c), newExplain(c), newPrint(c), newGauge(c), newRehearse(c), newPacks(c)},
 		"record":  {newVerify(c), newRebuild(c), newExport(c), newVerifyExport(c), newBackup(c), newRestore(c), newMove(c)},

@@ -29,6 +29,7 @@ type running struct {
 	log     *slog.Logger
 	ready   ready
 	ended   chan error // what serving ended with, once for each listener
+	beside  *attendance
 }
 
 // ready is what --ready-file holds.
@@ -69,6 +70,7 @@ func start(ctx context.Context, c *console, f *serveFlags, logger *slog.Logger) 
 	if err := r.listen(f, registry); err != nil {
 		return nil, err
 	}
+	r.beside = attend(st, logger)
 	if err := command.WriteReady(f.readyFile, r.ready); err != nil {
 		return nil, errors.Join(err, r.stop())
 	}
@@ -120,6 +122,7 @@ func (r *running) wait(ctx context.Context) error {
 func (r *running) stop() error {
 	ctx, cancel := context.WithTimeout(context.Background(), 9*time.Second)
 	defer cancel()
+	r.beside.end()
 	r.server.Stop(ctx)
 	var err error
 	if r.metrics != nil {

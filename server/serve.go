@@ -22,7 +22,8 @@ The station speaks gRPC without encryption, and so only to this machine. Put it 
 something that encrypts, or say --insecure-listen-anywhere and mean it.
 
 When it is ready it prints one line with its address. SIGTERM or Ctrl-C stops it within
-ten seconds; watches are told. When a write fails it stops itself with exit code 6: start
+ten seconds; watches are told. Run by systemd it says when it is ready, and that it is not
+stuck (see unit). When a write fails it stops itself with exit code 6: start
 it again, it finds out what reached the disk.`
 
 const serveExample = `  server serve --data /var/lib/bayround
