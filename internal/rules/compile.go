@@ -35,6 +35,7 @@ type compiled struct {
 	text        *template
 	items       []string // it looks at
 	touches     givens   // what its expressions look at
+	wholly      bool     // they read more of a trend than repeated readings
 	names       *pb.Fault
 	speaksOf    []string // faults it looks for, whether it is then met or not
 }
@@ -123,15 +124,15 @@ func (e *environments) compileRule(rule *pb.Rule) (*compiled, []complaint) {
 	}
 	c.text, found = text.compileText(rule.GetText())
 	note("text", found)
-	c.touches = c.looksAt()
+	c.lookThrough()
 	if c.touches&givenPeers != 0 && rule.GetScope() == pb.RuleScope_RULE_SCOPE_RESULT {
 		complaints = append(complaints, complaint{field: "scope", wrong: "a rule on one result does not see the other wheels", right: "set RULE_SCOPE_VEHICLE or RULE_SCOPE_GROUP to read peers"})
 	}
 	return c, complaints
 }
 
-// looksAt gathers what the expressions of a rule look at.
-func (r *compiled) looksAt() givens {
+// lookThrough gathers what the expressions of a rule look at.
+func (r *compiled) lookThrough() {
 	all := []*expression{r.when}
 	if r.limit != nil {
 		all = append(all, r.limit.number, r.limit.bound, r.limit.uncertainty)
@@ -141,11 +142,10 @@ func (r *compiled) looksAt() givens {
 			all = append(all, p.value)
 		}
 	}
-	var touches givens
 	for _, x := range all {
 		if x != nil {
-			touches |= x.touches
+			r.touches |= x.touches
+			r.wholly = r.wholly || x.wholly
 		}
 	}
-	return touches
 }

@@ -18,6 +18,7 @@ type expression struct {
 	program cel.Program
 	reads   givens   // what it needs of every observation
 	touches givens   // what it looks at, needed or not
+	wholly  bool     // it reads more of a trend than repeated readings
 	faults  []string // fault ids it holds as literals
 	kind    *cel.Type
 }
@@ -85,6 +86,7 @@ func (w view) inspect(checked *cel.Ast) (*expression, []complaint) {
 	tree := checked.NativeRep()
 	var complaints []complaint
 	var mentions givens
+	var use trendUse
 	celast.PreOrderVisit(tree.Expr(), celast.NewExprVisitor(func(e celast.Expr) {
 		switch e.Kind() {
 		case celast.SelectKind:
@@ -92,6 +94,9 @@ func (w view) inspect(checked *cel.Ast) (*expression, []complaint) {
 			reads, mentioned := selected(tree.GetType(sel.Operand().ID()), sel.FieldName(), sel.IsTestOnly())
 			x.touches |= reads
 			mentions |= mentioned
+			if !sel.IsTestOnly() {
+				use.note(tree.GetType(sel.Operand().ID()), sel.FieldName())
+			}
 		case celast.LiteralKind:
 			id, ok := e.AsLiteral().(types.String)
 			if !ok || !idLiteral.MatchString(string(id)) {
@@ -108,13 +113,14 @@ func (w view) inspect(checked *cel.Ast) (*expression, []complaint) {
 		case celast.CallKind:
 			if e.AsCall().FunctionName() == "days_until" {
 				x.touches |= givenTrend | givenSlope
+				use.reads++
 			}
 			if c := literalIDs(tree, e); c != nil {
 				complaints = append(complaints, *c)
 			}
 		}
 	}))
-	x.reads = x.touches &^ mentions
+	x.reads, x.wholly = x.touches&^mentions, use.wholly()
 	return x, complaints
 }
 

@@ -62,6 +62,28 @@ var (
 	lossFields  = map[string]bool{"loss_kpa_per_week": true, "loss_low_kpa_per_week": true, "loss_high_kpa_per_week": true, "p_no_loss": true}
 )
 
+// repeatFields are what a trend says of repeated readings: that costs little, and most
+// rules that read a trend read nothing else; never changed.
+var repeatFields = map[string]bool{"same_in_a_row": true, "p_same": true}
+
+// trendUse is how often an expression reads a trend, and how often only what it says of
+// repeated readings.
+type trendUse struct{ reads, repeats int }
+
+// note takes note of a field that is selected of a message, to read it and not only to
+// ask whether it is there.
+func (u *trendUse) note(of *cel.Type, name string) {
+	switch {
+	case of.IsExactType(observationType) && name == "trend":
+		u.reads++
+	case of.IsExactType(trendType) && repeatFields[name]:
+		u.repeats++
+	}
+}
+
+// wholly tells that more is read of a trend than repeated readings.
+func (u *trendUse) wholly() bool { return u.reads > u.repeats }
+
 // mentionedBy says which field shows that a rule's author thought of it; never changed.
 var mentionedBy = map[string]givens{
 	"has_value":       givenValue,

@@ -184,10 +184,30 @@ func (j *Judge) In(c Circumstances) *Judge {
 // withTrend is an observation that tells its trend, where it has one. That costs
 // more than all rules together, so it is made only where a rule in force asks for it.
 func (j *Judge) withTrend(o *pb.Observation) *pb.Observation {
+	return telling(o, j.circumstances.Trend)
+}
+
+// withRepeats is an observation whose trend tells of repeated readings alone.
+func (j *Judge) withRepeats(o *pb.Observation) *pb.Observation {
+	return telling(o, j.circumstances.repeats)
+}
+
+// repeats is a trend that tells of repeated readings alone; nil when nothing was measured.
+func (c Circumstances) repeats(o *pb.Observation) *pb.Trend {
+	history := c.History(o)
+	if history == nil {
+		return nil
+	}
+	r := trend.RepeatsOf(history, 0)
+	return &pb.Trend{SameInARow: int32(r.InARow), PSame: r.P}
+}
+
+// telling is an observation that tells a trend, where it has one to tell.
+func telling(o *pb.Observation, trendOf func(*pb.Observation) *pb.Trend) *pb.Observation {
 	if o.GetTrend() != nil {
 		return o
 	}
-	t := j.circumstances.Trend(o)
+	t := trendOf(o)
 	if t == nil {
 		return o
 	}

@@ -4,7 +4,10 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
+
+	"google.golang.org/protobuf/proto"
 
 	trade "bayround/internal/catalogue"
 	"bayround/internal/plan"
@@ -61,6 +64,22 @@ func benchFleet(b *testing.B) (*trade.Loaded, *rules.Judge, *pb.Station) {
 		b.Fatal(err)
 	}
 	return loaded, j.In(rules.Circumstances{Station: loaded.Stations[0]}), loaded.Stations[0]
+}
+
+// shippedJudge judges the same vehicle by the packs that come with Bayround alone.
+func shippedJudge(b *testing.B, loaded *trade.Loaded, station *pb.Station) *rules.Judge {
+	b.Helper()
+	e, err := rules.Compile(loaded.RulePacks, loaded.Catalogue)
+	if err != nil {
+		b.Fatal(err)
+	}
+	v := proto.CloneOf(loaded.Vehicles[0])
+	v.RulePacks = slices.DeleteFunc(v.GetRulePacks(), func(name string) bool { return name == "packs/history" })
+	j, err := e.For(v)
+	if err != nil {
+		b.Fatal(err)
+	}
+	return j.In(rules.Circumstances{Station: station})
 }
 
 // benchHistory is 120 steps out of everything that is due on the vehicle in a week,
@@ -139,7 +158,8 @@ func benchAnswer(s *pb.CheckStep, n, w int) *pb.Result {
 }
 
 // BenchmarkHistory judges with the packs that come with Bayround: a round with
-// fifteen months behind every measured step, and single results by all packs.
+// fifteen months behind every measured step, and single results by all packs, of
+// whatever is answered and of what is measured over time.
 func BenchmarkHistory(b *testing.B) {
 	loaded, j, station := benchFleet(b)
 	os := benchHistory(b, loaded, station)
@@ -166,6 +186,16 @@ func BenchmarkHistory(b *testing.B) {
 		i := 0
 		for b.Loop() {
 			j.Result(bare[i%len(bare)])
+			i++
+		}
+	})
+	b.Run("one result with history", func(b *testing.B) {
+		b.ReportAllocs()
+		asked := slices.DeleteFunc(slices.Clone(os), func(o *pb.Observation) bool { return len(o.GetSeries().GetPoints()) == 0 })
+		shipped := shippedJudge(b, loaded, station)
+		i := 0
+		for b.Loop() {
+			shipped.Result(asked[i%len(asked)])
 			i++
 		}
 	})

@@ -25,6 +25,7 @@ type Judge struct {
 	groups   []*compiled               // group and vehicle scope
 	grouped  map[string]bool           // items that group and vehicle rules look at
 	trended  map[string]bool           // items of which some rule on one result reads the trend
+	wholly   map[string]bool           // those of them of which it reads more than repeated readings
 	trends   map[string]bool           // items of which some rule on several reads the trends
 	peered   map[string]bool           // items of which some rule in force compares the wheels
 	cold     map[string][]*pb.ColdRule // what counts as cold, by item
@@ -39,7 +40,7 @@ func (e *Engine) For(v *pb.VehicleConfiguration) (*Judge, error) {
 		engine: e, vehicle: v, vehicleValue: e.adapter.NativeToValue(v),
 		byFault: map[string][]*compiled{}, byItem: map[string][]*compiled{},
 		grouped: map[string]bool{}, spokenOf: map[string]bool{},
-		trended: map[string]bool{}, trends: map[string]bool{}, peered: map[string]bool{}, cold: map[string][]*pb.ColdRule{},
+		trended: map[string]bool{}, wholly: map[string]bool{}, trends: map[string]bool{}, peered: map[string]bool{}, cold: map[string][]*pb.ColdRule{},
 	}
 	names := slices.Clone(v.GetRulePacks())
 	slices.Sort(names) // the order of findings must not hang on the order in the file
@@ -98,16 +99,17 @@ func (j *Judge) take(r *compiled) *Error {
 	for _, fault := range r.speaksOf {
 		j.spokenOf[fault] = true
 	}
-	trended := j.trended
-	if r.rule.GetScope() != pb.RuleScope_RULE_SCOPE_RESULT {
+	trended, single := j.trended, r.rule.GetScope() == pb.RuleScope_RULE_SCOPE_RESULT
+	if !single {
 		trended = j.trends
 	}
 	for _, item := range r.items {
 		trended[item] = trended[item] || r.touches&givenTrend != 0
+		j.wholly[item] = j.wholly[item] || single && r.wholly
 		j.peered[item] = j.peered[item] || r.touches&givenPeers != 0
 	}
 	switch {
-	case r.rule.GetScope() != pb.RuleScope_RULE_SCOPE_RESULT:
+	case !single:
 		j.groups = append(j.groups, r)
 		for _, item := range r.items {
 			j.grouped[item] = true
@@ -143,13 +145,20 @@ func (j *Judge) GroupsOf(step *pb.CheckStep) bool { return j.grouped[step.GetIte
 // in the order of packs and rules; at the end those faults that no rule speaks
 // of. They share parts with the packs: do not change them.
 func (j *Judge) Result(o *pb.Observation) []*pb.Finding {
-	byItem := j.byItem[o.GetStep().GetItem()]
-	if len(o.GetFaults()) == 0 && len(byItem) == 0 {
+	item := o.GetStep().GetItem()
+	switch {
+	case len(o.GetFaults()) == 0 && len(j.byItem[item]) == 0:
 		return nil
+	case !j.trended[item]:
+		return j.result(o)
+	case !j.wholly[item] && len(j.result(j.withRepeats(o))) == 0:
+		return nil // no condition looks at more than that
 	}
-	if j.trended[o.GetStep().GetItem()] {
-		o = j.withTrend(o)
-	}
+	return j.result(j.withTrend(o))
+}
+
+// result judges one observation that holds what the rules of its item read.
+func (j *Judge) result(o *pb.Observation) []*pb.Finding {
 	var found []met
 	s := &scene{judge: j, observation: o, given: givenIn(o)}
 	for _, fault := range o.GetFaults() {
@@ -157,7 +166,7 @@ func (j *Judge) Result(o *pb.Observation) []*pb.Finding {
 			found = append(found, r.met(s, fault)...)
 		}
 	}
-	for _, r := range byItem {
+	for _, r := range j.byItem[o.GetStep().GetItem()] {
 		found = append(found, r.met(s, "")...)
 	}
 	slices.SortStableFunc(found, met.compare)

@@ -40,6 +40,17 @@ func Repeats(shown []float64, step float64) Repetition {
 	return r
 }
 
+// RepeatsOf is what Summarise tells of repetition, without the rest of its work. A
+// resolution of 0 is taken from the readings.
+func RepeatsOf(s Series, resolution float64) Repetition {
+	current := s.Current()
+	shown := readings(current)
+	if n := len(shown); n < 2 || shown[n-1] != shown[n-2] {
+		return Repeats(shown, 0) // no run, and so nothing to say of how likely it is
+	}
+	return Repeats(shown, stepOf(resolution, current))
+}
+
 // unrounded is the scatter of readings without what rounding to the step adds to it; 0
 // when there are too few or rounding explains it all.
 func unrounded(before []float64, step float64) float64 {

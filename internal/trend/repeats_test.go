@@ -8,6 +8,7 @@ import (
 	"bayround/internal/trend"
 
 	"gonum.org/v1/gonum/stat/distuv"
+	"pgregory.net/rapid"
 )
 
 // onGauge makes readings of a truth on a gauge with a step of 0.1.
@@ -45,6 +46,22 @@ func TestRepeats_CopiesAreUnlikely(t *testing.T) {
 	if got := trend.Repeats(steady, 0.1); got.InARow != 42 || got.P != 1 {
 		t.Errorf("a good gauge on a sound tyre: %+v", got)
 	}
+}
+
+// What is asked alone is what Summarise says of it.
+func TestRepeatsOf_SaysWhatSummariseSays(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		s := drawSeries(t)
+		for range rapid.IntRange(0, 6).Draw(t, "copies") {
+			if n := len(s); n > 0 {
+				s = append(s, trend.Point{At: s[n-1].At.AddDate(0, 0, 7), Value: s[n-1].Value, Reset: rapid.IntRange(0, 9).Draw(t, "reset") == 0})
+			}
+		}
+		resolution := rapid.SampledFrom([]float64{0, 0.1}).Draw(t, "resolution")
+		if got, want := trend.RepeatsOf(s, resolution), trend.Summarise(s, trend.Options{Resolution: resolution}).Repeats; got != want {
+			t.Fatalf("alone %+v, within all %+v", got, want)
+		}
+	})
 }
 
 // P is called the greatest probability: honest readings fall below it no more often.
