@@ -135,8 +135,8 @@
 // What nobody can tell gives a finding of EFFECT_UNSPECIFIED that says what was read,
 // how well and against what, and what to do: read it again, with another gauge, with
 // one that is in date. It bears no fault: nobody has found one. Finding.limit says
-// how the limit was judged; where nobody knows what the number is worth, its
-// probability_kept is 0.5.
+// how the limit was judged; where nobody knows what the number is worth, nobody knows
+// a probability either: probability_kept is left at 0 and why says it in words.
 //
 // Two limits on one number, a grave and a lesser one, want no condition between
 // them: the graver finding counts.

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"slices"
+	"time"
 
 	pb "bayround/proto/bayround/v1"
 )
@@ -15,9 +16,19 @@ const (
 	mostMade = 4
 )
 
+// Reader is for whom an explanation is told. The zero value calls everybody by their
+// ids and tells times in UTC.
+type Reader struct {
+	// People tells what people are called, by name.
+	People map[string]*pb.Person
+	// Zone is the time zone of the station; nil for UTC.
+	Zone *time.Location
+}
+
 // account gathers the lines of an explanation.
 type account struct {
 	judge   *Judge
+	reader  Reader
 	finding *pb.Finding
 	looked  []*pb.Observation
 	rule    *compiled // nil when no rule in force made the finding
@@ -28,8 +39,8 @@ type account struct {
 // made of it, what it is worth, which limit applied and why, how sure that is, what
 // the history says, what it means and where the rule comes from. looked are the
 // observations that the finding looked at, in its order.
-func (j *Judge) Explain(f *pb.Finding, looked []*pb.Observation) *pb.Explanation {
-	a := &account{judge: j, finding: f, rule: j.ruleOf(f)}
+func (j *Judge) Explain(f *pb.Finding, looked []*pb.Observation, to Reader) *pb.Explanation {
+	a := &account{judge: j, reader: to, finding: f, rule: j.ruleOf(f)}
 	for _, o := range looked {
 		if o != nil {
 			a.looked = append(a.looked, o)

@@ -133,7 +133,7 @@ func FuzzLimit(f *testing.F) {
 			if p := judged.GetProbabilityKept(); p < 0 || p > 1 {
 				t.Errorf("P %v", p)
 			}
-			j.Explain(found, []*pb.Observation{o})
+			j.Explain(found, []*pb.Observation{o}, rules.Reader{})
 		}
 		for _, line := range j.Limits(o) {
 			if math.IsNaN(line.GetBound()) || math.IsInf(line.GetBound(), 0) {

@@ -60,7 +60,9 @@ func (h holding) said() *pb.LimitJudged {
 		Number: l.of.name(h.o), Value: h.reading.Value, StandardUncertainty: h.reading.Uncertainty,
 		Bound: h.bound, Side: l.said.GetSide(), Unit: l.said.GetUnit(), Decision: l.said.GetDecision(),
 		Confidence: l.said.GetConfidence(), Outcome: h.outcome, Why: l.said.GetWhy(),
-		ProbabilityKept: h.probability(),
+	}
+	if h.known { // a number of which nobody knows what it is worth has no probability
+		judged.ProbabilityKept = h.probability()
 	}
 	if judged.GetNumber() == "" {
 		judged.Number = l.said.GetNumber()
@@ -73,15 +75,9 @@ func (h holding) said() *pb.LimitJudged {
 	}
 	if h.outcome == pb.LimitOutcome_LIMIT_OUTCOME_CANNOT_TELL {
 		judged.Why = h.doubt().why
-		if !h.known {
-			judged.ProbabilityKept = evens
-		}
 	}
 	return judged
 }
-
-// evens is the probability of what nobody knows anything about.
-const evens = 0.5
 
 // probability is how likely the bound is kept, at the worst the gauge may have been off.
 func (h holding) probability() float64 {

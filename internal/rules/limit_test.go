@@ -222,6 +222,9 @@ func TestLimit_Decisions(t *testing.T) {
 			if got == nobodyKnows && found.GetEffect() != pb.Effect_EFFECT_UNSPECIFIED || got == broken && found.GetEffect() != pb.Effect_EFFECT_RESPONDING {
 				t.Errorf("effect %v", found.GetEffect())
 			}
+			if p := found.GetLimit().GetProbabilityKept(); tc.gauge == "" && p != 0 {
+				t.Errorf("P %v of what nobody knows the worth of", p)
+			}
 		})
 	}
 }

@@ -1,8 +1,10 @@
 package rules
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
+	"time"
 
 	pb "bayround/proto/bayround/v1"
 )
@@ -39,7 +41,7 @@ func (a *account) readOf(o *pb.Observation) string {
 	if seen := a.seenWords(o); seen != "" {
 		what = append(what, seen)
 	}
-	return fmt.Sprintf("%s: %s%s.", placeWords(o.GetStep()), strings.Join(what, "; "), circumstanceWords(o.GetResult()))
+	return fmt.Sprintf("%s: %s%s.", placeWords(o.GetStep()), strings.Join(what, "; "), a.reader.circumstanceWords(o.GetResult()))
 }
 
 func placeWords(s *pb.CheckStep) string {
@@ -130,13 +132,13 @@ func (a *account) seenWords(o *pb.Observation) string {
 }
 
 // circumstanceWords tells by whom, when and with what.
-func circumstanceWords(r *pb.Result) string {
+func (to Reader) circumstanceWords(r *pb.Result) string {
 	var b strings.Builder
-	if person, named := strings.CutPrefix(r.GetPerson(), "people/"); named {
-		b.WriteString(", by " + person)
+	if id, named := strings.CutPrefix(r.GetPerson(), "people/"); named {
+		b.WriteString(", by " + cmp.Or(to.People[r.GetPerson()].GetTitle(), id))
 	}
 	if t := lookedAtOf(r); t != nil {
-		b.WriteString(", " + t.AsTime().UTC().Format(dayAndTime))
+		b.WriteString(", " + t.AsTime().In(cmp.Or(to.Zone, time.UTC)).Format(dayAndTime))
 	}
 	if gauge, named := strings.CutPrefix(r.GetGauge(), "gauges/"); named {
 		b.WriteString(", with " + strings.ToUpper(gauge))
@@ -144,7 +146,7 @@ func circumstanceWords(r *pb.Result) string {
 	return b.String()
 }
 
-const dayAndTime = "2 Jan 2006 15:04 UTC"
+const dayAndTime = "2 Jan 2006 15:04 MST"
 
 // shownPart gives the unit in which a part of an observation is told.
 func shownPart(o *pb.Observation, i int) shown {

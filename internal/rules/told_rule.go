@@ -24,10 +24,14 @@ func (a *account) tellLimit() {
 	if a.finding.GetFault() != "" && len(r.GetFaults()) > 0 {
 		words = append(words, fmt.Sprintf("%s is seen", a.judge.faultWords(a.finding.GetFault())))
 	}
-	if r.GetWhen() != "" {
-		words = append(words, "where "+oneLine(r.GetWhen()))
+	if len(words) == 0 { // a condition alone: what the rule says of it are its words
+		words = append(words, strings.TrimSuffix(a.finding.GetText(), "."))
 	}
-	line := a.say(part, fmt.Sprintf("Rule %s: %s.", r.GetId(), strings.Join(words, "; ")))
+	text := fmt.Sprintf("Rule %s: %s", r.GetId(), strings.Join(words, "; "))
+	if r.GetWhen() != "" {
+		text += fmt.Sprintf(" [where %s]", oneLine(r.GetWhen()))
+	}
+	line := a.say(part, text+".")
 	if judged != nil {
 		arrives(line, judged.GetBound(), judged.GetUnit())
 	}
@@ -82,7 +86,7 @@ func (a *account) tellConfidence() {
 	if judged.GetDecision() != pb.DecisionRule_DECISION_RULE_SIMPLE {
 		words = append(words, fmt.Sprintf("sure is P %s", rounded(judged.GetConfidence(), mostShown, true)))
 	}
-	known := judged.GetStandardUncertainty() > 0 || judged.GetDecision() == pb.DecisionRule_DECISION_RULE_SIMPLE
+	known := judged.GetStandardUncertainty() > 0
 	if known {
 		words = append(words, "P that it is kept is "+chance(judged.GetProbabilityKept()))
 	}

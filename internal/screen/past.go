@@ -287,7 +287,19 @@ func (e explainedPage) PlaceOf(step string) string {
 
 type explainedPart struct {
 	Word  string
-	Lines []string
+	Lines []explainedLine
+}
+
+// explainedLine is a line in words; how a rule is written stands smaller behind them.
+type explainedLine struct{ Text, Written string }
+
+// lineOf takes what a line ends with in brackets from its words.
+func lineOf(text string) explainedLine {
+	words, written, found := strings.Cut(text, " [where ")
+	if !found {
+		return explainedLine{Text: text}
+	}
+	return explainedLine{words + ".", "where " + strings.TrimSuffix(written, "].")}
 }
 
 // explain answers GET /explain/{vehicle}/{finding}.
@@ -306,7 +318,7 @@ func (s *Server) explain(r *http.Request, p *past) error {
 		p.Explained.add(l)
 	}
 	if does := told.GetFinding().GetDriverDoes(); does != "" {
-		p.Explained.Parts = append(p.Explained.Parts, explainedPart{"NOW", []string{does}})
+		p.Explained.Parts = append(p.Explained.Parts, explainedPart{"NOW", []explainedLine{{Text: does}}})
 	}
 	return nil
 }
@@ -320,7 +332,7 @@ func (e *explainedPage) add(l *pb.ExplanationLine) {
 		e.Parts = append(e.Parts, explainedPart{Word: word})
 	}
 	part := &e.Parts[len(e.Parts)-1]
-	part.Lines = append(part.Lines, l.GetText())
+	part.Lines = append(part.Lines, lineOf(l.GetText()))
 	if l.Number != nil && l.GetStepId() != "" && len(e.Steps) < mostLinks && !slices.Contains(e.Steps, l.GetStepId()) {
 		e.Steps = append(e.Steps, l.GetStepId())
 	}

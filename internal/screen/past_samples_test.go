@@ -145,12 +145,12 @@ func sampleTold() *pb.Explanation {
 		FindingId: aFinding, Text: "Cannot tell: 6.69 bar ± 0.21 bar against at least 6.8 bar (P 0.16): read it again, or with another gauge.",
 		DriverDoes: "Read it again with another gauge. Do not inflate it before somebody has looked at it.",
 	}}
-	for _, line := range strings.Split(`READ|Tyre pressure, axle-1-nearside: 6.4 and 6.4 and 6.4 bar, by k-vey, 20 Apr 2026 08:00 UTC, with G-03.
+	for _, line := range strings.Split(`READ|Tyre pressure, axle-1-nearside: 6.4 and 6.4 and 6.4 bar, by K. Vey, 20 Apr 2026 09:00 BST, with G-03.
 MADE|Mean of 3 readings: 6.4 bar; they scatter by 0 bar.
 MADE|Brought from 4 to 15 °C at 4 m: (6.4 + 1.013) × 288.15 K / 277.15 K − 1.013 = 6.694 bar.
 MADE|That is 78.76 % of the 8.5 bar aimed at.
 UNCERTAINTY|Greatest error ±0.16 bar / √3 = 0.092 bar; step 0.1 bar / √12 = 0.029 bar; thermometer ±2 K / √3 = 0.032 bar; u = 0.11 bar, U = 2u = 0.21 bar.
-LIMIT|Rule soft: share of target must be at least 80 %.
+LIMIT|Rule soft: share of target must be at least 80 % [where o.step.axle > 0 && o.has_target].
 WHY|Run flat below that; it is for vehicles where vehicle.gross_mass_kg > 3500.0 (test).
 CONFIDENCE|Kept only when that is sure, and not kept only when that is sure; sure is P 0.975; P that it is kept is 0.16; so nobody can tell: it lies too near the bound for what it was read with.
 HISTORY|4 readings in 71 days: too little to speak of a slope.

@@ -5,13 +5,16 @@ import (
 	"slices"
 
 	"bayround/internal/fault"
+	"bayround/internal/rules"
 	pb "bayround/proto/bayround/v1"
 )
 
 // Explain returns how a finding of now came about. A finding that an open defect
 // still holds is told by the newest look where that is the one that found it.
+// People are told by what they are called now, and times by the vehicle's station.
 func (s *Station) Explain(_ context.Context, req *pb.ExplainRequest) (*pb.ExplainResponse, error) {
-	snap, err := s.current.Load().vehicle(req.GetVehicle())
+	p := s.current.Load()
+	snap, err := p.vehicle(req.GetVehicle())
 	if err != nil {
 		return nil, err
 	}
@@ -30,7 +33,7 @@ func (s *Station) Explain(_ context.Context, req *pb.ExplainRequest) (*pb.Explai
 			looked = append(looked, o)
 		}
 	}
-	return &pb.ExplainResponse{Explanation: snap.model.judge.Explain(f, looked)}, nil
+	return &pb.ExplainResponse{Explanation: snap.model.judge.Explain(f, looked, rules.Reader{People: p.lib.set.People, Zone: snap.model.zone()})}, nil
 }
 
 // finding picks a finding of now, or one that an open defect holds; nil when there

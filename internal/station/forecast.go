@@ -24,12 +24,17 @@ func (m *model) told(step *pb.CheckStep, limit *pb.LimitLine, f trend.Forecast) 
 	if !f.Latest.IsZero() {
 		told.Latest = timestamppb.New(f.Latest)
 	}
+	told.Text = fmt.Sprintf("reaches %s %s", boundWords(step, limit.GetBound()), daysWords(f, m.zone()))
+	return told
+}
+
+// zone is the time zone of the vehicle's station; UTC where this computer does not know it.
+func (m *model) zone() *time.Location {
 	zone, err := time.LoadLocation(m.station.GetTimeZone())
 	if err != nil {
-		zone = time.UTC // the days are near enough
+		return time.UTC
 	}
-	told.Text = fmt.Sprintf("reaches %s %s", boundWords(step, limit.GetBound()), daysWords(f, zone))
-	return told
+	return zone
 }
 
 // boundWords is a bound in the unit the station shows the step in.

@@ -225,6 +225,7 @@ func TestListForecasts_SoonestFirst(t *testing.T) {
 func TestExplain_TellsOfAFindingOfNow(t *testing.T) {
 	k := stationtest.Open(t)
 	limited(k, "")
+	k.Clock.Advance(60 * 24 * time.Hour) // into summer: 07:30 UTC on 1 May is 08:30 in London
 	round := k.OpenRound(p1, shift)
 	k.Record(round, stationtest.Read(tyre, "pressure", 6.5, "bar"))
 	id := ""
@@ -244,7 +245,7 @@ func TestExplain_TellsOfAFindingOfNow(t *testing.T) {
 		parts[line.GetPart()] += line.GetText() + "\n"
 	}
 	for part, words := range map[pb.ExplanationPart]string{
-		pb.ExplanationPart_EXPLANATION_PART_READ:  "6.5 bar",
+		pb.ExplanationPart_EXPLANATION_PART_READ:  "6.5 bar, by Driver, 1 May 2026 08:30 BST",
 		pb.ExplanationPart_EXPLANATION_PART_LIMIT: "7 bar",
 	} {
 		if !strings.Contains(parts[part], words) {
