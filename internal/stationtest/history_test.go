@@ -45,7 +45,7 @@ type life struct {
 // before it could be asked anything.
 func begin(t *testing.T, dir, plan string) *life {
 	t.Helper()
-	l := &life{command: exec.Command(breakableBinary(t)), dead: make(chan struct{})}
+	l := &life{command: exec.Command(breakable.Path(t)), dead: make(chan struct{})}
 	l.command.Env = append(os.Environ(), childDir+"="+dir, faultpoint.Variable+"="+plan)
 	l.command.Stderr = &l.log
 	out, err := l.command.StdoutPipe()

@@ -6,12 +6,8 @@ import (
 	"fmt"
 	"net"
 	"os"
-	"os/exec"
-	"path/filepath"
-	"sync"
 	"testing"
 
-	"bayround/internal/faultpoint"
 	"bayround/internal/rpc"
 	"bayround/internal/station"
 	"bayround/internal/stationtest"
@@ -29,9 +25,7 @@ func TestMain(m *testing.M) {
 		}
 	}
 	code := m.Run()
-	if breakable.folder != "" {
-		_ = os.RemoveAll(breakable.folder)
-	}
+	breakable.Remove()
 	os.Exit(code)
 }
 
@@ -59,27 +53,5 @@ func runStation(dir string) error {
 	return errors.Join(server.Serve(listener), errors.New("nobody asked it to stop"))
 }
 
-// breakable is this test binary with fault points, built when a test asks.
-var breakable struct {
-	once   sync.Once
-	folder string
-	err    error
-}
-
-func breakableBinary(t *testing.T) string {
-	t.Helper()
-	b := &breakable
-	b.once.Do(func() {
-		if b.folder, b.err = os.MkdirTemp("", "bayround-stationtest-"); b.err != nil {
-			return
-		}
-		build := exec.Command("go", "test", "-c", "-tags", faultpoint.Tag, "-buildvcs=false", "-o", filepath.Join(b.folder, "breakable.test"), ".")
-		if out, err := build.CombinedOutput(); err != nil {
-			b.err = fmt.Errorf("%w\n%s", err, out)
-		}
-	})
-	if b.err != nil {
-		t.Fatal(b.err)
-	}
-	return filepath.Join(b.folder, "breakable.test")
-}
+// breakable is this test binary with fault points.
+var breakable stationtest.Breakable
