@@ -44,7 +44,7 @@ func (s sighting) open(t testing.TB, checkpoint string) merkle.Checkpoint {
 	return c
 }
 
-// demand asks for the proof that a station only grew since it was sighting.
+// demand asks for the proof that a station only grew since it was seen.
 func (s sighting) demand(k *stationtest.Kit) (*pb.ProveConsistencyResponse, error) {
 	return k.ProveConsistency(ctx, &pb.ProveConsistencyRequest{KnownCheckpoint: s.checkpoint, Device: "tablet-1"})
 }
