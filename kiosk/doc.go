@@ -4,6 +4,7 @@
 //
 //	kiosk serve     run the tablet and the bay display
 //	kiosk pin       make the hash of a PIN, for a person's file
+//	kiosk forget-station  end an alarm about the station, once somebody has decided
 //	kiosk version   say which version this is
 //
 // The exit codes are those of the package command; the help says them.

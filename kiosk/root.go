@@ -39,7 +39,7 @@ func newRoot(c *command.Console) *cobra.Command {
 		RunE:              func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 		PersistentPreRunE: func(*cobra.Command, []string) error { c.Understood = true; return nil },
 	}
-	root.AddCommand(newServe(c), newPIN(c), newVersion(c))
+	root.AddCommand(newServe(c), newPIN(c), newForgetStation(c), newVersion(c))
 	return root
 }
 

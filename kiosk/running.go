@@ -147,7 +147,7 @@ func (r *running) openDesk(ctx context.Context, f *serveFlags) (err error) {
 
 func (r *running) openUplink(ctx context.Context, f *serveFlags, conn grpc.ClientConnInterface) (err error) {
 	r.uplink, err = round.OpenUplink(round.Config{
-		Twin: r.twin, Conn: conn, Device: f.device, Dir: f.data, Photos: r.photos, Clock: r.device, Right: r.right, Log: r.log,
+		Twin: r.twin, Conn: conn, Device: f.device, Dir: f.data, Photos: r.photos, Clock: r.device, Right: r.right, Witness: true, Log: r.log,
 	})
 	if err != nil {
 		return err

@@ -182,6 +182,9 @@ func (r *Reader) Last() uint64 { return r.chain.tree.Size() }
 // Root is the root of the tree up to the newest event that was read.
 func (r *Reader) Root() (tlog.Hash, error) { return r.chain.tree.Root() }
 
+// Following is the head of a file that goes on behind what was read.
+func (r *Reader) Following() *pb.RecordHead { return r.chain.next() }
+
 // Whole is how many bytes the parts that were good take up.
 func (r *Reader) Whole() int64 { return r.whole }
 

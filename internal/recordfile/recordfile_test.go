@@ -364,14 +364,14 @@ func TestResume_GoesOnBehindAnyCut(t *testing.T) {
 }
 
 // The next file's head is what its reader needs.
-func TestWriter_NextBeginsWhereItEnds(t *testing.T) {
+func TestWriter_FollowingBeginsWhereItEnds(t *testing.T) {
 	k := newKeys(t)
 	all := contentOf(t, k, 0, 1, 2, 1, 3, 1)
 	w, err := recordfile.NewWriter(io.Discard, all.head)
 	must(t, err)
 	for n, cmd := range all.commands {
 		want := contentOf(t, k, n, 1, 2, 1, 3, 1).head
-		if diff := cmp.Diff(want, w.Next(), protocmp.Transform()); diff != "" {
+		if diff := cmp.Diff(want, w.Following(), protocmp.Transform()); diff != "" {
 			t.Errorf("head after %d commands (-want +got):\n%s", n, diff)
 		}
 		must(t, w.Command(cmd))

@@ -115,8 +115,8 @@ func (w *Writer) Last() uint64 { return w.chain.tree.Size() }
 // Root is the root of the tree up to the newest event.
 func (w *Writer) Root() (tlog.Hash, error) { return w.chain.tree.Root() }
 
-// Next is the head of a file that goes on where this one is now.
-func (w *Writer) Next() *pb.RecordHead { return w.chain.next() }
+// Following is the head of a file that goes on where this one is now.
+func (w *Writer) Following() *pb.RecordHead { return w.chain.next() }
 
 // Bytes is how long the file is now.
 func (w *Writer) Bytes() int64 { return w.bytes }

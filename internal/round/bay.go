@@ -60,6 +60,8 @@ func (u *Uplink) renew() {
 		Live: link.Live, Since: link.Since, Heard: u.heard.heardAt(), Sequence: sequence,
 		Titles: map[string]string{}, Walk: u.bay.walk, Events: u.bay.events,
 	}
+	alarm, _ := u.witness.say()
+	bay.Alarm = alarm.shown()
 	u.describe(bay, states)
 	slices.SortFunc(bay.Vehicles, worstFirst)
 	u.bay.current.Store(bay)

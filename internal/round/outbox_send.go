@@ -28,6 +28,9 @@ func (u *Uplink) send(ctx context.Context) {
 	var pauses backoff
 	for ctx.Err() == nil {
 		p, err := u.outbox.take(ctx)
+		if err == nil && !u.mayBeSent(ctx) {
+			continue
+		}
 		if err == nil {
 			arrived := u.arrived.rung()
 			if err = s.deliver(ctx, p); err == nil {
@@ -135,7 +138,7 @@ func (s *sender) forGood(c *outgoing, err error) bool {
 		case fault.Unavailable, fault.Exhausted, fault.Lost:
 			return false
 		}
-		return true
+		return f.Reason != reasonBehind // it takes nothing until it is repaired
 	}
 	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) || !s.uplink.Live() {
 		return false

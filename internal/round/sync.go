@@ -112,6 +112,9 @@ func (u *Uplink) takeOver(ctx context.Context) {
 // takeOverAll takes over everything that the twin may lack.
 func (u *Uplink) takeOverAll(ctx context.Context) error {
 	states, _, watch := u.heard.all()
+	if !u.witness.cleared(watch) {
+		return nil // what a record lacks that was set back would be given up here, too
+	}
 	if watch == 0 || !u.Live() || !u.knowsTime() {
 		return nil // at a time that is far ahead nothing must happen: the twin's never runs back
 	}

@@ -35,6 +35,9 @@ type Config struct {
 	// Right puts that clock right by what the station says, and is told of it; nil
 	// where the tablet's clock counts as it is.
 	Right *Clock
+	// Witness has the tablet hold the station to what it saw of its record, and keep
+	// a copy of that in Dir.
+	Witness bool
 	// Log hears what people who run the tablet should know; nil for silence.
 	Log *slog.Logger
 }
@@ -55,6 +58,7 @@ type Uplink struct {
 	arrived *bell // the station can be reached again
 	adopt   adoption
 	bay     board
+	witness *recordWitness // nil when it holds the station to nothing
 
 	rounds    pb.RoundServiceClient
 	readiness pb.ReadinessServiceClient
@@ -105,6 +109,11 @@ func OpenUplink(c Config) (*Uplink, error) {
 	if u.right != nil {
 		u.clock, u.heard.clock = u.right.Now, u.right.Now // heard.device stays: it is what is off
 	}
+	if c.Witness {
+		if u.witness, err = newWitness(c, u); err != nil {
+			return nil, err
+		}
+	}
 	u.adopt.init()
 	u.bay.init()
 	u.renew()
@@ -130,7 +139,7 @@ func (u *Uplink) Run(ctx context.Context) error {
 	u.mu.Unlock()
 	defer u.running.Done()
 	var parts sync.WaitGroup
-	for _, part := range []func(context.Context){u.count, u.mind, u.keepClock, u.send, u.sendPhotos, u.listen, u.takeOver} {
+	for _, part := range []func(context.Context){u.count, u.mind, u.keepClock, u.send, u.sendPhotos, u.listen, u.takeOver, u.attest} {
 		parts.Go(func() { part(ctx) })
 	}
 	parts.Wait()
@@ -201,6 +210,8 @@ func (u *Uplink) Link() Link {
 	u.mu.Lock()
 	l.Recovery = u.recovery
 	u.mu.Unlock()
+	alarm, notice := u.witness.say()
+	l.Alarm, l.Loss = alarm.shown(), notice.shown()
 	return l
 }
 
@@ -223,6 +234,11 @@ func (u *Uplink) Pending(vehicle string) int {
 
 // Dismiss forgets a refusal that was read.
 func (u *Uplink) Dismiss(id string) {
+	if id == LossID && u.witness != nil {
+		u.witness.dismiss()
+		u.changed.ring()
+		return
+	}
 	if u.outbox.dismiss(id) {
 		u.keep()
 		u.changed.ring()

@@ -38,6 +38,13 @@ func (u *Uplink) Watches() int {
 	return u.heard.watches
 }
 
+// Copied is up to which event the tablet's copy holds the station's record.
+func (u *Uplink) Copied() uint64 {
+	u.witness.mu.Lock()
+	defer u.witness.mu.Unlock()
+	return u.witness.copied
+}
+
 // TakeoverWaits tells that a takeover waits for its turn.
 func (u *Uplink) TakeoverWaits() bool {
 	if u.adopt.turn.TryRLock() {

@@ -144,6 +144,7 @@ type tablet struct {
 	dir    string
 	photos string // folder of what its camera took; empty when it takes none
 
+	witness  bool             // it holds the station to its record
 	wall     func() time.Time // what the tablet's clock shows; nil for time.Now
 	right    *round.Clock     // nil where that is right
 	patience time.Duration    // of await; 0 for two minutes
@@ -156,8 +157,14 @@ func newTablet(t testing.TB, w *stationtest.Proxy, device string) *tablet {
 	return openTablet(t, w, device, stationtest.Small())
 }
 
+// newWitness is newTablet for one that holds the station to its record.
+func newWitness(t testing.TB, w *stationtest.Proxy, device string) *tablet {
+	t.Helper()
+	return openTablet(t, w, device, stationtest.Small(), func(b *tablet) { b.witness = true })
+}
+
 // openTablet makes a tablet that knows what stands in files.
-func openTablet(t testing.TB, w *stationtest.Proxy, device string, files []catalogue.File) *tablet {
+func openTablet(t testing.TB, w *stationtest.Proxy, device string, files []catalogue.File, with ...func(*tablet)) *tablet {
 	t.Helper()
 	b := &tablet{Kit: openSmall(t, files), device: device, dir: t.TempDir(), photos: t.TempDir()}
 	conn, err := rpc.Dial(w.Address())
@@ -166,6 +173,9 @@ func openTablet(t testing.TB, w *stationtest.Proxy, device string, files []catal
 	}
 	b.conn = conn
 	t.Cleanup(func() { _ = conn.Close() })
+	for _, f := range with {
+		f(b)
+	}
 	b.start()
 	t.Cleanup(b.stop)
 	return b
@@ -174,7 +184,7 @@ func openTablet(t testing.TB, w *stationtest.Proxy, device string, files []catal
 // start opens the uplink and lets it run.
 func (b *tablet) start() {
 	b.T.Helper()
-	up, err := round.OpenUplink(round.Config{Twin: b.Station, Conn: b.conn, Device: b.device, Dir: b.dir, Photos: openPhotos(b.T, b.photos), Clock: b.wall, Right: b.right})
+	up, err := round.OpenUplink(round.Config{Twin: b.Station, Conn: b.conn, Device: b.device, Dir: b.dir, Photos: openPhotos(b.T, b.photos), Clock: b.wall, Right: b.right, Witness: b.witness})
 	b.must(err)
 	ended := make(chan error, 1) // the field belongs to the test; by the close it may be another's
 	b.up, b.ended = up, ended

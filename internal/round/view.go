@@ -57,6 +57,8 @@ type Link struct {
 	Refused  []Refused     // what the station would not take, oldest first
 	Skew     time.Duration // the tablet's clock less the station's, as last seen
 	Recovery string        // why nothing can be recorded here; empty when all is well
+	Alarm    string        // why the station is not to be trusted; empty when it is
+	Loss     string        // that a person has accepted a loss at the station, until it was read
 }
 
 // Refused is a command that the station would not take. It stays in the tablet's
@@ -318,6 +320,7 @@ type Bay struct {
 	Titles   map[string]string // of vehicles, by name
 	Walk     *BayWalk          // what the tablet beside it is doing; nil when nothing
 	Events   []BayEvent        // what happened last, newest first, at most eight
+	Alarm    string            // why the station is not to be trusted; empty when it is
 }
 
 // BayWalk is the round on the tablet that serves the display.

@@ -27,8 +27,11 @@ func boards(t *testing.T) map[string]*round.Bay {
 		&pb.Restriction{Text: "No faster than 80 km/h until the spare wheel has been torqued again"})
 	fit := wholeBay(t)
 	fit.Vehicles = fit.Vehicles[4:]
+	doubted := wholeBay(t)
+	doubted.Alarm = "The station’s record is not the one this tablet saw before."
 	return map[string]*round.Bay{
 		"five-verdicts": wholeBay(t),
+		"alarm":         doubted,
 		"three":         quiet,
 		"fit":           fit,
 		"long":          long,

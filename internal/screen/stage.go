@@ -14,6 +14,7 @@ type scene struct {
 	Live    bool
 	Since   string // since when not live; empty when the station was never heard
 	Clock   string // when the station was last heard
+	Alarm   bool   // the station is not to be trusted
 	Rows    int    // vehicles, as far as layouts are reckoned for
 	Far     farScene
 	Lines   []bayLine
@@ -102,6 +103,7 @@ func stage(b *round.Bay, names bool, now time.Time) scene {
 	if !s.Live {
 		s.Since = w.when(later(b.Since, b.Heard))
 	}
+	s.Alarm = b.Alarm != ""
 	s.Rows = min(len(b.Vehicles), mostRows)
 	for i, r := range b.Vehicles {
 		s.Defects = append(s.Defects, w.defects(r)...)

@@ -212,3 +212,21 @@ func TestStage_VehiclesWithoutRoomAreCounted(t *testing.T) {
 		t.Errorf("%d vehicles: %d lines and %q", len(b.Vehicles), len(s.Lines), s.More)
 	}
 }
+
+// An alarm about the station stands above the verdicts in words, and hides none.
+func TestStage_AnAlarmHidesNoVerdict(t *testing.T) {
+	without, _ := drawn(t, wholeBay(t), false)
+	bay := wholeBay(t)
+	bay.Alarm = "The station’s record is not the one this tablet saw before."
+	with, _ := drawn(t, bay, false)
+	band, rest, found := strings.Cut(with, "</p>")
+	if !found || !strings.Contains(band, "<b>ALARM</b> The station’s record is in doubt") {
+		t.Errorf("no alarm at the beginning of %.300q", with)
+	}
+	if strings.TrimSpace(rest) != strings.TrimSpace(without) {
+		t.Errorf("beside the alarm the display shows something else:\n%s\nwithout:\n%s", rest, without)
+	}
+	if strings.Contains(without, "ALARM") {
+		t.Error("an alarm without a cause")
+	}
+}

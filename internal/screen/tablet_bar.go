@@ -86,9 +86,12 @@ func (p pane) LinkWords() string {
 	return strings.Join(words, " · ")
 }
 
-// CutWords say since when the station is not heard; empty while it is.
+// CutWords say since when the station is not heard, or that it is not to be trusted;
+// empty while all is well.
 func (p pane) CutWords() string {
 	switch {
+	case p.Link.Alarm != "":
+		return "ALARM: STATION’S RECORD IN DOUBT"
 	case p.Link.Live:
 		return ""
 	case p.Link.Since.IsZero():
@@ -138,12 +141,18 @@ type noticeRow struct {
 }
 
 // NoticeRow is the most pressing of what must be said: what the last act led to,
-// what the station would not take, a clock that is off. One at a time: each takes
-// its place from the step. The clock is told where no answer is given.
+// an alarm, what the station would not take, a clock that is off. One at a time:
+// each takes its place from the step. An alarm, which the bar tells of always, and the
+// clock are explained where no answer is given.
 func (p pane) NoticeRow() *noticeRow {
+	between := p.Phase == round.PhaseVehicles || p.Phase == round.PhaseOverview
 	switch refused := p.Link.Refused; {
 	case p.Notice != nil:
 		return &noticeRow{Text: p.Notice.Message, Act: "dismiss-notice"}
+	case between && p.Link.Alarm != "":
+		return &noticeRow{Strong: "ALARM.", Text: p.Link.Alarm + " Nothing is sent until then; what is recorded here is kept."}
+	case p.Link.Loss != "":
+		return &noticeRow{Text: p.Link.Loss, Act: "dismiss", ID: round.LossID}
 	case len(refused) > 0:
 		more := ""
 		if len(refused) > 1 {
@@ -154,7 +163,7 @@ func (p pane) NoticeRow() *noticeRow {
 			Text:   refused[0].Message + " It stays in this tablet’s record." + more,
 			Act:    "dismiss", ID: refused[0].ID,
 		}
-	case (p.Phase == round.PhaseVehicles || p.Phase == round.PhaseOverview) && p.SkewWords() != "":
+	case between && p.SkewWords() != "":
 		return &noticeRow{Text: p.SkewWords()}
 	}
 	return nil

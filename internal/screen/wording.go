@@ -134,7 +134,7 @@ func (w wording) next(r *pb.Readiness) string {
 // regions draws the scene. They are the same in all scenes, in this order.
 func (s scene) regions() ([]region, error) {
 	var drawn []region
-	for _, id := range []string{"far", "rows", "foot"} {
+	for _, id := range []string{"alarm", "far", "rows", "foot"} {
 		var html bytes.Buffer
 		if err := bayPages.ExecuteTemplate(&html, "bay-"+id, s); err != nil {
 			return nil, fmt.Errorf("drawing %s: %w", id, err)

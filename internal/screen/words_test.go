@@ -115,6 +115,7 @@ func TestLinkWords_SayWhatWaits(t *testing.T) {
 		{"results wait", round.Link{Live: true, Pending: 3}, "", "◌ 3 to send · provisional"},
 		{"a photo waits", round.Link{Live: true, Photos: 1}, "", "◌ 1 photo to send"},
 		{"cut", round.Link{Since: sampleNow.Add(-time.Hour), Pending: 3, Photos: 2}, "NOT LIVE since 06:42", "◌ 3 and 2 photos to send · provisional"},
+		{"not to be trusted", round.Link{Live: true, Alarm: "Forked.", Pending: 1}, "ALARM: STATION’S RECORD IN DOUBT", "◌ 1 to send · provisional"},
 		{"never reached", round.Link{}, "STATION NOT YET REACHED", "provisional"},
 	} {
 		p := pane{View: &round.View{Link: tc.link, Now: sampleNow, TimeZone: time.UTC}}
