@@ -23,6 +23,7 @@ type batch struct {
 	erased  [][32]byte
 	broken  error // the transaction took something in by half; it must not be committed
 	refusal error // why nothing is taken; nil when it is
+	noRoom  error // why nothing new is taken; nil when it is
 }
 
 // waiter is a request with the answer it gets if the commit succeeds.
@@ -32,7 +33,7 @@ type waiter struct {
 }
 
 func (j *Journal) newBatch() *batch {
-	return &batch{journal: j, txn: j.db.NewTransaction(true), edge: j.edge, refusal: j.refusal()}
+	return &batch{journal: j, txn: j.db.NewTransaction(true), edge: j.edge, refusal: j.refusal(), noRoom: j.guard.refusal()}
 }
 
 func (b *batch) full() bool {
@@ -52,6 +53,9 @@ func (b *batch) settle(c Command, decide Decide) (Receipt, error) {
 	receipt, found, err := findReceipt(b.txn, c)
 	if err != nil || found {
 		return receipt, err
+	}
+	if b.noRoom != nil {
+		return Receipt{}, b.noRoom
 	}
 	entry, err := decide(b.edge.size + 1)
 	if err != nil {

@@ -43,12 +43,18 @@ func runChild(task, dir string) int {
 		}
 		return b.WithSyncWrites(!unsynced)
 	}
+	if task == crampedTask {
+		o.Space, o.tune = cramped, smallStore
+	}
 	j, err := Open(context.Background(), o)
 	if err != nil {
 		fmt.Fprintln(os.Stderr, err)
 		return 1
 	}
 	fmt.Println("ready")
+	if task == crampedTask {
+		return runCramped(j)
+	}
 	if task == "hammer" {
 		hammer(j)
 		return 1 // only a failed append leads here

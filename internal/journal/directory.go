@@ -23,7 +23,8 @@ const (
 	unfinished  = ".new"       // ends the name of a file that is still being written
 	// restoringFile is there while a restore is under way, and after one that broke off.
 	restoringFile = "restoring"
-	movedFile     = "MOVED" // says where the journal goes on in place of here
+	ballastFile   = "ballast" // takes room that can be given up
+	movedFile     = "MOVED"   // says where the journal goes on in place of here
 )
 
 // ownNames may stand in a directory in which a journal is made: what an
@@ -31,7 +32,7 @@ const (
 // (brought back from a copy before the station was started), and what every fresh
 // ext4 holds. In a journal's own directory anything may stand.
 func ownNames() []string {
-	return []string{signerFile, badgerDir, journalFile + unfinished, signerFile + unfinished, openFile, photosDir, freshDisk}
+	return []string{signerFile, badgerDir, journalFile + unfinished, signerFile + unfinished, openFile, photosDir, freshDisk, ballastFile, ballastFile + unfinished}
 }
 
 // inspect reads the JOURNAL file of dir. It returns nil when there is none

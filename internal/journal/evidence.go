@@ -97,11 +97,10 @@ func evidenceOf(dir string) (files []string, err error) {
 
 // haveRoom errs when copies would leave less than the reserve.
 func haveRoom(dir string, files []string) error {
-	var disk syscall.Statfs_t
-	if err := syscall.Statfs(dir, &disk); err != nil {
+	free, _, err := diskOf(dir)
+	if err != nil {
 		return err
 	}
-	free := int64(disk.Bavail) * disk.Bsize
 	for _, file := range files {
 		var s syscall.Stat_t
 		if err := syscall.Stat(file, &s); err != nil {

@@ -15,6 +15,8 @@ type Journal struct {
 	*store
 	signer      note.Signer
 	log         *slog.Logger
+	space       Space
+	guard       guard // owned by the committer once it runs
 	committed   func(last uint64)
 	fellBehind  func()
 	rowsVersion string                  // of the code that runs now
@@ -64,7 +66,7 @@ func Open(ctx context.Context, o Options) (*Journal, error) {
 		return nil, err
 	}
 	j := &Journal{
-		store: s, log: o.logger(), committed: o.Committed, fellBehind: o.FellBehind, rowsVersion: o.RowsVersion,
+		store: s, log: o.logger(), space: o.Space, guard: guard{space: o.Space, dir: o.Dir, log: o.logger()}, committed: o.Committed, fellBehind: o.FellBehind, rowsVersion: o.RowsVersion,
 		commit: commit,
 		queue:  make(chan *request), turns: make(chan func() error),
 		closing: make(chan struct{}), ended: make(chan struct{}), failed: make(chan struct{}),
@@ -80,6 +82,7 @@ func Open(ctx context.Context, o Options) (*Journal, error) {
 	if err != nil {
 		return nil, errors.Join(err, s.close())
 	}
+	o.Space.lay(o.Dir, j.log)
 	j.heads = newHeadWriter(o.Dir, next, j.stop)
 	go j.heads.run()
 	go j.run()
@@ -120,7 +123,7 @@ func (j *Journal) Close() error {
 			j.closeErr = j.closeUnclean() // the next Open is to keep what lies there now
 			return
 		}
-		j.closeErr = j.store.close()
+		j.closeErr = j.closeWithRoom()
 	})
 	return j.closeErr
 }

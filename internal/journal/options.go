@@ -34,6 +34,9 @@ type Options struct {
 	// refuses everything. It must not call Append, Rebuild, Know or Close.
 	FellBehind func()
 
+	// Space says how much of the disk must stay free; the zero value suits a station.
+	Space Space
+
 	tune func(badger.Options) badger.Options // for tests that show what a wrong option does
 }
 

@@ -29,6 +29,11 @@ const diskBytes = 128 << 20 // sparse
 // newDisk makes an empty disk and mounts it until the test ends.
 func newDisk(t *testing.T) *disk {
 	t.Helper()
+	return newDiskOf(t, diskBytes)
+}
+
+func newDiskOf(t *testing.T, bytes int64) *disk {
+	t.Helper()
 	for _, tool := range []string{"mkfs.ext4", "losetup", "mount", "umount"} {
 		if _, err := exec.LookPath(tool); err != nil || os.Geteuid() != 0 {
 			t.Skip("skipped: needs root and loop devices")
@@ -45,7 +50,7 @@ func newDisk(t *testing.T) *disk {
 	if err := os.WriteFile(d.image, nil, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if err := os.Truncate(d.image, diskBytes); err != nil {
+	if err := os.Truncate(d.image, bytes); err != nil {
 		t.Fatal(err)
 	}
 	d.run("mkfs.ext4", "-q", "-F", d.image)

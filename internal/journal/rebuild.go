@@ -37,6 +37,10 @@ func (j *Journal) Rebuild(ctx context.Context, project func(seq uint64, event []
 func (j *Journal) serveRebuild(r *rebuild) error {
 	w := &bulk{db: j.db, commit: j.commit, txn: j.db.NewTransaction(true)}
 	defer func() { w.txn.Discard() }()
+	if err := j.guard.refusal(); err != nil {
+		r.answer <- err
+		return nil
+	}
 	err := j.remake(r, w)
 	if w.failed != nil {
 		err = j.stop(w.failed)

@@ -34,6 +34,9 @@ func openStore(o Options, create bool) (*store, error) {
 	if made == nil && !create {
 		return nil, unknownJournal(o)
 	}
+	if err := o.Space.roomToOpen(o.Dir, o.logger()); err != nil {
+		return nil, err
+	}
 	if err := makeWritable(o.Dir); err != nil {
 		return nil, err
 	}
