@@ -17,6 +17,7 @@ import (
 	"bayround/internal/access"
 	"bayround/internal/command"
 	"bayround/internal/fault"
+	"bayround/internal/journal"
 	"bayround/internal/photo"
 	"bayround/internal/round"
 	"bayround/internal/rpc"
@@ -102,9 +103,12 @@ func start(ctx context.Context, f *serveFlags, log *slog.Logger, by clocks) (r *
 // later remembers what stop must close.
 func (r *running) later(closes func() error) { r.close = append(r.close, closes) }
 
+// ballastBytes is small, as a tablet's storage and its record are.
+const ballastBytes = 16 << 20
+
 // openRecord opens the tablet's own station, which works without the other.
 func (r *running) openRecord(ctx context.Context, f *serveFlags) (err error) {
-	twin := station.Options{Dir: filepath.Join(f.data, "record"), Origin: "bayround/" + f.device, Now: r.device, Logger: r.log}
+	twin := station.Options{Dir: filepath.Join(f.data, "record"), Origin: "bayround/" + f.device, Now: r.device, Logger: r.log, Space: journal.Space{BallastBytes: ballastBytes}}
 	if r.right != nil {
 		twin.Right = r.right
 	}

@@ -15,6 +15,7 @@ import (
 
 	"bayround/internal/catalogue"
 	"bayround/internal/fault"
+	"bayround/internal/journal"
 	"bayround/internal/station"
 	pb "bayround/proto/bayround/v1"
 )
@@ -22,7 +23,7 @@ import (
 // openStation opens the station with the files that come with the program, and
 // over them those of the folder --rules.
 func openStation(ctx context.Context, c *console, f *serveFlags, logger *slog.Logger) (*station.Station, error) {
-	options := station.Options{Dir: f.data, Now: time.Now, Logger: logger}
+	options := station.Options{Dir: f.data, Now: time.Now, Logger: logger, Space: journal.Space{BallastBytes: journal.Ballast}}
 	defaults, bad := startingFiles(f.rules)
 	if bad == nil {
 		options.Defaults = defaults

@@ -94,7 +94,7 @@ type stationCollector struct {
 }
 
 // recordDescs describe how well the record stands.
-type recordDescs struct{ events, behind, torn, scrubAge, scrubOK *prometheus.Desc }
+type recordDescs struct{ events, behind, torn, scrubAge, scrubOK, free, space *prometheus.Desc }
 
 func newRecordDescs() recordDescs {
 	desc := func(name, help string) *prometheus.Desc {
@@ -106,6 +106,8 @@ func newRecordDescs() recordDescs {
 		torn:     desc("heads_torn", "1 when at the start no checkpoint beside the record could be read: a loss before would not have been noticed."),
 		scrubAge: desc("scrub_age_seconds", "How long ago the newest whole reading of the record ended; missing while none has."),
 		scrubOK:  desc("scrub_ok", "1 when the newest whole reading of the record found it sound, 0 when not; missing while none has ended."),
+		free:     desc("free_bytes", "Bytes free on the record's disk."),
+		space:    desc("space_level", "How much room that is: 1 enough, 2 scarce, 3 no new rounds, 4 full: nothing is taken."),
 	}
 }
 
@@ -123,7 +125,7 @@ func newStationCollector(st *station.Station) *stationCollector {
 func (c *stationCollector) Describe(to chan<- *prometheus.Desc) {
 	to <- c.size
 	to <- c.verdict
-	for _, desc := range []*prometheus.Desc{c.record.events, c.record.behind, c.record.torn, c.record.scrubAge, c.record.scrubOK} {
+	for _, desc := range []*prometheus.Desc{c.record.events, c.record.behind, c.record.torn, c.record.scrubAge, c.record.scrubOK, c.record.free, c.record.space} {
 		to <- desc
 	}
 }
@@ -158,6 +160,10 @@ func (c *stationCollector) collectRecord(ctx context.Context, to chan<- promethe
 	if resp, err := c.station.GetRecordState(ctx, &pb.GetRecordStateRequest{}); err == nil {
 		tell(c.record.events, float64(resp.GetState().GetEvents()))
 		tell(c.record.behind, oneIf(resp.GetState().GetBehind()))
+		if space := resp.GetState().GetSpace(); space != pb.SpaceLevel_SPACE_LEVEL_UNSPECIFIED {
+			tell(c.record.free, float64(resp.GetState().GetFreeBytes()))
+			tell(c.record.space, float64(space))
+		}
 	}
 	tell(c.record.torn, oneIf(c.station.HeadsTorn()))
 	if scrub, age := c.station.Scrubbed(); scrub != nil {

@@ -243,6 +243,9 @@ func TestMetrics_TellTheJournalsSizeAndEveryVerdict(t *testing.T) {
 			t.Errorf("%s = %v, want %v", series, got[series], value)
 		}
 	}
+	if got["bayround_record_free_bytes"] <= 0 || got["bayround_record_space_level"] < 1 {
+		t.Errorf("the record's disk is not told of: %v bytes free, level %v", got["bayround_record_free_bytes"], got["bayround_record_space_level"])
+	}
 }
 
 // gathered is every series of a registry by its name and labels.

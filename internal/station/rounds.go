@@ -24,6 +24,9 @@ func (s *Station) OpenRound(ctx context.Context, req *pb.OpenRoundRequest) (*pb.
 		if err != nil {
 			return nil, err
 		}
+		if err := s.roomForRound(); err != nil {
+			return nil, err
+		}
 		p := v.model.plan(req.GetRoutine())
 		now := timestamppb.New(c.time)
 		opened := &pb.Round{

@@ -34,6 +34,8 @@ type Options struct {
 	// where nothing is in force yet, and where what is in force came from
 	// older defaults; what a person applied stays.
 	Defaults []catalogue.File
+	// Space says how much of the journal's disk must stay free; the zero value suits a station.
+	Space journal.Space
 }
 
 // defaultOrigin names the journal of a station that was given no name.
@@ -105,7 +107,7 @@ func (o Options) journal(s *Station) journal.Options {
 		origin = defaultOrigin
 	}
 	return journal.Options{
-		Dir: o.Dir, Origin: origin, RowsVersion: rowsVersion, Logger: o.Logger,
+		Dir: o.Dir, Origin: origin, RowsVersion: rowsVersion, Logger: o.Logger, Space: o.Space,
 		Committed: s.committed, FellBehind: s.fellBehind,
 	}
 }
