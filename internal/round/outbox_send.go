@@ -130,7 +130,8 @@ func ends(request proto.Message) bool {
 }
 
 // forGood tells whether sending a command again would be of no use. A station
-// that cannot be reached, has no room or a damaged record may take it later.
+// that cannot be reached, has no room, or has a record that is damaged or behind may
+// take it later.
 func (s *sender) forGood(c *outgoing, err error) bool {
 	var f *fault.Fault
 	if errors.As(err, &f) {

@@ -115,6 +115,9 @@ func (u *Uplink) takeOverAll(ctx context.Context) error {
 	if !u.witness.cleared(watch) {
 		return nil // what a record lacks that was set back would be given up here, too
 	}
+	if u.heard.behind() {
+		return nil // the twin knows more
+	}
 	if watch == 0 || !u.Live() || !u.knowsTime() {
 		return nil // at a time that is far ahead nothing must happen: the twin's never runs back
 	}

@@ -207,6 +207,9 @@ func (u *Uplink) knowsTime() bool { return u.right == nil || u.right.Known() }
 func (u *Uplink) Link() Link {
 	l := u.heard.link()
 	l.Pending, l.Photos, l.Refused = u.outbox.counts()
+	if u.heard.behind() {
+		l.Record = behindWords
+	}
 	u.mu.Lock()
 	l.Recovery = u.recovery
 	u.mu.Unlock()

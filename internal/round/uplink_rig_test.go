@@ -11,6 +11,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/uuid"
+	"github.com/prometheus/client_golang/prometheus"
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/testing/protocmp"
@@ -40,6 +41,7 @@ type ofRecord struct {
 	wire   *stationtest.Proxy
 	copied string // directory of a copy
 	photos string // folder of photos; empty when it keeps none
+	calls  *prometheus.Registry
 }
 
 // openOfRecord opens a small station and serves it; oldNew are texts to be
@@ -55,7 +57,26 @@ func openOfRecord(t testing.TB, oldNew ...string) *ofRecord {
 // serve serves the station as it is now, with its photos.
 func (o *ofRecord) serve() {
 	o.T.Helper()
-	o.served = stationtest.Serve(o.T, o.Kit.Station, rpc.Options{StopAfter: time.Millisecond, Photos: openPhotos(o.T, o.photos)})
+	o.calls = prometheus.NewRegistry()
+	o.served = stationtest.Serve(o.T, o.Kit.Station, rpc.Options{StopAfter: time.Millisecond, Photos: openPhotos(o.T, o.photos), Metrics: o.calls})
+}
+
+// refusals counts the calls that were refused because something else must come
+// first, since it was last started.
+func (o *ofRecord) refusals() (n int) {
+	o.T.Helper()
+	families, err := o.calls.Gather()
+	must(o.T, err)
+	for _, family := range families {
+		for _, m := range family.GetMetric() {
+			for _, l := range m.GetLabel() {
+				if family.GetName() == "bayround_calls_total" && l.GetValue() == "FailedPrecondition" {
+					n += int(m.GetCounter().GetValue())
+				}
+			}
+		}
+	}
+	return n
 }
 
 // openPhotos opens a folder of photos; no folder, no store.

@@ -56,6 +56,7 @@ type Link struct {
 	Photos   int           // photos not yet sent
 	Refused  []Refused     // what the station would not take, oldest first
 	Skew     time.Duration // the tablet's clock less the station's, as last seen
+	Record   string        // what is wrong with the station's record; empty when nothing is known against it
 	Recovery string        // why nothing can be recorded here; empty when all is well
 	Alarm    string        // why the station is not to be trusted; empty when it is
 	Loss     string        // that a person has accepted a loss at the station, until it was read

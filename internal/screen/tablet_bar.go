@@ -77,6 +77,8 @@ func (p pane) LinkWords() string {
 		words = append(words, fmt.Sprintf("◌ %d to send", p.Link.Pending))
 	case p.Link.Photos > 0:
 		words = append(words, "◌ "+counted(p.Link.Photos, "photo")+" to send")
+	case p.Link.Live && p.Link.Record != "":
+		return "● live"
 	case p.Link.Live:
 		return "● live, all sent"
 	}
@@ -92,6 +94,8 @@ func (p pane) CutWords() string {
 	switch {
 	case p.Link.Alarm != "":
 		return "ALARM: STATION’S RECORD IN DOUBT"
+	case p.Link.Live && p.Link.Record != "":
+		return "STATION RECORD BEHIND"
 	case p.Link.Live:
 		return ""
 	case p.Link.Since.IsZero():
@@ -141,9 +145,9 @@ type noticeRow struct {
 }
 
 // NoticeRow is the most pressing of what must be said: what the last act led to,
-// an alarm, what the station would not take, a clock that is off. One at a time:
-// each takes its place from the step. An alarm, which the bar tells of always, and the
-// clock are explained where no answer is given.
+// an alarm, what the station would not take, its record, a clock that is off. One at
+// a time: each takes its place from the step. An alarm and the record, which the bar
+// tells of always, and the clock are explained where no answer is given.
 func (p pane) NoticeRow() *noticeRow {
 	between := p.Phase == round.PhaseVehicles || p.Phase == round.PhaseOverview
 	switch refused := p.Link.Refused; {
@@ -163,6 +167,8 @@ func (p pane) NoticeRow() *noticeRow {
 			Text:   refused[0].Message + " It stays in this tablet’s record." + more,
 			Act:    "dismiss", ID: refused[0].ID,
 		}
+	case between && p.Link.Record != "":
+		return &noticeRow{Text: p.Link.Record}
 	case between && p.SkewWords() != "":
 		return &noticeRow{Text: p.SkewWords()}
 	}

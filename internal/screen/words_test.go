@@ -112,6 +112,8 @@ func TestLinkWords_SayWhatWaits(t *testing.T) {
 		cut, waits string
 	}{
 		{"all well", round.Link{Live: true}, "", "● live, all sent"},
+		{"record behind", round.Link{Live: true, Record: "It lost something."}, "STATION RECORD BEHIND", "● live"},
+		{"record behind, more to send", round.Link{Live: true, Record: "It lost something.", Pending: 3}, "STATION RECORD BEHIND", "◌ 3 to send · provisional"},
 		{"results wait", round.Link{Live: true, Pending: 3}, "", "◌ 3 to send · provisional"},
 		{"a photo waits", round.Link{Live: true, Photos: 1}, "", "◌ 1 photo to send"},
 		{"cut", round.Link{Since: sampleNow.Add(-time.Hour), Pending: 3, Photos: 2}, "NOT LIVE since 06:42", "◌ 3 and 2 photos to send · provisional"},
@@ -139,6 +141,8 @@ func TestNoticeRow_OneAtATime(t *testing.T) {
 		{"nothing", round.View{}, "", ""},
 		{"both", round.View{Notice: notice, Link: round.Link{Refused: refused}}, "dismiss-notice", "choose first"},
 		{"refused", round.View{Link: round.Link{Refused: refused}}, "dismiss", "given up. It stays in this tablet’s record. 1 more wait to be read."},
+		{"a record that is behind", round.View{Phase: round.PhaseVehicles, Link: round.Link{Live: true, Record: "It lost something.", Skew: -3 * time.Minute}}, "", "It lost something."},
+		{"a record that is behind at a step", round.View{Phase: round.PhaseStep, Link: round.Link{Live: true, Record: "It lost something."}}, "", ""},
 		{"a slow clock", round.View{Phase: round.PhaseVehicles, Link: round.Link{Skew: -3 * time.Minute}}, "", "This tablet’s clock is 3 min slow of the station’s. Both times are kept; have it set."},
 		{"a slow clock at a step", round.View{Phase: round.PhaseStep, Link: round.Link{Skew: -3 * time.Minute}}, "", ""},
 		{"a slow clock while signing", round.View{Phase: round.PhaseSign, Link: round.Link{Skew: -3 * time.Minute}}, "", ""},
