@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"bayround/internal/command"
+	"bayround/internal/faultpoint"
 )
 
 // A station whose store has lost its newest events serves readers, says so beside
@@ -49,4 +50,27 @@ func TestServe_WithARecordThatIsBehind(t *testing.T) {
 	if got := do(t, "verify", "--data", data); got.code != command.ExitDamaged {
 		t.Errorf("verify ends with %d: %s", got.code, got.err)
 	}
+}
+
+// A head that cannot be written beside the record is a write that failed: the
+// server ends as after any, and what it acknowledged is there after the next start.
+func TestServe_StopsItselfWhenAHeadCannotBeWritten(t *testing.T) {
+	data, told := t.TempDir(), newAcks()
+	p := launch(t, data)
+	must(t, "apply", county(t), "--server", p.address)
+	p.end()
+	p = launchToBreak(t, data, string(faultpoint.JournalBeforeHeadRename)+"=error@5")
+	if broken := told.playUntilDead(t, p.address, 0); broken == 0 {
+		t.Error("no player was interrupted")
+	}
+	if code := p.exitCode(); code != command.ExitStopped {
+		t.Errorf("the server ended with %d, want %d\n%s", code, command.ExitStopped, p.log)
+	}
+	p = launch(t, data)
+	for _, code := range told.playAll(t, p.address, 0) {
+		if code != command.ExitDone {
+			t.Errorf("after the restart a player ends with %d", code)
+		}
+	}
+	told.compare(t, p.address)
 }
