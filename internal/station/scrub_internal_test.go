@@ -168,7 +168,7 @@ func TestScrub_HoldsRowsToTheEvents(t *testing.T) {
 	if _, err := s.RecordResult(ctx, screenResult(round, id(), "sound")); err != nil {
 		t.Fatal(err)
 	}
-	if err := s.scrub(ctx); err != nil {
+	if err := s.scrub(ctx, true); err != nil {
 		t.Fatal(err)
 	}
 	if scrub, _ := s.Scrubbed(); scrub.GetProblem() != "" || scrub.GetEvents() != s.current.Load().sequence {
@@ -180,7 +180,7 @@ func TestScrub_HoldsRowsToTheEvents(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := s.scrub(ctx); err != nil {
+	if err := s.scrub(ctx, true); err != nil {
 		t.Fatal(err)
 	}
 	if scrub, _ := s.Scrubbed(); scrub.GetProblem() == "" {
@@ -195,7 +195,7 @@ func TestScrub_ThatWasEndedSaysNothingOfTheRecord(t *testing.T) {
 	s := openSmall(t, t.TempDir())
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	if err := s.scrub(ctx); !errors.Is(err, context.Canceled) {
+	if err := s.scrub(ctx, true); !errors.Is(err, context.Canceled) {
 		t.Errorf("got %v", err)
 	}
 	if scrub, _ := s.Scrubbed(); scrub != nil {
