@@ -87,7 +87,8 @@
 //	end: finish                      # finish, give_up, leave_open
 //	note: words for the next watch   # give_up: why
 //
-// Sound is, in this order: the value under nominal; the target of the plan; the
+// Sound is, in this order: the value under nominal; the target of the plan, for a
+// coolant 15 K below the coldest that its station prepares for; the
 // middle of what is plausible; for a tread six tenths of its depth when new; for
 // a level nearly full; for conditions the sound one. The station knows none
 // of this: it is how the player imagines a driver, and not an answer anybody

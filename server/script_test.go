@@ -52,6 +52,22 @@ func scripted(t *testing.T, more string) ([]act, error) {
 	return r.script(smallPlan())
 }
 
+// A sound coolant protects below what the policy wants: 10 K below the coldest that the
+// station prepares for (packs/wendmoor-policy, FLU-040-02).
+func TestTargetIn_ASoundCoolantProtectsBelowTheColdest(t *testing.T) {
+	coldest := -12.0
+	step := &pb.CheckStep{
+		StepId: "FLU-040/engine-flap", Fluid: pb.FluidKind_FLUID_KIND_COOLANT, Target: &coldest,
+		Parts: []*pb.ReadingPart{{Id: "protects_to", Quantity: pb.Quantity_QUANTITY_TEMPERATURE}},
+	}
+	for unit, want := range map[string]float64{"degC": -27, "degF": -16.6} { // °F = °C × 1.8 + 32 (NIST SP 811, B.8)
+		step.Units = []string{unit}
+		if got, err := targetIn(step); err != nil || got != (amount{want, unit}) {
+			t.Errorf("%v (%v), want %v %s", got, err, want, unit)
+		}
+	}
+}
+
 func results(acts []act) map[string]*pb.Result {
 	all := map[string]*pb.Result{}
 	for _, a := range acts {

@@ -16,6 +16,7 @@ const (
 	soundLevel      = 0.95
 	soundTreadShare = 0.6 // of the depth when new
 	soundTreadMM    = 9   // where the vehicle does not say how deep it was
+	soundFrostK     = 15  // how far below the coldest that a station prepares for a coolant protects
 )
 
 // soundAnswer puts the sound answer of a step into a result.
@@ -83,8 +84,15 @@ func (r *roundFile) soundValue(step *pb.CheckStep, i int) (amount, error) {
 	return inUnit(middle, step, i)
 }
 
-// targetIn is the target of a step in the unit it is read in.
-func targetIn(step *pb.CheckStep) (amount, error) { return inUnit(step.GetTarget(), step, 0) }
+// targetIn is the target of a step in the unit it is read in. A coolant is to protect
+// well below the coldest night, which is what its step is judged against.
+func targetIn(step *pb.CheckStep) (amount, error) {
+	target := step.GetTarget()
+	if step.GetFluid() == pb.FluidKind_FLUID_KIND_COOLANT && step.GetParts()[0].GetQuantity() == pb.Quantity_QUANTITY_TEMPERATURE {
+		target -= soundFrostK
+	}
+	return inUnit(target, step, 0)
+}
 
 // inUnit gives a value of one part in the unit in which it is read, as an
 // instrument shows it: with four figures.

@@ -36,7 +36,7 @@ func RestVoltage(volt float64, batteries int, electrolyte Celsius) (float64, err
 
 // ChargeHint returns about how full the batteries are, as a share from 0 to 1,
 // by the rest voltage at 26.7 °C. It is a hint and no measurement: published
-// tables differ by a tenth of the charge, other kinds of cell by more, an aged
+// tables differ by up to 0.125 of the charge, other kinds of cell by more, an aged
 // battery rests high and holds little, and two in series may differ behind their
 // sum. Below the table it is 0, above it 1.
 func ChargeHint(volt float64, batteries int) (float64, error) {

@@ -59,8 +59,9 @@ func TestChargeHint_Table(t *testing.T) {
 	}
 }
 
-// The other two published tables lie near ours, within what the comment of
-// ChargeHint says.
+// The other two published tables differ from ours by at most what the comment of
+// ChargeHint says: at 12.15 V ours is 0.375 full, by straight lines between its rows
+// (DERIVED), and one of them 0.25.
 func TestChargeHint_OtherTablesAreNear(t *testing.T) {
 	seen, worst := 0, 0.0
 	for _, r := range rows(t, "battery-rest-voltage.csv", 28) {
@@ -71,12 +72,12 @@ func TestChargeHint_OtherTablesAreNear(t *testing.T) {
 		got, err := measure.ChargeHint(r.number(t, "open_circuit_volt"), 1)
 		off := math.Abs(got - r.number(t, "state_of_charge_percent")/100)
 		worst = max(worst, off)
-		if err != nil || off > 0.15 {
+		if err != nil {
 			t.Errorf("%s: %s V is %v full (%v), theirs %s %%", r["kind"], r["open_circuit_volt"], got, err, r["state_of_charge_percent"])
 		}
 	}
-	if seen != 9 || worst < 0.1 {
-		t.Errorf("%d lines, %.3f apart at most; the comment of ChargeHint says more", seen, worst)
+	if seen != 9 || math.Abs(worst-0.125) > 1e-12 {
+		t.Errorf("%d lines, %.3f apart at most; the comment of ChargeHint says otherwise", seen, worst)
 	}
 }
 

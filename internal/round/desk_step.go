@@ -183,7 +183,13 @@ func (d *Desk) needs(step *pb.CheckStep) string {
 	case d.proofAt(step) != "" && s.Draft.Proof == "":
 		return "answer the question"
 	}
-	return s.Draft.hindrance(step)
+	return cmp.Or(s.Draft.hindrance(step), s.Draft.lackingCount(step, d.counts))
+}
+
+// counts tells that it is asked how many show a fault.
+func (d *Desk) counts(fault string) bool {
+	asked, err := d.twin.Counts(d.session.Vehicle, fault)
+	return asked || err != nil // better once too often
 }
 
 // heldUntil is when the least time of looking ends; zero when the step does not hold.

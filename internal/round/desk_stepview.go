@@ -137,6 +137,9 @@ func (d *Desk) choiceViews(ctx context.Context, step *pb.CheckStep) []Choice {
 		}
 		choices[i].Chosen, choices[i].Affected = true, d.session.Draft.Seen[at].Affected
 		if c.GetFault() != "" {
+			if step.GetAlike() > 1 && d.counts(c.GetFault()) {
+				choices[i].Of = step.GetAlike()
+			}
 			choices[i].Meaning, choices[i].Verdict = d.meaningOf(ctx, step, c, choices[i].Affected)
 		}
 	}

@@ -1,7 +1,6 @@
 package round
 
 import (
-	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -29,7 +28,7 @@ func (d draft) hindrance(step *pb.CheckStep) string {
 	default:
 		lacking = "this step cannot be answered here"
 	}
-	return cmp.Or(lacking, d.lackingCount(step))
+	return lacking
 }
 
 func (d draft) lackingNumber(step *pb.CheckStep) string {
@@ -81,11 +80,11 @@ func (d draft) depths(step *pb.CheckStep, section int) (depths []float64) {
 	return depths
 }
 
-// lackingCount asks how many show a fault where a step looks at several alike:
-// rules would take it for one.
-func (d draft) lackingCount(step *pb.CheckStep) string {
+// lackingCount asks how many show a fault where a step looks at several alike and
+// rules ask it of the fault: they would take it for one.
+func (d draft) lackingCount(step *pb.CheckStep, asked func(fault string) bool) string {
 	for _, s := range d.Seen {
-		if c := conditionOf(step, s.Condition); step.GetAlike() > 1 && s.Affected == 0 && !c.GetSound() {
+		if c := conditionOf(step, s.Condition); step.GetAlike() > 1 && s.Affected == 0 && !c.GetSound() && asked(c.GetFault()) {
 			return fmt.Sprintf("say how many of %d: %s", step.GetAlike(), c.GetText())
 		}
 	}

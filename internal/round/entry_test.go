@@ -159,13 +159,32 @@ func TestDraft_SaysWhatIsMissing(t *testing.T) {
 		{"a level", levelStep, []string{"level mark=below"}, ""},
 		{"no condition", lampStep, nil, "say what you see"},
 		{"the sound one", lampStep, []string{"see condition=sound"}, ""},
-		{"a fault not counted", lampStep, []string{"see condition=01"}, "say how many of 16: out"},
-		{"a fault counted", lampStep, []string{"see condition=01", "count condition=01 affected=3"}, ""},
-		{"one of two counted", lampStep, []string{"see condition=01", "count condition=01 affected=3", "see condition=02"}, "say how many of 16: lens broken"},
+		{"a fault", lampStep, []string{"see condition=01"}, ""},
 		{"an unknown kind", &pb.CheckStep{}, nil, "this step cannot be answered here"},
 	} {
 		if got := typist(t, tc.step, tc.acts...).hindrance(tc.step); got != tc.want {
 			t.Errorf("%s: %q, want %q", tc.why, got, tc.want)
+		}
+	}
+}
+
+// How many show a fault is asked of those faults alone of which rules ask it.
+func TestDraft_AsksHowManyShowAFault(t *testing.T) {
+	for _, tc := range []struct {
+		acts  []string
+		asked string // faults, by their last digit
+		want  string
+	}{
+		{[]string{"see condition=sound"}, "12", ""},
+		{[]string{"see condition=01"}, "12", "say how many of 16: out"},
+		{[]string{"see condition=01"}, "2", ""},
+		{[]string{"see condition=01", "count condition=01 affected=3"}, "12", ""},
+		{[]string{"see condition=01", "count condition=01 affected=3", "see condition=02"}, "12", "say how many of 16: lens broken"},
+		{[]string{"see condition=01", "count condition=01 affected=3", "see condition=02"}, "1", ""},
+	} {
+		asked := func(fault string) bool { return strings.Contains(tc.asked, fault[len(fault)-1:]) }
+		if got := typist(t, lampStep, tc.acts...).lackingCount(lampStep, asked); got != tc.want {
+			t.Errorf("%v, asked of %s: %q, want %q", tc.acts, tc.asked, got, tc.want)
 		}
 	}
 }

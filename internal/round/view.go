@@ -181,6 +181,7 @@ type Choice struct {
 	Condition *pb.Condition
 	Chosen    bool
 	Affected  int32      // how many show it; 0 when not counted
+	Of        int32      // of how many; 0 where it is not asked
 	Meaning   string     // what it means for the vehicle, once chosen: grade, effect, text
 	Verdict   pb.Verdict // what the finding alone would give; unspecified when nothing
 }

@@ -318,3 +318,25 @@ func TestJudge_ManyGoroutines(t *testing.T) {
 		t.Error("nothing was found, so nothing was compared")
 	}
 }
+
+// How many show a fault is asked where a rule reads it: in its condition, in its
+// limit or in its text, of the faults that it looks for or of all of its items.
+func TestCounts(t *testing.T) {
+	j := judge(t, pack(
+		rule("several", func(r *pb.Rule) { r.Faults, r.When = []string{"WHL-010-01"}, "o.affected > 1" }),
+		rule("told", func(r *pb.Rule) { r.Faults, r.Text = []string{"FLU-020-02"}, "{o.affected} of {o.of}" }),
+		rule("seen", func(r *pb.Rule) { r.Faults = []string{"FLU-020-01", "LMP-010-01"} }),
+		rule("any", func(r *pb.Rule) { r.Items, r.When = []string{"TYR-020"}, "o.affected > 0" }),
+		rule("elsewhere", func(r *pb.Rule) {
+			r.Faults, r.When, r.ForVehicles = []string{"LMP-010-02"}, "o.affected > 1", "vehicle.gross_mass_kg < 0.0"
+		}),
+	))
+	for fault, want := range map[string]bool{
+		"WHL-010-01": true, "FLU-020-02": true, "FLU-020-01": false, "LMP-010-01": false, "LMP-010-02": false,
+		"TYR-020-01": true, "TYR-020-03": true, "none": false,
+	} {
+		if got := j.Counts(fault); got != want {
+			t.Errorf("%s: %v, want %v", fault, got, want)
+		}
+	}
+}

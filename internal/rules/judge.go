@@ -30,6 +30,7 @@ type Judge struct {
 	peered   map[string]bool           // items of which some rule in force compares the wheels
 	cold     map[string][]*pb.ColdRule // what counts as cold, by item
 	spokenOf map[string]bool           // faults that some rule in force looks for
+	counted  map[string]bool           // faults of which some rule in force asks how many show them
 }
 
 // For prepares the judge of a vehicle. The error is of type Errors: a pack the
@@ -39,7 +40,7 @@ func (e *Engine) For(v *pb.VehicleConfiguration) (*Judge, error) {
 	j := &Judge{
 		engine: e, vehicle: v, vehicleValue: e.adapter.NativeToValue(v),
 		byFault: map[string][]*compiled{}, byItem: map[string][]*compiled{},
-		grouped: map[string]bool{}, spokenOf: map[string]bool{},
+		grouped: map[string]bool{}, spokenOf: map[string]bool{}, counted: map[string]bool{},
 		trended: map[string]bool{}, wholly: map[string]bool{}, trends: map[string]bool{}, peered: map[string]bool{}, cold: map[string][]*pb.ColdRule{},
 	}
 	names := slices.Clone(v.GetRulePacks())
@@ -99,6 +100,7 @@ func (j *Judge) take(r *compiled) *Error {
 	for _, fault := range r.speaksOf {
 		j.spokenOf[fault] = true
 	}
+	j.takeCounts(r)
 	trended, single := j.trended, r.rule.GetScope() == pb.RuleScope_RULE_SCOPE_RESULT
 	if !single {
 		trended = j.trends
@@ -133,6 +135,28 @@ func (e *Engine) packsThereAre() string {
 	}
 	slices.Sort(names)
 	return "there is " + strings.Join(names, ", ")
+}
+
+// Counts tells that some rule in force that looks for a fault asks how many show it.
+func (j *Judge) Counts(fault string) bool { return j.counted[fault] }
+
+// takeCounts notes of which faults a rule asks how many show them: of those that it
+// looks for, or of all of its items.
+func (j *Judge) takeCounts(r *compiled) {
+	if r.touches&givenConditions == 0 {
+		return
+	}
+	for _, fault := range r.speaksOf {
+		j.counted[fault] = true
+	}
+	if len(r.speaksOf) > 0 {
+		return
+	}
+	for _, item := range r.items {
+		for _, fault := range j.engine.known.items[item].GetFaults() {
+			j.counted[fault.GetId()] = true
+		}
+	}
 }
 
 // Packs gives the packs in force as name@version, by name.

@@ -115,7 +115,7 @@ func stateViews(t testing.TB, views map[string]*round.View) {
 	}
 	for i := range v.Step.Entry.Choices {
 		if v.Step.Entry.Choices[i].Chosen {
-			v.Step.Entry.Choices[i].Affected = 2
+			v.Step.Entry.Choices[i].Affected, v.Step.Entry.Choices[i].Of = 2, v.Step.GetAlike()
 		}
 	}
 	v.Step.Entry.Ready, v.Step.Entry.Note, v.Step.Entry.Photos = true, "flickers when the door is shut", []string{strings.Repeat("ab12", 16)}

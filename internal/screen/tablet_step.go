@@ -167,11 +167,11 @@ const mostNumbers = 4
 // vehicle and is seen on its tile.
 func (p pane) ChosenFaults() []told {
 	var faults []told
-	of := p.Step.GetAlike()
 	for _, c := range p.Step.Entry.Choices {
 		if !c.Chosen || c.Condition.GetSound() {
 			continue
 		}
+		of := c.Of
 		t := told{
 			At: p.Step.GetStepId(), Condition: c.Condition.GetId(), Text: c.Condition.GetText(), Meaning: c.Meaning, Verdict: c.Verdict,
 			Affected: c.Affected, Of: of, Less: max(c.Affected-1, 1), More: min(c.Affected+1, of),

@@ -42,6 +42,16 @@ func (s *Station) Consider(_ context.Context, vehicle, stepID string, seen []*pb
 	return found, nil
 }
 
+// Counts tells that a rule in force for a vehicle asks how many show a fault. Where
+// nothing can be judged it is asked of all.
+func (s *Station) Counts(vehicle, fault string) (bool, error) {
+	snap, err := s.current.Load().vehicle(vehicle)
+	if err != nil || snap.model.judge == nil {
+		return true, err
+	}
+	return snap.model.judge.Counts(fault), nil
+}
+
 // considered is a result of conditions, beside no value where one is asked for.
 func considered(step *pb.CheckStep, seen []*pb.ConditionSeen) *pb.Result {
 	r := &pb.Result{StepId: step.GetStepId(), AlsoSeen: seen}
