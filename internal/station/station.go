@@ -36,6 +36,10 @@ type Options struct {
 	Defaults []catalogue.File
 	// Space says how much of the journal's disk must stay free; the zero value suits a station.
 	Space journal.Space
+	// Like is a station, open or closed, of whose record this one's is a copy: what is
+	// in force at both is compiled and planned once for both. Nil = none. It is for
+	// tests, which open many copies of one record of true size.
+	Like *Station
 }
 
 // defaultOrigin names the journal of a station that was given no name.
@@ -94,6 +98,9 @@ func Open(ctx context.Context, o Options) (*Station, error) {
 		return nil, err
 	}
 	s.read = s.journal.Scrub
+	if o.Like != nil && o.Like.journal.ID() == s.journal.ID() {
+		s.work.lib = o.Like.current.Load().lib
+	}
 	if err := s.start(ctx, o.Defaults); err != nil {
 		return nil, errors.Join(err, s.journal.Close())
 	}

@@ -60,20 +60,26 @@ func OpenDemoInMorning(t testing.TB, clock *Clock) *Kit {
 	if now := clock.Now(); !now.Equal(Morning) {
 		t.Fatalf("the clock stands at %v, the record begins at %v", now, Morning)
 	}
-	record, err := demoInMorning()
+	first, err := demoInMorning()
 	if err != nil {
 		t.Fatal(err)
 	}
 	dir := t.TempDir()
-	if err := os.CopyFS(dir, record); err != nil {
+	if err := os.CopyFS(dir, first.record); err != nil {
 		t.Fatalf("copying the record of the demo county: %v", err)
 	}
-	return OpenWith(t, clock, station.Options{Dir: dir, Now: clock.Now, Defaults: Demo(t)})
+	return OpenWith(t, clock, station.Options{Dir: dir, Now: clock.Now, Defaults: Demo(t), Like: first.station})
 }
 
-// demoInMorning is the record of a station of the invented county that was opened at
-// Morning and closed again; made once, never changed.
-var demoInMorning = sync.OnceValues(func() (record fstest.MapFS, err error) {
+// filled is a station that was closed again, and its record.
+type filled struct {
+	station *station.Station
+	record  fstest.MapFS
+}
+
+// demoInMorning is a station of the invented county that was opened at Morning; made
+// once, never changed.
+var demoInMorning = sync.OnceValues(func() (first *filled, err error) {
 	files, err := demoFiles()
 	if err != nil {
 		return nil, err
@@ -90,7 +96,8 @@ var demoInMorning = sync.OnceValues(func() (record fstest.MapFS, err error) {
 	if err := st.Close(); err != nil {
 		return nil, fmt.Errorf("closing it: %w", err)
 	}
-	return inMemory(os.DirFS(dir))
+	record, err := inMemory(os.DirFS(dir))
+	return &filled{station: st, record: record}, err
 })
 
 // inMemory reads a folder.
