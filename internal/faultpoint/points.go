@@ -44,6 +44,15 @@ const (
 	// JournalInRestore: a part of a restored journal is put together, and nothing of
 	// it is on disk. Error: the restore could not go on.
 	JournalInRestore Point = "journal.in-restore"
+	// JournalBeforeReplacing: a repaired store is whole and is to take the place of the
+	// old one, which still stands. Error: the replacement could not go on.
+	JournalBeforeReplacing Point = "journal.before-replacing"
+	// JournalInReplacing: the old store is put aside, and none stands in its place.
+	// Error: the replacement could not go on.
+	JournalInReplacing Point = "journal.in-replacing"
+	// JournalAfterReplacing: the repaired store stands in its place, and the heads
+	// beside it are still those of the old. Error: the replacement could not go on.
+	JournalAfterReplacing Point = "journal.after-replacing"
 	// UplinkBeforeReceipt: the station has acknowledged commands of a tablet, and
 	// the tablet has not kept that on its disk. Error: it cannot be kept.
 	UplinkBeforeReceipt Point = "uplink.before-receipt"
@@ -53,7 +62,7 @@ const (
 func Points() []Point {
 	return []Point{
 		JournalBeforeCommit, JournalAfterCommit, JournalBeforeAnswer, JournalBeforeHeadRename,
-		JournalInPrune, JournalInRestore, UplinkBeforeReceipt,
+		JournalInPrune, JournalInRestore, JournalBeforeReplacing, JournalInReplacing, JournalAfterReplacing, UplinkBeforeReceipt,
 	}
 }
 

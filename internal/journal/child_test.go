@@ -3,10 +3,12 @@ package journal
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"strings"
 	"sync"
+	"time"
 
 	"github.com/dgraph-io/badger/v4"
 )
@@ -34,6 +36,9 @@ const (
 // runChild is the child's main. Every answer is one line on standard output,
 // written in one system call after Append has returned.
 func runChild(task, dir string) int {
+	if task == "repair" {
+		return repairChild(dir)
+	}
 	o := Options{Dir: dir, Origin: origin}
 	task, unsynced := strings.CutSuffix(task, unsyncedTask)
 	task, small := strings.CutSuffix(task, smallTask)
@@ -106,4 +111,37 @@ func childEntry(id string, n int) Entry {
 	}
 	e.Rows = []Row{{Key: "last", Value: []byte(id)}}
 	return e
+}
+
+// repairChild puts a store made anew from the old one in its place.
+func repairChild(dir string) int {
+	r, err := BeginRepair(dir, nil)
+	if err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		return 1
+	}
+	s, err := r.Salvage(context.Background(), toldCommand, nil)
+	if err == nil {
+		commands := func(yield func(Stored, error) bool) {
+			for _, from := range s.Stretches {
+				for c, err := range s.Commands(from) {
+					for _, a := range s.Apart {
+						if digest := a.Digest(); bytes.Contains(c.Events[0].Record, digest[:]) {
+							c.Apart = append(c.Apart, a)
+						}
+					}
+					if !yield(c, err) {
+						return
+					}
+				}
+			}
+		}
+		_, err = r.Replace(context.Background(), Replacement{Head: s.Head, Note: []byte("told"), Now: time.Now()}, commands)
+		err = errors.Join(err, s.Close())
+	}
+	if err = errors.Join(err, r.Close()); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		return 1
+	}
+	return 0
 }

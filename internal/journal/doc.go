@@ -51,6 +51,13 @@
 //	             of the next opening (UTC), with what that opening would have changed:
 //	             write-ahead logs, MANIFEST, KEYREGISTRY, newest value log, and the heads.
 //	             At most 16 MiB of data of each file; nothing when the disk is nearly full
+//	replacing, badger.new/
+//	             a repaired store that takes the place of badger/: the file is there from when
+//	             the new one is whole until everything is in place, and the next Open
+//	             finishes it. Without the file the folder is what a repair that broke
+//	             off has left, and is removed. The old store goes to evidence/, whole
+//	notes        JSON, a list of what repairs have left for whoever opens the journal next
+//	repairing/   a copy of badger/ that a repair reads; removed with it
 //	MOVED        where the journal goes on in place of here, as text; Open refuses it
 //	restoring    there from the beginning of a Restore into this directory until all is
 //	             in place: what lies here is not whole, and Open refuses it

@@ -90,7 +90,7 @@ func TestOpen_RefusesADirectoryOfSomethingElse(t *testing.T) {
 	}
 }
 
-func names(t *testing.T, dir string) (list []string) {
+func names(t testing.TB, dir string) (list []string) {
 	t.Helper()
 	entries, err := os.ReadDir(dir)
 	if err != nil {

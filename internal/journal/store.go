@@ -27,6 +27,9 @@ type store struct {
 // there is none. It looks at the format only: what the store holds is for the
 // caller to check.
 func openStore(o Options, create bool) (*store, error) {
+	if err := finishRepair(o.Dir, o.logger()); err != nil {
+		return nil, err
+	}
 	made, err := inspect(o.Dir)
 	if err != nil {
 		return nil, err
@@ -87,6 +90,9 @@ func (s *store) closeUnclean() error {
 const emptyLogs = 3
 
 func openBadger(o Options) (*badger.DB, error) {
+	if state, trouble := readTables(o.badger().Dir); state != tableSound {
+		return nil, damagedStore(o.Dir, trouble)
+	}
 	db, err := badger.Open(o.badger())
 	// Who ends between the making of a write-ahead log and the reservation of its
 	// length leaves an empty one, which holds nothing. Badger fails to open with
@@ -104,8 +110,12 @@ func openBadger(o Options) (*badger.DB, error) {
 	if strings.Contains(err.Error(), "Cannot acquire directory lock") {
 		return nil, locked(o.Dir, err)
 	}
-	return nil, lost("STORE_DAMAGED",
-		"the journal's store in %q does not open; keep a copy of the directory, then restore it from a backup", o.Dir).Because(err)
+	return nil, damagedStore(o.Dir, err)
+}
+
+func damagedStore(dir string, cause error) error {
+	return lost("STORE_DAMAGED",
+		"the journal's store in %q does not open; keep a copy of the directory, then repair it, or restore it from a backup", dir).Because(cause)
 }
 
 func locked(dir string, cause error) error {
