@@ -26,6 +26,8 @@ type Entry struct {
 	// Erase are digests of what was kept apart and is no more. It is gone from the
 	// files of the store, too, when Append returns; nothing brings it back.
 	Erase [][32]byte
+	// Settled tells that what was owed after a pruning (Pruning.Owed) is done.
+	Settled bool
 }
 
 // Decide says what a command leaves behind; next is the sequence number that

@@ -85,6 +85,11 @@ func (b *batch) add(c Command, entry Entry) (Receipt, error) {
 	if err := b.addApart(entry); err != nil {
 		return Receipt{}, err
 	}
+	if entry.Settled {
+		if err := b.payOff(); err != nil {
+			return Receipt{}, err
+		}
+	}
 	for _, row := range entry.Rows {
 		// Without events this is the version of the entry before: the row
 		// then replaces what that entry said, as nothing lies between.

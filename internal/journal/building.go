@@ -13,6 +13,7 @@ import (
 	"golang.org/x/mod/sumdb/note"
 	"golang.org/x/mod/sumdb/tlog"
 
+	"bayround/internal/fault"
 	"bayround/internal/faultpoint"
 )
 
@@ -27,6 +28,8 @@ type building struct {
 	logger   *slog.Logger
 
 	edge edge
+	key  note.Signer // signs which events were dropped; nil when it is not at hand
+	gone []Span      // events whose content was dropped
 }
 
 // build makes the store, closes it, opens it as a journal does and reads
@@ -82,6 +85,9 @@ func (b *building) fill(ctx context.Context, db *badger.DB, commands iter.Seq2[S
 	if err := b.seal(); err != nil {
 		return err
 	}
+	if err := b.setDropped(w); err != nil {
+		return err
+	}
 	if b.head != nil {
 		if err := w.set([]byte(headKey), b.head); err != nil {
 			return err
@@ -102,7 +108,14 @@ func (b *building) add(w *bulk, c Stored) error {
 		return err
 	}
 	receipt := storedReceipt{digest: c.Command.Digest, first: c.First, last: c.Last(), body: c.Receipt}
+	if receipt.dropped = c.Events[0].Record == nil; receipt.dropped {
+		receipt.body = nil
+		b.gone = append(b.gone, Span{First: c.First, Last: c.Last()})
+	}
 	for _, event := range c.Events {
+		if (event.Record == nil) != receipt.dropped {
+			return lost("COPY_GAP", "of command %q the copy holds some events whole and of others only the hash", c.Command.ID)
+		}
 		if err := b.addEvent(w, event); err != nil {
 			return err
 		}
@@ -152,6 +165,31 @@ func (b *building) addEvent(w *bulk, event StoredEvent) error {
 		}
 	}
 	return nil
+}
+
+// setDropped writes down which events had lost their content.
+func (b *building) setDropped(w *bulk) error {
+	if len(b.gone) == 0 {
+		return nil
+	}
+	signer := b.key
+	if b.signer != nil {
+		signer = b.signer
+	}
+	if signer == nil {
+		return fault.New(fault.Precondition, "KEY_MISSING",
+			"of some events the copy holds only the hash, as their time is over; the station must sign for that: give the signing key with it")
+	}
+	list := droppedList{generation: 1, spans: spans(nil).with(b.gone)}
+	list.horizon = list.spans[len(list.spans)-1].Last
+	signed, err := list.sign(b.id, signer)
+	if err != nil {
+		return fmt.Errorf("sign what was dropped: %w", err)
+	}
+	if err := w.setPieces(spansPrefix, list.generation, list.spans.encode()); err != nil {
+		return err
+	}
+	return w.set([]byte(droppedKey), signed)
 }
 
 // seal holds what was written against the head, or signs one for it.

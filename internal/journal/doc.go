@@ -8,6 +8,8 @@
 //   - What one Append stores (events, rows, receipt) is there whole or not at all.
 //   - Events are numbered 1, 2, 3 ... without a gap, in the order they were decided.
 //   - One command id is carried out at most once; asking again gives the first receipt.
+//   - Events can lose their content when their time is over (Prune). Their hashes stay,
+//     and with them the tree, its root and all proofs; the station signs for which.
 //   - A changed, removed, inserted or swapped event is found: by Events and Event
 //     for the record they read, by Verify for the whole journal.
 //   - What an event keeps apart can be erased: from then on nobody is shown it, and
@@ -80,16 +82,32 @@
 //	    byte 0      1 = being made anew, 2 = complete
 //	    bytes 1...  the version of the code that made the rows (Options.RowsVersion)
 //	'e' '/' seq
-//	    the event with this sequence number, byte for byte as it was given
+//	    the event with this sequence number, byte for byte as it was given; absent
+//	    when its content was dropped
 //	'h' '/' index
 //	    32 bytes: the Merkle hash with this stored hash index (tlog.StoredHashIndex);
 //	    SHA-256 as in RFC 6962, event number seq is leaf seq-1
 //	'c' '/' command id
-//	    byte 0        1, the version of this layout
+//	    byte 0        1, the version of this layout; 2 = the events were dropped, and
+//	                  with them the body
 //	    bytes 1-32    digest of the request
 //	    bytes 33-40   sequence number of its first event, 0 = it had none
 //	    bytes 41-48   sequence number of its last event, 0 = it had none
 //	    bytes 49...   the body of the receipt
+//	dropped
+//	    which events lost their content when their time was over, a signed note:
+//	    origin "\n" "events dropped from journal " id "\n"
+//	    "generation " n " up to event " horizon ": " count " events\n"
+//	    base64 SHA-256 of the pieces under 'd' '/' n, one after the other, "\n", and
+//	    the signature as in the head; absent when nothing was ever dropped
+//	pruning
+//	    generation of a pruning under way. Where it is not that of the note, what was
+//	    written of it is cleared away at the next Open; else it is finished.
+//	'd' '/' generation, piece
+//	    16 bytes for each stretch of dropped events, in order: first and last sequence
+//	    number. They do not touch, hold whole entries and never the newest event.
+//	'q' '/' generation, piece
+//	    what the caller of a pruning still owes, in bytes of its own
 //	'a' '/' digest
 //	    what an event holds only the digest of, so that it can be erased:
 //	    bytes 0-7     sequence number of the last event of the entry it came with

@@ -18,6 +18,10 @@ const (
 	rowPrefix     = "p/"
 	apartPrefix   = "a/"
 	erasedPrefix  = "x/"
+	droppedKey    = "dropped"
+	pruningKey    = "pruning"
+	spansPrefix   = "d/"
+	owedPrefix    = "q/"
 )
 
 // rowVersionBytes is what follows the name in the key of a row: 0x00 and the
@@ -53,6 +57,11 @@ func digestOfKey(k []byte) (digest [32]byte, err error) {
 		return digest, lost("APART_CHANGED", "the key %.60q names nothing that can stand apart; restore the journal from a backup or a copy", k)
 	}
 	return [32]byte(k[len(apartPrefix):]), nil
+}
+
+// pieceKey is the key of a piece of something that is too large for one value.
+func pieceKey(prefix string, generation, piece uint64) []byte {
+	return binary.BigEndian.AppendUint64(binary.BigEndian.AppendUint64([]byte(prefix), generation), piece)
 }
 
 // rowKey inverts seq so that the newest version of a row sorts first.

@@ -18,10 +18,14 @@ const (
 )
 
 // Event returns the event with this sequence number, after checking it
-// against its stored hash.
+// against its stored hash. One whose content was dropped is fault.NotFound, reason
+// EVENT_DROPPED.
 func (j *Journal) Event(seq uint64) ([]byte, error) {
 	if size := j.Size(); seq == 0 || seq > size {
 		return nil, fault.New(fault.NotFound, "EVENT_UNKNOWN", "there is no event %d; the journal holds events 1 to %d", seq, size)
+	}
+	if j.dropped.spans.has(seq) {
+		return nil, eventDropped(seq)
 	}
 	var event []byte
 	err := j.view(func(txn *badger.Txn) (err error) {
@@ -91,42 +95,53 @@ func eventChanged(seq uint64) error {
 // same as 1) to the end as of the call, in order. The bytes are the callee's
 // to keep. Each event is checked against its stored hash, and it is an error
 // (fault.Lost) when a number is missing; the events before it have been
-// yielded by then. An error of yield ends the walk and comes back unchanged.
+// yielded by then. Events whose content was dropped are passed over. An error of yield ends the walk and comes back unchanged.
 func (j *Journal) Events(ctx context.Context, from uint64, yield func(seq uint64, event []byte) error) error {
 	end := j.Size()
 	for next := max(from, 1); next <= end; {
-		events, damage := j.portion(next, end)
+		events, behind, damage := j.portion(next, end)
 		for _, event := range events {
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			if err := yield(next, event); err != nil {
+			if err := yield(event.seq, event.bytes); err != nil {
 				return err
 			}
-			next++
 		}
 		if damage != nil {
 			return damage
 		}
+		next = behind
 	}
 	return nil
 }
 
-// portion reads some events, at least one of from to end. When it errs the
-// events returned are the good ones before the trouble.
-func (j *Journal) portion(from, end uint64) (events [][]byte, err error) {
+// numbered is an event with its sequence number.
+type numbered struct {
+	seq   uint64
+	bytes []byte
+}
+
+// portion reads some events of from to end, and says from which event to go on.
+// When it errs the events returned are the good ones before the trouble.
+func (j *Journal) portion(from, end uint64) (events []numbered, behind uint64, err error) {
 	err = j.view(func(txn *badger.Txn) error {
-		w := newWalk(txn, from)
+		w := newWalk(txn, j.dropped.spans, from)
 		defer w.close()
 		for bytes := 0; w.next <= end && len(events) < portionEvents && bytes < portionBytes; {
+			if gone, dropped := j.dropped.spans.at(w.next); dropped {
+				w.seek(gone.Last + 1)
+				continue
+			}
 			event, _, err := w.step()
 			if err != nil {
 				return err
 			}
-			events = append(events, append([]byte{}, event...))
+			events = append(events, numbered{w.next - 1, append([]byte{}, event...)})
 			bytes += len(event)
 		}
+		behind = w.next
 		return nil
 	})
-	return events, err
+	return events, behind, err
 }

@@ -27,22 +27,28 @@ type Receipt struct {
 const (
 	maxCommandIDBytes = 512
 	receiptLayout     = 1
+	droppedLayout     = 2 // of a command whose events and answer were dropped
 	receiptHeadBytes  = 1 + 32 + 8 + 8
 )
 
 // errReceipt says that stored bytes are not a receipt.
-var errReceipt = errors.New("not a receipt of layout 1")
+var errReceipt = errors.New("not a receipt of layout 1 or 2")
 
 // storedReceipt is a receipt as it lies on disk.
 type storedReceipt struct {
 	digest      [32]byte
 	first, last uint64
 	body        []byte
+	dropped     bool // the answer is gone, and so are the events
 }
 
 func (r storedReceipt) encode() []byte {
 	b := make([]byte, 0, receiptHeadBytes+len(r.body))
-	b = append(b, receiptLayout)
+	if r.dropped {
+		b = append(b, droppedLayout)
+	} else {
+		b = append(b, receiptLayout)
+	}
 	b = append(b, r.digest[:]...)
 	b = binary.BigEndian.AppendUint64(b, r.first)
 	b = binary.BigEndian.AppendUint64(b, r.last)
@@ -51,7 +57,7 @@ func (r storedReceipt) encode() []byte {
 
 // decodeReceipt copies what it keeps of b.
 func decodeReceipt(b []byte) (storedReceipt, error) {
-	if len(b) < receiptHeadBytes || b[0] != receiptLayout {
+	if len(b) < receiptHeadBytes || b[0] != receiptLayout && (b[0] != droppedLayout || len(b) != receiptHeadBytes) {
 		return storedReceipt{}, errReceipt
 	}
 	r := storedReceipt{
@@ -59,6 +65,8 @@ func decodeReceipt(b []byte) (storedReceipt, error) {
 		first:  binary.BigEndian.Uint64(b[33:41]),
 		last:   binary.BigEndian.Uint64(b[41:49]),
 		body:   append([]byte(nil), b[receiptHeadBytes:]...),
+
+		dropped: b[0] == droppedLayout,
 	}
 	if r.first > r.last || (r.first == 0) != (r.last == 0) {
 		return storedReceipt{}, fmt.Errorf("events %d to %d: %w", r.first, r.last, errReceipt)
@@ -94,6 +102,10 @@ func findReceipt(txn *badger.Txn, c Command) (receipt Receipt, found bool, err e
 	if stored.digest != c.Digest {
 		return Receipt{}, false, fault.New(fault.Exists, "COMMAND_ID_REUSED",
 			"command id %q was used for another request; repeat a request unchanged, or give a new one a new id", c.ID)
+	}
+	if stored.dropped {
+		return Receipt{}, false, fault.New(fault.Precondition, "COMMAND_DROPPED",
+			"command %q was carried out so long ago that its answer was dropped; ask what holds now", c.ID)
 	}
 	return Receipt{First: stored.first, Last: stored.last, Body: stored.body, Repeated: true}, true, nil
 }

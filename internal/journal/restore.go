@@ -48,7 +48,8 @@ func Restore(ctx context.Context, o RestoreOptions, commands iter.Seq2[Stored, e
 		return Report{}, err
 	}
 	if o.Signer != nil {
-		if _, err := fitSigner(o.Signer, "which is to be restored", b.verifier); err != nil {
+		var err error
+		if b.key, err = fitSigner(o.Signer, "which is to be restored", b.verifier); err != nil {
 			return Report{}, err
 		}
 	}

@@ -21,6 +21,9 @@ type store struct {
 	db       *badger.DB
 	identity identity
 	verifier note.Verifier
+	dropped  droppedList
+
+	pruneCommit func(*badger.Txn) error // the step that may fail; tests set it, nil = commitPruned
 }
 
 // openStore opens the store of o.Dir; if create is set it makes one where
@@ -60,6 +63,9 @@ func openStore(o Options, create bool) (*store, error) {
 		return nil, errors.Join(err, db.Close(), m.leave(true))
 	}
 	s.mark = m
+	if err := s.resumePruning(); err != nil {
+		return nil, errors.Join(err, s.closeUnclean())
+	}
 	return s, nil
 }
 

@@ -81,7 +81,7 @@ func (j *Journal) storedPortion(of commandOrder, next uint64) (commands []Stored
 		if err != nil {
 			return err
 		}
-		w := newWalk(txn, next)
+		w := newWalk(txn, j.dropped.spans, next)
 		defer w.close()
 		for bytes := 0; len(commands) < len(of) && len(commands) < portionEvents && bytes < portionBytes; {
 			c, size, err := storedCommand(txn, w, of[len(commands)].id)

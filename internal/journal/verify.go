@@ -15,6 +15,7 @@ import (
 // Report is what Verify found.
 type Report struct {
 	Events   uint64 // good ones, counted from the first; all of them when nothing is wrong
+	Dropped  uint64 // of which the content was dropped when their time was over, and the hash is left
 	Receipts uint64
 	Rows     uint64 // versions of rows
 	Root     string // base64; of all events
@@ -32,6 +33,9 @@ func (r Report) String() string {
 		return fmt.Sprintf("%d events, but: %s", r.Events, r.Problem)
 	case r.Signer == "":
 		return fmt.Sprintf("0 events, root %s, nothing signed yet", r.Root)
+	}
+	if r.Dropped > 0 {
+		return fmt.Sprintf("%d events, of %d only the hash as their time is over, root %s, signed by %s, no gap", r.Events, r.Dropped, r.Root, r.Signer)
 	}
 	return fmt.Sprintf("%d events, root %s, signed by %s, no gap", r.Events, r.Root, r.Signer)
 }
@@ -73,6 +77,7 @@ func (j *Journal) verifyOpen(ctx context.Context, look func() error) (report Rep
 type verification struct {
 	Report
 	look func() error // called at every step; its error ends everything
+	gone spans        // events whose content was dropped
 }
 
 // verify is Verify with something more to be held against the size events, and
@@ -80,7 +85,7 @@ type verification struct {
 func (s *store) verify(ctx context.Context, look func() error, more func(txn *badger.Txn, size uint64) error) (Report, error) {
 	report := verification{look: look}
 	err := s.db.View(func(txn *badger.Txn) error {
-		size, err := report.checkEvents(txn, s.verifier)
+		size, err := report.checkTree(txn, s)
 		if err != nil {
 			return err
 		}
@@ -100,6 +105,22 @@ func (s *store) verify(ctx context.Context, look func() error, more func(txn *ba
 		report.Problem = f.Error()
 	}
 	return report.Report, err
+}
+
+// checkTree checks which events were dropped, and the tree.
+func (r *verification) checkTree(txn *badger.Txn, s *store) (size uint64, err error) {
+	list, err := readDropped(txn, s.identity, s.verifier)
+	if err != nil {
+		return 0, err
+	}
+	r.gone, r.Dropped = list.spans, list.spans.count()
+	if size, err = r.checkEvents(txn, s.verifier); err != nil {
+		return 0, err
+	}
+	if n := len(r.gone); list.horizon > size || n > 0 && (r.gone[n-1].Last > list.horizon || r.gone[n-1].Last == size) {
+		return 0, droppedForged("it speaks of events that nobody can have dropped")
+	}
+	return size, nil
 }
 
 // checkEvents checks the Merkle tree from the events up to the signature.
@@ -133,7 +154,7 @@ func (r *verification) checkEvents(txn *badger.Txn, verifier note.Verifier) (siz
 // nothing lies behind them.
 func (r *verification) walkEvents(txn *badger.Txn, size uint64) (edge, error) {
 	var tree edge
-	w := newWalk(txn, 1)
+	w := newWalk(txn, r.gone, 1)
 	defer w.close()
 	for tree.size < size {
 		if err := r.look(); err != nil {
@@ -144,7 +165,11 @@ func (r *verification) walkEvents(txn *badger.Txn, size uint64) (edge, error) {
 		if err != nil {
 			return edge{}, err
 		}
-		if err := checkHashes(&tree, event, stored); err != nil {
+		leaf := stored[0] // of an event whose content was dropped; the root vouches for it
+		if event != nil {
+			leaf = tlog.RecordHash(event)
+		}
+		if err := checkHashes(&tree, leaf, stored); err != nil {
 			return edge{}, err
 		}
 		r.Events, r.FirstBad = tree.size, 0
@@ -160,9 +185,9 @@ func (r *verification) walkEvents(txn *badger.Txn, size uint64) (edge, error) {
 }
 
 // checkHashes computes what must be stored with an event and compares.
-func checkHashes(tree *edge, event []byte, stored []tlog.Hash) error {
+func checkHashes(tree *edge, leaf tlog.Hash, stored []tlog.Hash) error {
 	index := tlog.StoredHashIndex(0, int64(tree.size))
-	want, err := tree.add(tlog.RecordHash(event))
+	want, err := tree.add(leaf)
 	if err != nil {
 		return err
 	}
@@ -186,6 +211,9 @@ func (r *verification) checkReceipts(ctx context.Context, txn *badger.Txn, size 
 		}
 		if receipt.last > size {
 			return receiptOutside(id, receipt, size)
+		}
+		if receipt.dropped != r.gone.has(receipt.first) {
+			return lost("RECEIPT_DAMAGED", "the receipt of command %q and the list of dropped events do not agree", id)
 		}
 		for seq := receipt.first; seq != 0 && seq <= receipt.last; seq++ {
 			if covered.has(seq) {

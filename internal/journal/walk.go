@@ -12,21 +12,28 @@ import (
 // expects each key by name, so that an iterator which ends early or skips
 // something is noticed.
 type walk struct {
-	next   uint64 // sequence number of the event the next step reads
-	events *badger.Iterator
-	hashes *badger.Iterator
+	next    uint64 // sequence number of the event the next step reads
+	dropped spans
+	events  *badger.Iterator
+	hashes  *badger.Iterator
 }
 
 // newWalk starts before event from. txn must be read-only.
-func newWalk(txn *badger.Txn, from uint64) *walk {
+func newWalk(txn *badger.Txn, dropped spans, from uint64) *walk {
 	w := &walk{
-		next:   from,
+		next: from, dropped: dropped,
 		events: txn.NewIterator(badger.IteratorOptions{Prefix: []byte(eventPrefix)}),
 		hashes: txn.NewIterator(badger.IteratorOptions{Prefix: []byte(hashPrefix)}),
 	}
-	w.events.Seek(eventKey(from))
-	w.hashes.Seek(hashKey(tlog.StoredHashIndex(0, int64(from-1))))
+	w.seek(from)
 	return w
+}
+
+// seek goes on before another event.
+func (w *walk) seek(next uint64) {
+	w.next = next
+	w.events.Seek(eventKey(next))
+	w.hashes.Seek(hashKey(tlog.StoredHashIndex(0, int64(next-1))))
 }
 
 func (w *walk) close() {
@@ -36,13 +43,14 @@ func (w *walk) close() {
 
 // step reads one event and the hashes stored with it: its leaf hash, then
 // those of the subtrees it completes. It checks the leaf hash. The bytes of
-// the event are good until the next step.
+// the event are good until the next step. Of an event whose content was dropped
+// they are nil, and the leaf hash stands for it.
 func (w *walk) step() (event []byte, hashes []tlog.Hash, err error) {
 	event, err = valueAt(w.events, eventKey(w.next))
 	if err != nil {
 		return nil, nil, err
 	}
-	if event == nil {
+	if event == nil && !w.dropped.has(w.next) {
 		return nil, nil, eventMissing(w.next)
 	}
 	index := tlog.StoredHashIndex(0, int64(w.next-1))
@@ -59,11 +67,14 @@ func (w *walk) step() (event []byte, hashes []tlog.Hash, err error) {
 		hashes[i] = tlog.Hash(b)
 		w.hashes.Next()
 	}
+	w.next++
+	if event == nil {
+		return nil, hashes, nil
+	}
 	if tlog.RecordHash(event) != hashes[0] {
-		return nil, nil, eventChanged(w.next)
+		return nil, nil, eventChanged(w.next - 1)
 	}
 	w.events.Next()
-	w.next++
 	return event, hashes, nil
 }
 
