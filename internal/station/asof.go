@@ -116,7 +116,18 @@ func notThen(name string, at time.Time) error {
 // none yet. Instants of events never run backwards, so it can be halved.
 func (s *Station) sequenceAt(ctx context.Context, at time.Time) (int64, error) {
 	l := loader{journal: s.journal}
-	low, high := int64(0), s.current.Load().sequence // low is at or before it, what is above high is not
+	// low is at or before it, what is above high is not.
+	low, high := int64(s.journal.Horizon()), s.current.Load().sequence
+	if low > 0 {
+		first, err := l.instantOf(min(low+1, high))
+		if err != nil {
+			return 0, err
+		}
+		if at.Before(first) {
+			return 0, fault.New(fault.Precondition, "AS_OF_DROPPED",
+				"what was known at %s is not known any more: what lay before %s was dropped when its time was over", clockWords(at), clockWords(first))
+		}
+	}
 	for low < high {
 		if err := ctx.Err(); err != nil {
 			return 0, err

@@ -159,13 +159,8 @@ func foundByPerson(d *pb.Defect, person string, results []entry) bool {
 // is no longer on the vehicle nothing is left to be checked, and it is closed.
 func (st *state) repairRecorded(v *vehicle, e *pb.RepairRecorded, rows *rowSet) error {
 	d := v.defects[e.GetDefect()]
-	if d == nil {
+	if d == nil && st.sequence > st.horizon {
 		return unreadable("the repair of "+e.GetDefect(), errEvent)
-	}
-	next := proto.CloneOf(d)
-	next.State, next.Repair = pb.DefectState_DEFECT_STATE_RECTIFIED, e.GetRepair()
-	if v.model.steps[d.GetStepId()] == nil {
-		next = st.closed(next)
 	}
 	for _, id := range e.GetRecheckSteps() {
 		a := &verdict.Answer{}
@@ -175,6 +170,14 @@ func (st *state) repairRecorded(v *vehicle, e *pb.RepairRecorded, rows *rowSet) 
 		a.VoidBefore = st.station
 		st.putStep(v, id, a, rows)
 		v.reconsider(id)
+	}
+	if d == nil {
+		return nil // it was put right and checked long ago; who found it was dropped
+	}
+	next := proto.CloneOf(d)
+	next.State, next.Repair = pb.DefectState_DEFECT_STATE_RECTIFIED, e.GetRepair()
+	if v.model.steps[d.GetStepId()] == nil {
+		next = st.closed(next)
 	}
 	return st.putDefect(v, next, rows)
 }

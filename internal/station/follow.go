@@ -5,6 +5,8 @@ import (
 	"errors"
 	"time"
 
+	"bayround/internal/journal"
+	"bayround/internal/merkle"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -56,6 +58,9 @@ func (f *follower) catchUp(ctx context.Context) error {
 		if isClosed(f.station.closing) {
 			return stopping()
 		}
+		if err := f.passDropped(sequence); err != nil {
+			return err
+		}
 		ev, err := parseEvent(sequence, record)
 		if err != nil {
 			return err
@@ -72,6 +77,39 @@ func (f *follower) catchUp(ctx context.Context) error {
 		return err
 	}
 	return f.flush()
+}
+
+// maxDroppedHashes is how many hashes of dropped events one message holds.
+const maxDroppedHashes = 4096
+
+// passDropped sends the hashes of the dropped events that lie before an event. The
+// newest event of a journal is never dropped, so there always is one behind them.
+func (f *follower) passDropped(before uint64) error {
+	newest := f.sequence
+	if f.gathered != nil {
+		all := f.gathered.GetEvents().GetEvents()
+		newest = uint64(all[len(all)-1].GetSequence())
+	}
+	if newest+1 == before {
+		return nil
+	}
+	if err := f.flush(); err != nil { // commands are dropped whole
+		return err
+	}
+	for first := newest + 1; first < before; first += maxDroppedHashes {
+		last := min(first+maxDroppedHashes, before) - 1
+		leaves, err := f.station.journal.Leaves(journal.Span{First: first, Last: last})
+		if err != nil {
+			return err
+		}
+		events := &pb.CommandEvents{DroppedFirstSequence: int64(first), DroppedLeafHashes: merkle.Bytes(leaves)}
+		token := followToken(f.station.journal.ID(), last, nil)
+		if err := f.send(&pb.FollowResponse{Token: token, Message: &pb.FollowResponse_Events{Events: events}}); err != nil {
+			return err
+		}
+		f.sequence, f.token = last, token
+	}
+	return nil
 }
 
 // gather adds an event to the command that is under way.

@@ -7,6 +7,7 @@ import (
 	"maps"
 	"slices"
 	"strings"
+	"time"
 
 	"google.golang.org/protobuf/proto"
 
@@ -29,6 +30,19 @@ func (l *loader) event(sequence int64) (*pb.JournalEvent, error) {
 		return nil, err
 	}
 	return parseEvent(uint64(sequence), b)
+}
+
+// instantOf is when an event happened; of one whose content was dropped, when the
+// newest before it did that is left.
+func (l *loader) instantOf(sequence int64) (time.Time, error) {
+	if gone, dropped := l.journal.Dropped(uint64(sequence)); dropped {
+		sequence = int64(gone.First) - 1 // the first events put things in force and are never dropped
+	}
+	ev, err := l.event(sequence)
+	if err != nil {
+		return time.Time{}, err
+	}
+	return ev.GetStationTime().AsTime(), nil
 }
 
 func parseEvent(sequence uint64, b []byte) (*pb.JournalEvent, error) {

@@ -185,11 +185,9 @@ func (l *loader) liveRounds(ctx context.Context, vehicle string) (uuids []string
 func (l *loader) state(ctx context.Context, st *state) (err error) {
 	st.sequence = int64(cmp.Or(l.at, l.journal.Size()))
 	if st.sequence > 0 {
-		newest, err := l.event(st.sequence)
-		if err != nil {
+		if st.station, err = l.instantOf(st.sequence); err != nil {
 			return err
 		}
-		st.station = newest.GetStationTime().AsTime()
 	}
 	refs, err := l.refs(ctx)
 	if err != nil {

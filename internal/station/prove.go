@@ -3,9 +3,8 @@ package station
 import (
 	"context"
 
-	"golang.org/x/mod/sumdb/tlog"
-
 	"bayround/internal/fault"
+	"bayround/internal/journal"
 	"bayround/internal/merkle"
 	pb "bayround/proto/bayround/v1"
 )
@@ -21,14 +20,19 @@ func (s *Station) ProveInclusion(_ context.Context, req *pb.ProveInclusionReques
 	if seq > signed.Size {
 		return nil, fault.New(fault.NotFound, "EVENT_UNKNOWN", "there is no event %d; the record holds events 1 to %d", seq, signed.Size)
 	}
-	record, err := s.journal.Event(seq)
+	leaves, err := s.journal.Leaves(journal.Span{First: seq, Last: seq})
 	if err != nil {
 		return nil, err
+	}
+	var record []byte // none when its content was dropped
+	if _, dropped := s.journal.Dropped(seq); !dropped {
+		if record, err = s.journal.Event(seq); err != nil {
+			return nil, err
+		}
 	}
 	path, err := s.journal.Prove(seq, signed.Size)
 	if err != nil {
 		return nil, err
 	}
-	leaf := tlog.RecordHash(record)
-	return &pb.ProveInclusionResponse{Record: record, LeafHash: leaf[:], Checkpoint: string(checkpoint), AuditPath: merkle.Bytes(path)}, nil
+	return &pb.ProveInclusionResponse{Record: record, LeafHash: leaves[0][:], Checkpoint: string(checkpoint), AuditPath: merkle.Bytes(path)}, nil
 }

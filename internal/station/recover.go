@@ -34,7 +34,7 @@ func (s *Station) recover(ctx context.Context) error {
 // rebuild makes all rows anew by applying every event. erased are the digests of
 // what stood apart of people who were erased.
 func rebuild(ctx context.Context, j *journal.Journal) (erased [][32]byte, err error) {
-	r := replay{journal: j, state: newState(noArchive{})}
+	r := newReplay(j)
 	err = j.Rebuild(ctx, r.project)
 	return r.erased, err
 }
@@ -44,6 +44,13 @@ type replay struct {
 	journal *journal.Journal
 	state   *state
 	erased  [][32]byte
+}
+
+// newReplay begins before the first event.
+func newReplay(j *journal.Journal) *replay {
+	r := &replay{journal: j, state: newState(noArchive{})}
+	r.state.horizon = int64(j.Horizon())
+	return r
 }
 
 // project gives the rows of one event.
@@ -70,8 +77,8 @@ func (r *replay) project(sequence uint64, event []byte) ([]journal.Row, error) {
 
 // last tells whether an event is the last one of its command.
 func (r *replay) last(sequence uint64, command string) (bool, error) {
-	if sequence == r.journal.Size() {
-		return true, nil
+	if _, dropped := r.journal.Dropped(sequence + 1); dropped || sequence == r.journal.Size() {
+		return true, nil // commands are dropped whole
 	}
 	next, err := r.journal.Event(sequence + 1)
 	if err != nil {

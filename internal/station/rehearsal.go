@@ -61,9 +61,11 @@ func (a *pastArchive) result(sequence int64, stepID string) (*pb.Result, error) 
 	return l.result(sequence, stepID, true)
 }
 
-// newRehearsal begins right after an event; 0 is before the first one. instead
-// changes what is in force in what would have been.
+// newRehearsal begins right after an event; 0 is before the first one. What lies before
+// the horizon of a pruning cannot be gone through again. instead changes what is
+// in force in what would have been.
 func (s *Station) newRehearsal(ctx context.Context, from int64, instead func(*draft)) (*rehearsal, error) {
+	from = max(from, int64(s.journal.Horizon()))
 	r := &rehearsal{station: s, archive: &pastArchive{station: s, at: from}, told: map[string]string{}}
 	r.was, r.would = newState(r.archive), newState(r.archive)
 	r.archive.state = r.was

@@ -95,7 +95,7 @@ func (k *scrubbing) look(ctx context.Context) {
 func (s *Station) scrub(ctx context.Context, rows bool) error {
 	report, err := s.read(ctx)
 	if err == nil && rows && s.journal.RowsComplete() && report.Events <= rowsCheckedTo {
-		r := replay{journal: s.journal, state: newState(noArchive{})}
+		r := newReplay(s.journal)
 		err = s.journal.CheckRows(ctx, r.project)
 	}
 	if ctx.Err() != nil || fault.Is(err, fault.Unavailable) {

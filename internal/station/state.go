@@ -23,6 +23,7 @@ type state struct {
 	opened   []roundRef          // every round, in the order of opening; only ever appended to
 	changed  map[string]*vehicle // since the last publication
 	instead  func(d *draft)      // changes what is put in force, to see what would have been; nil for what was
+	horizon  int64               // event up to which content may have been dropped; what led to a defect may be gone
 	reframed bool                // some round's frame has changed since the last publication
 
 	// archive reads what is not in memory.

@@ -133,6 +133,9 @@ func (s *Station) start(ctx context.Context, defaults []catalogue.File) error {
 		s.fellBehind()
 		return nil // nothing can be applied either
 	}
+	if err := s.settle(ctx); err != nil {
+		return fmt.Errorf("finish the pruning of the record: %w", err)
+	}
 	if err := s.applyDefaults(ctx, defaults); err != nil {
 		return fmt.Errorf("apply the default files: %w", err)
 	}

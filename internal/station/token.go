@@ -41,6 +41,9 @@ func (s *Station) resume(token string) (sequence uint64, err error) {
 	if parts[0] != s.journal.ID() || sequence > s.journal.Size() {
 		return 0, otherHistory()
 	}
+	if _, dropped := s.journal.Dropped(sequence); dropped {
+		return sequence, nil // nothing is left to hold the token against
+	}
 	var record []byte
 	if sequence > 0 {
 		if record, err = s.journal.Event(sequence); err != nil {
