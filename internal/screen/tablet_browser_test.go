@@ -38,10 +38,13 @@ const tooSmall = `(() => {
 
 // spilt finds what leaves its place sideways: text out of a button, the page or its
 // parts wider than the glass.
-const spilt = `[...document.querySelectorAll("html, body, .body, .answer, .head, .bar, .given, .notice, button, summary")]
+const spilt = `[...document.querySelectorAll("html, body, .body, .answer, .head, .bar, .given, .notice, button, summary, a.key")]
   .filter(e => e.checkVisibility() && !e.classList.contains("spot"))
-  .filter(e => e.scrollWidth > e.clientWidth + 3 || (e.matches("button, summary") && e.scrollHeight > e.clientHeight + 3) || e.getBoundingClientRect().right > innerWidth + 1)
+  .filter(e => e.scrollWidth > e.clientWidth + 3 || (e.matches("button, summary, a.key") && e.scrollHeight > e.clientHeight + 3) || e.getBoundingClientRect().right > innerWidth + 1)
   .map(e => e.tagName + "." + e.className + ": " + e.textContent.trim().slice(0, 60) + " " + e.scrollWidth + ">" + e.clientWidth + " " + e.scrollHeight + ">" + e.clientHeight)`
+
+// wrapped finds a question that is broken into lines beside what leads elsewhere.
+const wrapped = `[...document.querySelectorAll(".led h1")].filter(e => e.clientHeight > 1.5 * parseFloat(getComputedStyle(e).lineHeight)).map(e => e.textContent)`
 
 // covered finds controls whose middle lies under something else.
 const covered = `[...document.querySelectorAll("button, summary, input:not([type=hidden]), textarea")]
@@ -75,7 +78,7 @@ func TestTabletPage_FitsTheGlass(t *testing.T) {
 				showView(desk, views[name]) // and the socket brings it
 				b.until(t, fmt.Sprintf("document.getElementById('main').textContent.replace(/\\s+/g, '') === %q", mainWords(t, views[name])))
 				b.shoot(t, "tablet-"+name+"-"+glass.name)
-				for what, question := range map[string]string{"too small": tooSmall, "cut off": spilt, "covered": covered} {
+				for what, question := range map[string]string{"too small": tooSmall, "cut off": spilt, "wrapped": wrapped, "covered": covered} {
 					if found := value[[]string](t, b, question); len(found) > 0 {
 						t.Errorf("%s: %q", what, found)
 					}
