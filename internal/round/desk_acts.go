@@ -158,6 +158,8 @@ func (d *Desk) meantForAnother(a Act) bool {
 	case "field", "key", "section", "grooves", "level", "see", "count", "note", "proof", "drop-photo", "alone", "photo",
 		"take", "take-again", "by-hand", "read-again", "enter", "record", "confirm", "skip", "cure-cancel", "control":
 		return at != d.session.Step
+	case "cure": // of the step in the light, or of what was found last
+		return a.Values["step"] != "" && at != d.session.Step
 	}
 	return false
 }

@@ -255,7 +255,10 @@ func walkingAct(t *rapid.T, v *View, act func(string, ...string) Act) Act {
 	case "correct":
 		return act("correct", "step", rapid.SampledFrom(v.Round.Marks).Draw(t, "mark").StepID)
 	case "cure":
-		return act("cure", "done", "cleaned", "amount", "0.5", "unit", "L")
+		if rapid.Bool().Draw(t, "of what was found last") {
+			return act("cure", "done", "cleaned", "amount", "0.5", "unit", "L")
+		}
+		return act("cure", "step", rapid.SampledFrom(v.Round.Marks).Draw(t, "mark").StepID, "done", "cleaned")
 	case "gauge":
 		return act("gauge", "gauge", rapid.SampledFrom([]string{"gauges/g-1", "gauges/d-1"}).Draw(t, "gauge"))
 	case "engine":

@@ -23,7 +23,7 @@ func (d *Desk) stepView(ctx context.Context, marks []Mark) *Step {
 		CheckStep: unanswered(step), Entry: d.entryView(ctx, step), Gauge: d.scene.gauge(d.gaugeFor(step)),
 		NeedsGauge: gaugedAs(step, d.scene.gauges) != pb.Quantity_QUANTITY_UNSPECIFIED,
 		Alone:      step.GetState().GetAssistant() && s.Assistant == "", AloneMethod: s.Draft.Alone,
-		HeldUntil: d.heldUntil(step), Correcting: s.Correct, Confirm: s.Confirm, AskLeft: s.AskLeft, MustTellControl: d.mustTellControl(step),
+		HeldUntil: d.heldUntil(step), Correcting: s.Correct, CanCure: d.canCureNow(step), Confirm: s.Confirm, AskLeft: s.AskLeft, MustTellControl: d.mustTellControl(step),
 		FirstOfStop: place == 0 || marks[place-1].Stop != marks[place].Stop,
 	}
 	if at := s.Engine.coldAt(step, now); at.After(now) {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"slices"
-	"strings"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -127,71 +126,6 @@ func (d *Desk) takePhoto(_ context.Context, a Act) error {
 	next.Photos = append(next.Photos, sum)
 	d.session.Draft = next
 	return nil
-}
-
-// beginCure starts the new reading after something was put right. What was found
-// stays in the record.
-func (d *Desk) beginCure(_ context.Context, a Act) error {
-	s := d.session
-	if s.Given == nil {
-		return fault.New(fault.Precondition, "CURE_OF_NOTHING", "record first what was found, then what was put right")
-	}
-	if !s.Given.CanCure {
-		return fault.New(fault.Precondition, "NOTHING_TO_CURE", "nothing that can be put right on the spot was found at %q; what was found there stays open until it is repaired", s.Given.Title)
-	}
-	done := strings.TrimSpace(a.Values["done"])
-	if done == "" || len([]rune(done)) > 200 {
-		return fault.New(fault.Invalid, "CURE_WRONG", "say in a few words what was done, for instance: topped up")
-	}
-	amount, err := amountOf(a.Values["amount"])
-	if err != nil {
-		return err
-	}
-	step, _ := d.scene.stepOf(s.Given.StepID)
-	response, err := s.Given.response()
-	if step == nil || err != nil {
-		return errors.Join(err, fault.New(fault.NotFound, "STEP_UNKNOWN", "this step is not in the round"))
-	}
-	s.Step = ""
-	s.light(step.GetStepId(), d.wall())
-	s.Cure = &cure{Found: *s.Given, Result: response.GetResultId(), Done: done, Amount: amount, Unit: a.Values["unit"]}
-	return nil
-}
-
-// amountOf reads how much was used; nothing is 0.
-func amountOf(text string) (float64, error) {
-	text = strings.TrimSpace(text)
-	if text == "" {
-		return 0, nil
-	}
-	x, whole := number(text)
-	if !whole || x < 0 {
-		return 0, fault.New(fault.Invalid, "AMOUNT_WRONG", "an amount is a number from 0; leave it empty when nothing was used")
-	}
-	return x, nil
-}
-
-// endCure leaves what was found as it is.
-func (d *Desk) endCure(ctx context.Context, _ Act) error {
-	s := d.session
-	if s.Cure == nil {
-		return fault.New(fault.Precondition, "NO_CURE", "nothing is being put right")
-	}
-	_, place := d.scene.stepOf(s.Step)
-	s.Cure, s.Step = nil, ""
-	return d.goOn(ctx, place)
-}
-
-// message is the cure as it is recorded; nil when there is none for the step.
-func (c *cure) message(step *pb.CheckStep) *pb.Cure {
-	if c == nil || c.Found.StepID != step.GetStepId() {
-		return nil
-	}
-	m := &pb.Cure{FoundResultId: c.Result, Done: c.Done, Amount: c.Amount}
-	if c.Amount > 0 {
-		m.Unit = c.Unit
-	}
-	return m
 }
 
 // response is what the twin answered.

@@ -236,6 +236,7 @@ type Step struct {
 	HeldUntil   time.Time    // the least time of looking ends then; zero when it does not hold
 	ColdAt      *time.Time   // it waits until then for a cold engine; nil when it need not
 	Correcting  bool         // it was answered in this round; a new answer supersedes
+	CanCure     bool         // what was found here in this round can be put right and read again
 	Cure        *Given       // what was found and is being put right; the entry is the new reading
 	Defects     []*pb.Defect // open here
 	Undoes      int32        // seconds a turnout would cost while it is open

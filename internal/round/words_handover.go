@@ -49,6 +49,7 @@ func (h handover) text() string {
 		{"Why", h.why()},
 		{"Limits in force", h.limits()},
 		{"Found today", h.found(true)},
+		{"Put right today", h.putRight()},
 		{"Open from before", h.found(false)},
 		{"Not checked", h.notChecked()},
 		{"Left open", h.leftOpen()},
@@ -115,6 +116,22 @@ func (h handover) found(today bool) (lines []string) {
 			line += ". To do: " + f.GetDriverDoes()
 		}
 		lines = append(lines, line)
+	}
+	return lines
+}
+
+// putRight is what was found and put right on the spot in the round, and read again.
+func (h handover) putRight() (lines []string) {
+	for _, s := range h.steps {
+		cure := s.GetLast().GetCure()
+		if cure == nil || s.GetLast().GetRound() != h.round.GetName() {
+			continue
+		}
+		line := s.GetTitle() + ": " + strings.TrimSuffix(cure.GetDone(), ".")
+		if cure.GetAmount() > 0 {
+			line += ", " + measured(typedAgain(cure.GetAmount()), cure.GetUnit()) + " used"
+		}
+		lines = append(lines, line+"; then "+answerWords(s, s.GetLast()))
 	}
 	return lines
 }

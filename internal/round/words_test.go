@@ -158,12 +158,13 @@ func TestHandover_SaysWhatTheNextWatchMustKnow(t *testing.T) {
 	skipped := &pb.Result{Note: "bay door", Answer: &pb.Result_NotChecked{NotChecked: &pb.NotChecked{Reason: pb.NotCheckedReason_NOT_CHECKED_REASON_NOT_REACHABLE}}}
 	h := handover{
 		vehicle: &pb.VehicleConfiguration{CallSign: "WN11"}, routine: &pb.Routine{Title: "shift check"}, driver: "Tamsel Arkwith", assistant: "Borin Quellmere",
-		round: &pb.Round{Name: "rounds/1", AnsweredSteps: []string{"A", "B"}}, at: at, zone: time.FixedZone("", 3600), note: " Watch the oil. ",
+		round: &pb.Round{Name: "rounds/1", AnsweredSteps: []string{"A", "B", "E", "F"}}, at: at, zone: time.FixedZone("", 3600), note: " Watch the oil. ",
 		waits: "3 results wait to be sent",
 		steps: []*pb.CheckStep{
 			{StepId: "A", Title: "Windscreen"},
 			{StepId: "B", Title: "Roof gear", Last: skipped},
 			{StepId: "C", Title: "Siren", Last: skipped}, // in an earlier round
+			cured("E", "Engine oil", "rounds/1"), cured("F", "Coolant", "rounds/0"),
 		},
 		readiness: &pb.Readiness{
 			Verdict:      pb.Verdict_VERDICT_RESTRICTED,
@@ -190,6 +191,8 @@ Limits in force:
 - no pump: Pump stuck
 Found today:
 - Windscreen: Screen cracked, found 2 times. To do: Tell the officer.
+Put right today:
+- Engine oil: topped up, 1.5 L used; then between the marks, 90 %
 Open from before:
 - D: Pump stuck, repaired: check it again
 Not checked:
@@ -207,6 +210,14 @@ From the driver: Watch the oil.`
 	if got := h.text(); got != "WN11, shift check, Mon 2 Mar 2026 08:12. Driver Tamsel Arkwith.\nVerdict: fit to respond." {
 		t.Errorf("with nothing to tell it says\n%s", got)
 	}
+}
+
+// cured is a step at which something was put right in a round.
+func cured(id, title, round string) *pb.CheckStep {
+	return &pb.CheckStep{StepId: id, Title: title, Last: &pb.Result{
+		Round: round, Cure: &pb.Cure{Done: "topped up.", Amount: 1.5, Unit: "L"},
+		Answer: &pb.Result_Level{Level: &pb.Level{Mark: pb.LevelMark_LEVEL_MARK_BETWEEN, Fraction: 0.9}},
+	}}
 }
 
 // The words of the tablet are the trade's (screens.md): no "OK", no "submit", no "please".

@@ -14,7 +14,7 @@ func TestLaw_EveryAnswerSaysWhichStepItIsMeantFor(t *testing.T) {
 	answering := map[string]bool{}
 	freshSteps(t, func(t *testing.T, v *round.View) {
 		for i := range v.Step.Entry.Choices {
-			v.Step.Entry.Choices[i].Chosen = true // what can be said of a fault is said in a form of its own
+			v.Step.Entry.Choices[i].Chosen, v.Step.Entry.Choices[i].Of = true, v.Step.GetAlike() // what can be said of a fault is said in a form of its own
 		}
 		v.Step.Entry.Proof = &round.Proof{Question: "What stands above the door?"}
 		doc, _ := regionsOf(t, v)

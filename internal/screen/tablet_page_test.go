@@ -16,7 +16,7 @@ var deskActs = map[string][]string{
 	"go": {"step"}, "next": nil, "previous": nil, "field": {"id"}, "key": {"key"}, "enter": nil, "section": {"n"}, "grooves": {"n"},
 	"level": {"mark", "fraction"}, "see": {"condition"}, "count": {"condition", "affected"}, "note": {"text"}, "proof": {"text"},
 	"drop-photo": {"sha256"}, "record": {"left"}, "control": nil, "take": {"do"}, "take-again": nil, "read-again": nil, "by-hand": {"on"}, "confirm": nil, "alone": {"on"}, "skip": {"reason", "note"}, "undo": nil,
-	"cure": {"done", "amount", "unit"}, "cure-cancel": nil, "correct": {"step"},
+	"cure": {"done", "amount", "unit", "step"}, "cure-cancel": nil, "correct": {"step"},
 	"turnout": nil, "safe": {"step"}, "away": nil, "back": nil, "overview": nil, "walk": nil, "sign-page": nil, "hand-note": {"text"},
 	"sign": {"pin"}, "give-up": {"note"}, "done": nil, "dismiss": {"id"}, "dismiss-notice": nil,
 }

@@ -155,6 +155,9 @@ func stateViews(t testing.TB, views map[string]*round.View) {
 	v.Step.Cure = &round.Given{Title: "Rear inner tyre pressure", Answer: "6.2 bar"}
 	v.Step.Correcting, v.Step.NeedsGauge, v.Step.Gauge = true, true, v.Gauges[1]
 	views["cure"] = v
+	v = walkView(t, "WN11", "shift", "FLU-010/engine-oil")
+	v.Step.Correcting, v.Step.CanCure, v.Step.Entry.Needs = true, true, "set the level"
+	views["cure-later"] = v
 
 	v = walkView(t, "WN11", "shift", "CAB-060/door-driver")
 	v.Link = round.Link{Since: sampleNow.Add(-20 * time.Minute), Pending: 37, Photos: 2, Skew: -3 * time.Minute, Refused: []round.Refused{

@@ -195,6 +195,9 @@ func (p pane) AlsoSeen() []round.Choice {
 // MoreWord names what else can be given beside the answer.
 func (p pane) MoreWord() string {
 	var words []string
+	if p.Step.CanCure {
+		words = append(words, "put right")
+	}
 	if p.Step.NeedsGauge && p.Step.Gauge != nil {
 		words = append(words, "gauge")
 	}
