@@ -113,6 +113,7 @@ func TestOffline_ARoundIsBegunJudgedSignedAndSentLater(t *testing.T) {
 	p := b.open(k.Tablet, 1280, 800)
 	r := newRobot(p, s.address, "vehicles/t1", "routines/before-tow")
 	r.until(`/all sent/.test(document.body.innerText)`)
+	r.until(`!!document.querySelector('input[name="vehicle"][value="vehicles/t1"]')`) // the tablet has taken it over
 	s.kill()
 	p.until(`/not live|offline|no station/i.test(document.body.innerText)`)
 	for _, id := range slices.Sorted(maps.Keys(r.steps)) { // one fault, wherever one can be seen
