@@ -224,6 +224,44 @@ func (c *recordCopy) rootAt(size uint64) (root tlog.Hash, known bool, err error)
 	return root, true, err
 }
 
+// leftOver says why what a station has left after a loss is not what the copy holds
+// up to there, nil when it is. A copy that does not reach so far is held to it as it
+// goes on.
+func (c *recordCopy) leftOver(kept uint64, newer merkle.Checkpoint, path [][]byte) (why, err error) {
+	if kept == 0 || kept > c.size() {
+		return nil, nil
+	}
+	root, known, err := c.rootAt(kept)
+	if err != nil {
+		return nil, err
+	}
+	if !known {
+		return fmt.Errorf("no command known here ends at event %d", kept), nil
+	}
+	hashes, why := merkle.Hashes(path)
+	if why == nil {
+		why = merkle.Grown(merkle.Checkpoint{Size: kept, Root: root}, newer, hashes)
+	}
+	return why, nil
+}
+
+// tellsOfLoss tells whether the copy holds, from an event on, that a person has
+// accepted the loss of what was there before.
+func (c *recordCopy) tellsOfLoss(first uint64) (told bool, err error) {
+	begin := func(*pb.RecordHead) error { return nil }
+	err = c.from(first, begin, func(cmd *pb.RecordCommand) error {
+		for _, record := range cmd.GetEvents() {
+			var ev pb.JournalEvent
+			if err := proto.Unmarshal(record.GetRecord(), &ev); err != nil {
+				return fmt.Errorf("read the copy: %w", err)
+			}
+			told = told || ev.GetRecordLossAccepted() != nil && uint64(ev.GetRecordLossAccepted().GetKeptEvents())+1 == first
+		}
+		return nil
+	})
+	return told, err
+}
+
 // vouched makes sure that a checkpoint is of exactly what the copy holds.
 func (c *recordCopy) vouched(checkpoint string) error {
 	if c.writer != nil {

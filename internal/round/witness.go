@@ -79,6 +79,9 @@ func (w *recordWitness) contact(ctx context.Context) error {
 	if s.Checkpoint, err = w.copy.fetch(ctx, w.journal, s); err != nil {
 		return err
 	}
+	if s, err = w.lossTold(s); err != nil {
+		return err
+	}
 	if err := w.keep(s); err != nil { // the copy leads from one checkpoint to the other
 		return err
 	}
@@ -167,28 +170,38 @@ func (w *recordWitness) lost(s sighting, proof *pb.ProveConsistencyResponse, new
 	if err != nil || proof.GetLoss().GetKeptEvents() != proof.GetProvenEvents() || kept >= signed.Size || kept > newer.Size {
 		return w.alarm(s, alarmFork, errors.Join(errors.New("the station speaks of a loss that it does not prove"), err))
 	}
-	root, known, err := w.copy.rootAt(kept)
+	why, err := w.copy.leftOver(kept, newer, proof.GetConsistencyPath())
 	if err != nil {
 		return s, err
 	}
-	if kept > 0 && known {
-		path, err := merkle.Hashes(proof.GetConsistencyPath())
-		if err == nil {
-			err = merkle.Grown(merkle.Checkpoint{Size: kept, Root: root}, newer, path)
-		}
-		if err != nil {
-			return w.alarm(s, alarmFork, err)
-		}
+	if why != nil {
+		return w.alarm(s, alarmFork, why)
 	}
-	// A copy that does not reach so far is held to what is left as it goes on.
 	aside, err := w.copy.lose(kept, w.clock())
 	if err != nil {
 		return s, err
 	}
 	w.log.Warn("a person has accepted that the station's record lost its newest events", "kept", kept, "reason", proof.GetLoss().GetReason(), "aside", aside)
 	s.Checkpoint = proof.GetCheckpoint()
-	s.Notice = &announced{Message: lossWords(proof.GetLoss(), signed.Size), At: w.clock()}
+	s.Notice, s.LossFrom = &announced{Message: lossWords(proof.GetLoss(), signed.Size), At: w.clock()}, kept+1
 	return s, w.keep(s)
+}
+
+// lossTold makes sure, once the copy holds what came after a loss, that the record
+// itself tells of it: a person has accepted it, not just the station.
+func (w *recordWitness) lossTold(s sighting) (sighting, error) {
+	if s.LossFrom == 0 {
+		return s, nil
+	}
+	told, err := w.copy.tellsOfLoss(s.LossFrom)
+	if err != nil {
+		return s, err
+	}
+	s.LossFrom = 0
+	if !told {
+		return w.alarm(s, alarmFork, errors.New("the record does not tell of the loss that the station speaks of"))
+	}
+	return s, nil
 }
 
 // alarm says that the station is not to be trusted, until a person has decided.

@@ -32,6 +32,9 @@ type sighting struct {
 	Alarm *announced `json:"alarm,omitempty"`
 	// Notice tells of a loss that was accepted, until it was read.
 	Notice *announced `json:"notice,omitempty"`
+	// LossFrom is the first event behind a loss that the record has yet to tell of; 0
+	// when there is none.
+	LossFrom uint64 `json:"loss_from,omitempty"`
 
 	onDisk bool // it came from the file, which must still be there when it is written anew
 }
