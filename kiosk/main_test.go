@@ -26,6 +26,7 @@ func TestRun_EndsAsTheHelpPromisesAndSaysWhatToDo(t *testing.T) {
 		{"a device the record cannot hold", "", []string{"serve", "--device", "Tablet 1"}, command.ExitMisused, "tablet-1"},
 		{"the driver's pages for others", "", []string{"serve", "--listen", "0.0.0.0:0"}, command.ExitMisused, "this tablet alone"},
 		{"an address in use", "", []string{"serve", "--data", t.TempDir(), "--listen", held.Addr().String(), "--bay", "127.0.0.1:0", "--log-level", "error"}, command.ExitNotThere, "--listen"},
+		{"a station forgotten that was never known", "", []string{"forget-station", "--data", t.TempDir()}, command.ExitDone, ""},
 		{"a PIN too easy", "1234\n", []string{"pin"}, command.ExitRefused, "choose another"},
 	} {
 		t.Run(tc.name, func(t *testing.T) {

@@ -57,13 +57,13 @@ func (u *Uplink) attestable() (watch int, through int64, due bool) {
 	return watch, through, waiting == 0 && through > u.witness.through
 }
 
-// pinned has everything on this tablet sent again to a station that is held to its
-// record from now on: it may be another than the one that had it, or one that lost it.
-func (u *Uplink) pinned(ctx context.Context) {
+// sendAgain has everything on this tablet sent again: the station is another than the
+// one that had it, or has lost it.
+func (u *Uplink) sendAgain(ctx context.Context) {
 	if _, told := u.outbox.station(); told == 0 {
 		return // no station was told of anything yet
 	}
-	u.log.Warn("everything on this tablet is sent again: it takes this station for the right one now")
+	u.log.Warn("everything on this tablet is sent again: the station's record is not the one that had it")
 	u.adopt.forget()
 	u.outbox.beginAnew()
 	if err := u.outbox.catchUp(ctx); err != nil {

@@ -26,7 +26,7 @@ type recordWitness struct {
 	clock   func() time.Time
 	journal pb.JournalServiceClient
 	ring    func()                // tells that something may be sent now
-	pinned  func(context.Context) // has everything sent again to a station that is held to from now on
+	again   func(context.Context) // has everything sent again
 	copy    *recordCopy           // nil until it was read; owned by the goroutine that attests
 
 	watching int   // owned likewise: the watch that runs
@@ -42,7 +42,7 @@ type recordWitness struct {
 }
 
 func newWitness(c Config, u *Uplink) (*recordWitness, error) {
-	w := &recordWitness{dir: c.Dir, device: c.Device, log: u.log, clock: u.clock, journal: u.journal, ring: u.changed.ring, pinned: u.pinned}
+	w := &recordWitness{dir: c.Dir, device: c.Device, log: u.log, clock: u.clock, journal: u.journal, ring: u.changed.ring, again: u.sendAgain}
 	s, err := readSighting(c.Dir)
 	w.told = s
 	return w, err
@@ -109,7 +109,7 @@ func (w *recordWitness) pin(ctx context.Context, now *pb.GetCheckpointResponse) 
 		return sighting{}, fmt.Errorf("the station does not sign with its own key: %w", err)
 	}
 	w.log.Info("this tablet holds the station to its record from now on", "journal", s.JournalID, "key", s.VerifierKey)
-	w.pinned(ctx)
+	w.again(ctx)
 	err := w.keep(s)
 	s.onDisk = true
 	return s, err
@@ -129,7 +129,7 @@ func (w *recordWitness) hold(ctx context.Context, s sighting, now *pb.GetCheckpo
 	var f *fault.Fault
 	switch {
 	case err == nil:
-		return w.judge(s, proof)
+		return w.judge(ctx, s, proof)
 	case errors.As(err, &f) && f.Reason == reasonBehind:
 		return s, errors.Join(err, w.offer(ctx, s, now))
 	case errors.As(err, &f) && (f.Reason == "RECORD_FORKED" || f.Reason == "CHECKPOINT_FOREIGN"):
@@ -139,7 +139,7 @@ func (w *recordWitness) hold(ctx context.Context, s sighting, now *pb.GetCheckpo
 }
 
 // judge looks at the proof itself: the station's word for it is not enough.
-func (w *recordWitness) judge(s sighting, proof *pb.ProveConsistencyResponse) (sighting, error) {
+func (w *recordWitness) judge(ctx context.Context, s sighting, proof *pb.ProveConsistencyResponse) (sighting, error) {
 	older, err := s.open(s.Checkpoint)
 	if err != nil {
 		return s, err
@@ -149,7 +149,7 @@ func (w *recordWitness) judge(s sighting, proof *pb.ProveConsistencyResponse) (s
 		return w.alarm(s, alarmFork, err)
 	}
 	if kept := uint64(proof.GetProvenEvents()); kept != older.Size {
-		return w.lost(s, proof, newer)
+		return w.lost(ctx, s, proof, newer)
 	}
 	path, err := merkle.Hashes(proof.GetConsistencyPath())
 	if err == nil {
@@ -164,7 +164,7 @@ func (w *recordWitness) judge(s sighting, proof *pb.ProveConsistencyResponse) (s
 
 // lost takes a loss over that a person has accepted at the station: what is left
 // must be what this tablet has seen, too. What is not left is put aside.
-func (w *recordWitness) lost(s sighting, proof *pb.ProveConsistencyResponse, newer merkle.Checkpoint) (sighting, error) {
+func (w *recordWitness) lost(ctx context.Context, s sighting, proof *pb.ProveConsistencyResponse, newer merkle.Checkpoint) (sighting, error) {
 	kept := uint64(proof.GetProvenEvents())
 	signed, err := s.open(proof.GetLoss().GetKnownCheckpoint())
 	if err != nil || proof.GetLoss().GetKeptEvents() != proof.GetProvenEvents() || kept >= signed.Size || kept > newer.Size {
@@ -182,6 +182,7 @@ func (w *recordWitness) lost(s sighting, proof *pb.ProveConsistencyResponse, new
 		return s, err
 	}
 	w.log.Warn("a person has accepted that the station's record lost its newest events", "kept", kept, "reason", proof.GetLoss().GetReason(), "aside", aside)
+	w.again(ctx)
 	s.Checkpoint = proof.GetCheckpoint()
 	s.Notice, s.LossFrom = &announced{Message: lossWords(proof.GetLoss(), signed.Size), At: w.clock()}, kept+1
 	return s, w.keep(s)

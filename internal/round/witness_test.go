@@ -10,6 +10,10 @@ import (
 	"testing"
 	"time"
 
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"bayround/internal/journal"
 	"bayround/internal/recordfile"
 	"bayround/internal/round"
 	"bayround/internal/station"
@@ -250,5 +254,70 @@ func TestWitness_AnotherStationIsAnAlarm(t *testing.T) {
 func TestForgetStation_OfATabletThatKnowsNone(t *testing.T) {
 	if aside, err := round.ForgetStation(t.TempDir(), time.Now()); err != nil || aside != "" {
 		t.Errorf("%q, %v", aside, err)
+	}
+}
+
+// acceptLoss writes into a record that is served by nobody that a person has accepted
+// the loss of what a checkpoint counts more.
+func acceptLoss(t testing.TB, dir, checkpoint string) {
+	t.Helper()
+	j, err := journal.Open(context.Background(), journal.Options{Dir: dir})
+	must(t, err)
+	kept := j.Size()
+	const id = "loss-accepted"
+	_, err = j.Append(context.Background(), journal.Command{ID: id}, func(next uint64) (journal.Entry, error) {
+		record, err := proto.Marshal(&pb.JournalEvent{
+			Sequence: int64(next), CommandId: id, StationTime: timestamppb.Now(), Schema: 1,
+			Event: &pb.JournalEvent_RecordLossAccepted{RecordLossAccepted: &pb.RecordLossAccepted{
+				KnownCheckpoint: checkpoint, KeptEvents: int64(kept), Reason: "the disk was replaced",
+			}},
+		})
+		return journal.Entry{Events: [][]byte{record}}, err
+	})
+	must(t, err)
+	must(t, j.Close())
+}
+
+// A loss that a person has accepted is told, and is no alarm: what was lost is put
+// aside, the copy goes on from what is left, and everything here is sent again.
+func TestWitness_AnAcceptedLossIsTold(t *testing.T) {
+	o := openOfRecord(t)
+	o.keepCopy()
+	b := newWitness(t, o.wire, "tablet-1")
+	name := b.begin(firstPump)
+	b.answer(name, stationtest.Seen(windscreen, "03"))
+	b.sent()
+	b.copied(o)
+	had, others := o.size(), 0
+	newest, err := o.GetCheckpoint(context.Background(), &pb.GetCheckpointRequest{})
+	b.must(err)
+	o.halt(func() {
+		o.Close()
+		acceptLoss(t, o.copied, newest.GetCheckpoint())
+		o.Kit = stationtest.OpenWith(o.T, nil, station.Options{Dir: o.copied, Defaults: stationtest.Small()})
+		for o.size() <= had { // what others recorded has brought it further already
+			o.RecordAll(secondPump, shiftCheck)
+		}
+		others = len(driven(t, o.Station))
+	})
+	b.await("the loss to be told", func() bool { return strings.Contains(b.up.Link().Loss, "the disk was replaced") })
+	b.sent()
+	b.copied(o)
+	b.quiet()
+	if got, want := len(driven(t, o.Station))-others, len(driven(t, b.Station)); got != want {
+		t.Errorf("the station was given %d commands again, the tablet has %d", got, want)
+	}
+	lost, err := filepath.Glob(filepath.Join(b.dir, "copy", "lost-*.record"))
+	if err != nil || len(lost) != 1 {
+		t.Fatalf("put aside of what was lost: %v, %v", lost, err)
+	}
+	file, err := os.ReadFile(lost[0])
+	b.must(err)
+	if got := len(recordsOf(t, file)); got == 0 || uint64(got) >= had {
+		t.Errorf("%d events of %d were put aside", got, had)
+	}
+	b.up.Dismiss(round.LossID)
+	if words := b.up.Link().Loss; words != "" {
+		t.Errorf("after it was read it is still told: %s", words)
 	}
 }
