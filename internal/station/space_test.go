@@ -26,7 +26,7 @@ func TestSpace_NoNewRoundWhereRoomIsScarce(t *testing.T) {
 
 	k := stationtest.OpenWith(t, clock, station.Options{Dir: dir, Now: clock.Now, Defaults: stationtest.Small(), Space: journal.Space{NoNewRoundsBytes: 1 << 60}})
 	_, err := k.Station.OpenRound(ctx, &pb.OpenRoundRequest{
-		Round: "rounds/" + k.ID(), Vehicle: "vehicles/p2", Routine: "routines/shift", Driver: "people/driver", Device: "tablet-1",
+		Round: "rounds/0b1f8a52-3f0e-4f43-9d6a-5a3ad2c0f001", Vehicle: "vehicles/p2", Routine: "routines/shift", Driver: "people/driver", Device: "tablet-1",
 	})
 	var f *fault.Fault
 	if !errors.As(err, &f) || f.Kind != fault.Exhausted || !strings.Contains(f.Message, "officer in charge") {
