@@ -46,6 +46,7 @@ type recordCopy struct {
 	file     *os.File       // of the last segment while it is written on
 	buffer   *bufio.Writer  // into file
 	writer   *recordfile.Writer
+	erased   map[string]int64 // persons that were erased, by which event; the copy may tell yet who they are
 }
 
 // size is the sequence of the newest event that it holds.
@@ -74,10 +75,20 @@ func (c *recordCopy) add(cmd *pb.RecordCommand) error {
 func (c *recordCopy) note(cmd *pb.RecordCommand, last uint64, next *pb.RecordHead) {
 	newest := &c.segments[len(c.segments)-1]
 	newest.last, c.next = last, next
-	var ev pb.JournalEvent
-	events := cmd.GetEvents()
-	if err := proto.Unmarshal(events[len(events)-1].GetRecord(), &ev); err == nil && ev.GetStationTime() != nil {
-		newest.newest = ev.GetStationTime().AsTime()
+	for _, record := range cmd.GetEvents() {
+		var ev pb.JournalEvent
+		if err := proto.Unmarshal(record.GetRecord(), &ev); err != nil {
+			continue // it was read before; it cannot be
+		}
+		if ev.GetStationTime() != nil {
+			newest.newest = ev.GetStationTime().AsTime()
+		}
+		if erased := ev.GetPersonErased(); erased != nil {
+			if c.erased == nil {
+				c.erased = map[string]int64{}
+			}
+			c.erased[erased.GetPerson()] = ev.GetSequence()
+		}
 	}
 }
 

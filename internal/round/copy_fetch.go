@@ -42,7 +42,10 @@ func (c *recordCopy) fetch(ctx context.Context, journal pb.JournalServiceClient,
 	if err != nil {
 		return "", err
 	}
-	return checkpoint, c.roll(checkpoint)
+	if err := c.roll(checkpoint); err != nil {
+		return "", err
+	}
+	return checkpoint, c.erase()
 }
 
 // take writes the parts of a stretch on.

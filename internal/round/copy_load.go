@@ -21,6 +21,18 @@ import (
 // left half written is cut back; what does not join on is left alone and counts
 // no more.
 func openCopy(dir string, log *slog.Logger) (*recordCopy, error) {
+	c, err := readCopy(dir, log)
+	if err != nil {
+		return nil, err
+	}
+	if err := c.erase(); err != nil {
+		return nil, err
+	}
+	return c, nil
+}
+
+// readCopy is openCopy without erasing.
+func readCopy(dir string, log *slog.Logger) (*recordCopy, error) {
 	c := &recordCopy{dir: filepath.Join(dir, copyFolder), log: log}
 	if err := os.MkdirAll(c.dir, 0o700); err != nil {
 		return nil, fmt.Errorf("make the folder of the copy: %w", err)

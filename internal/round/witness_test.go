@@ -321,3 +321,31 @@ func TestWitness_AnAcceptedLossIsTold(t *testing.T) {
 		t.Errorf("after it was read it is still told: %s", words)
 	}
 }
+
+// Whoever was erased at the station is erased in the tablet's copy, too, and the copy
+// still proves itself.
+func TestWitness_WhoWasErasedIsErasedInTheCopy(t *testing.T) {
+	o := openOfRecord(t)
+	b := newWitness(t, o.wire, "tablet-1")
+	b.copied(o)
+	tells := func() (found bool) {
+		for _, name := range b.segments() {
+			file, err := os.ReadFile(name)
+			b.must(err)
+			found = found || bytes.Contains(file, []byte("Other Driver"))
+		}
+		return found
+	}
+	if !tells() {
+		t.Fatal("the copy does not tell who people/other is to begin with")
+	}
+	_, err := o.ErasePerson(context.Background(), &pb.ErasePersonRequest{RequestId: o.ID(), Person: "people/other", By: "people/driver", Reason: "left the service"})
+	b.must(err)
+	b.copied(o)
+	if tells() {
+		t.Error("the copy still tells who people/other was")
+	}
+	o.RecordAll(firstPump, shiftCheck)
+	b.copied(o)
+	b.quiet()
+}
