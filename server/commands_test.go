@@ -92,7 +92,7 @@ func TestApply_ShowsWhatWouldChangeAndRefusesWhole(t *testing.T) {
 	requireIn(t, must(t, "apply", folder, "--server", s.address), "nothing changes")
 
 	writeFile(t, people, "people:\n  - {name: people/newcomer, title: Renamed, roles: [ROLE_DRIVER]}\n")
-	requireIn(t, must(t, "apply", folder, "--check", "--server", s.address), "changed  people/newcomer", "Renamed")
+	requireIn(t, must(t, "apply", folder, "--check", "--server", s.address), "changed  people/newcomer", "title: given → another one given")
 
 	writeFile(t, filepath.Join(folder, "zz.yaml"), "people:\n  - {name: people/other, title: Other,\n     roles: [ROLE_DANCER]}\n")
 	got := do(t, "apply", folder, "--server", s.address)

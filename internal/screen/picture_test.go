@@ -89,7 +89,7 @@ func TestWire_IsJSONAndKeepsMarkupShort(t *testing.T) {
 func TestHub_ADrawingThatFailsIsNotTakenForTheTruth(t *testing.T) {
 	k := serve(t, newDesk(wholeBay(t)), quickLimits())
 	page := k.dial(t, k.public, "/ws/bay")
-	if f := page.next(t); !f.Beat.Live || len(f.Regions) != 3 {
+	if f := page.next(t); !f.Beat.Live || len(f.Regions) != 4 {
 		t.Fatalf("the first frame is not whole and live: %+v", f.Beat)
 	}
 	k.desk.setBay(nil) // the drawing panics

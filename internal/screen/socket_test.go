@@ -178,7 +178,7 @@ func TestSocket_WhoeverComesAnewIsSentTheWholeState(t *testing.T) {
 	first.shows(t, "far", "Wiper blades")
 	_ = first.Close()
 	again := k.dial(t, k.public, "/ws/bay").next(t)
-	if len(again.Regions) != 3 || !strings.Contains(again.Regions[0].HTML, "Wiper blades") {
+	if len(again.Regions) != 4 || !strings.Contains(again.Regions[0].HTML, "Wiper blades") {
 		t.Errorf("the first frame after coming back holds %d regions", len(again.Regions))
 	}
 }
