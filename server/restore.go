@@ -23,9 +23,9 @@ the record is written, its root held against that checkpoint, and read back.
 A restore that breaks off leaves a folder that no station starts with; restore into it again.
 
 What is not in the backup is not in the station: whatever happened after it was made. Tablets that
-are still there bring their own results again by themselves, and what they hold of the station's
-record shows that it is behind: see "server repair", which brings it back from them. What was erased after the backup was
-made is back, and must be erased again.
+saw more of the record show that it is behind: it then takes nothing. What they hold of it lies in the
+folder refill; there is no command yet that brings it back. What was erased after the backup was made
+is back, and must be erased again.
 
 Never start two stations from one record: see "server move".`
 

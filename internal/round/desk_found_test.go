@@ -55,7 +55,7 @@ func choiceOf(step *round.Step, id string) round.Choice {
 func TestDesk_AFaultMeansWhatWasSaid(t *testing.T) {
 	tab := newHands(t)
 	tab.begin(wn11, shift, "people/quellmere")
-	v := tab.act("go", "step", atStopLamp)
+	tab.act("go", "step", atStopLamp)
 	tab.act("see", "condition", "01") // out, and so is every other: there is nothing to count
 	if at := choiceOf(tab.View().Step, "01"); at.Of != 0 || tab.View().Step.Entry.Needs != "" {
 		t.Errorf("all of %d are asked for: %q", at.Of, tab.View().Step.Entry.Needs)
@@ -66,7 +66,7 @@ func TestDesk_AFaultMeansWhatWasSaid(t *testing.T) {
 	if got := tab.View().Step.Entry.Needs; !strings.HasPrefix(got, "say how many of 16: ") {
 		t.Errorf("needs %q", got)
 	}
-	v = tab.act("count", "condition", id, "affected", "3")
+	v := tab.act("count", "condition", id, "affected", "3")
 	said := choiceOf(v.Step, id)
 	if said.Of != 16 {
 		t.Errorf("asked of %d, want of 16", said.Of)
