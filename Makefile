@@ -138,6 +138,16 @@ fuzz: ## every fuzz target with FUZZ=20000x inputs
 		done; \
 	done
 
+.PHONY: power-cuts kills histories damages
+power-cuts: ## 1,000 power cuts of a journal on a disk of its own (needs root)
+	BAYROUND_POWER_CUTS=1000 $(GO) test -count=1 -timeout 2h -run PowerCut -v ./internal/journal
+kills: ## 10,000 kills of the journal, 200 of the server
+	BAYROUND_KILLS=10000 $(GO) test -count=1 -timeout 6h -run TestKill_ -v ./internal/journal ./server
+histories: ## 200 histories of a dying station held to one order
+	BAYROUND_HISTORIES=200 $(GO) test -count=1 -timeout 1h -run Histories -v ./internal/stationtest
+damages: ## 500 random damages, each repaired to the same root
+	JOURNAL_TEST_DAMAGES=500 $(GO) test -count=1 -timeout 2h -run TestRepair_OfAnyDamage -v ./internal/journal
+
 .PHONY: cover
 cover: ## which lines the tests run, in build/cover.html
 	@mkdir -p build
