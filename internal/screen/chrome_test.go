@@ -37,6 +37,20 @@ func openBrowser(t *testing.T, width, height int) *browser {
 	options := append(chromedp.DefaultExecAllocatorOptions[:],
 		chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.WindowSize(width, height),
 		chromedp.Flag("hide-scrollbars", true))
+	b, err := startBrowser(t, options)
+	for tries := 1; err != nil && tries < 3 && strings.Contains(err.Error(), "failed to start"); tries++ {
+		t.Logf("the browser died at its start, before it saw a page; it is started again: %v", err)
+		b, err = startBrowser(t, options)
+	}
+	if err != nil {
+		t.Fatalf("starting the browser: %v", err)
+	}
+	b.size(t, width, height)
+	return b
+}
+
+func startBrowser(t *testing.T, options []chromedp.ExecAllocatorOption) (*browser, error) {
+	t.Helper()
 	allocated, cancelAllocated := chromedp.NewExecAllocator(t.Context(), options...)
 	t.Cleanup(cancelAllocated)
 	ctx, cancel := chromedp.NewContext(allocated)
@@ -44,11 +58,7 @@ func openBrowser(t *testing.T, width, height int) *browser {
 	ctx, cancel = context.WithTimeout(ctx, 4*time.Minute) // a browser that hangs fails the test, not the run
 	t.Cleanup(cancel)
 	b := &browser{ctx: ctx}
-	if err := chromedp.Listen(ctx, b.listen); err != nil {
-		t.Fatalf("starting the browser: %v", err)
-	}
-	b.size(t, width, height)
-	return b
+	return b, chromedp.Listen(ctx, b.listen)
 }
 
 // listen gathers errors of the console, refusals by the page's policy among them.
