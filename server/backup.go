@@ -61,6 +61,9 @@ func newBackup(c *console) *cobra.Command {
   server backup verify /mnt/stick/2026-02-03`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if f.to == "" {
+				return command.Misuse("say with --to which folder to make, for instance --to /mnt/stick/2026-02-03")
+			}
 			m, err := f.run(cmd.Context(), c)
 			if err != nil {
 				return err
@@ -73,7 +76,6 @@ func newBackup(c *console) *cobra.Command {
 	serverFlag(cmd, &f.address)
 	cmd.Flags().StringVar(&f.to, "to", "", "folder to make; it must not be there yet, or be empty")
 	cmd.Flags().StringVar(&f.data, "data", "", "folder of the record, for its photos and its signing key")
-	_ = cmd.MarkFlagRequired("to")
 	cmd.AddCommand(&cobra.Command{
 		Use:     "verify FOLDER",
 		Short:   "Read a backup through and say whether it is sound",

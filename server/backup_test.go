@@ -281,3 +281,22 @@ func TestMove_TheOldOneStartsNoMore(t *testing.T) {
 		t.Errorf("before:\n%s\nafter:\n%s", before, after)
 	}
 }
+
+// What is left out is a mistake of whoever typed, and is named.
+func TestRecordCommands_SayWhichFlagIsMissing(t *testing.T) {
+	for _, tc := range []struct {
+		args []string
+		says string
+	}{
+		{[]string{"backup"}, "--to"},
+		{[]string{"restore"}, "--from"},
+		{[]string{"restore", "--from", "somewhere"}, "--data"},
+		{[]string{"move", "--data", "somewhere"}, "--to"},
+	} {
+		got := do(t, tc.args...)
+		if got.code != command.ExitMisused {
+			t.Errorf("%v: exit code %d, want %d", tc.args, got.code, command.ExitMisused)
+		}
+		requireIn(t, got.err, tc.says)
+	}
+}

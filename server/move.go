@@ -48,12 +48,14 @@ func newMove(c *console) *cobra.Command {
 				c.Say("%s", moveSteps)
 				return nil
 			}
+			if f.data == "" || f.to == "" {
+				return command.Misuse("say both: with --data which record moves, and with --to where its last backup goes")
+			}
 			return move(cmd.Context(), c, &f)
 		},
 	}
 	cmd.Flags().StringVar(&f.data, "data", "", "folder of the record that moves; its station must be stopped")
 	cmd.Flags().StringVar(&f.to, "to", "", "folder to make the last backup in")
-	cmd.MarkFlagsRequiredTogether("data", "to")
 	return cmd
 }
 

@@ -37,12 +37,15 @@ func newRestore(c *console) *cobra.Command {
 		Long:    restoreHelp,
 		Example: "  server restore --from /mnt/stick/2026-02-03 --data /var/lib/bayround",
 		Args:    cobra.NoArgs,
-		RunE:    func(cmd *cobra.Command, _ []string) error { return restore(cmd.Context(), c, from, data) },
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if from == "" || data == "" {
+				return command.Misuse("say with --from which backup, and with --data which empty folder to make the record in")
+			}
+			return restore(cmd.Context(), c, from, data)
+		},
 	}
 	cmd.Flags().StringVar(&from, "from", "", "folder of the backup")
 	cmd.Flags().StringVar(&data, "data", "", "folder to make the record in; it must be empty or not be there")
-	_ = cmd.MarkFlagRequired("from")
-	_ = cmd.MarkFlagRequired("data")
 	return cmd
 }
 
