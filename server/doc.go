@@ -20,6 +20,7 @@
 //	server verify-export  say whether such a file is sound, and whose it is
 //	server backup     write the record, its photos and its key into a folder that proves itself
 //	server restore    make the folder of a record anew from a backup
+//	server repair     put a damaged record together again from what is left and from copies
 //	server move       bring a station to another computer
 //	server demo       a fresh station of an invented county, filled and served
 //	server version    say which version this is
@@ -33,6 +34,7 @@
 //	4  the station cannot be reached, or cannot answer now: do it again later
 //	5  the record is damaged: a person must act
 //	6  the station stopped itself because a write failed: start it again
+//	7  the station can repair its record at its next start: start it again
 //
 // With readiness --exit-code the verdict is the code: 0 FIT, 12 RESTRICTED,
 // 13 UNPROVEN, 14 MOVE_ONLY, 15 UNFIT; of several vehicles the worst.

@@ -17,6 +17,7 @@ Exit codes
   4  the station cannot be reached, or cannot answer now: do it again later
   5  the record is damaged: a person must act
   6  the station stopped itself because a write failed: start it again
+  7  the station can repair its record at its next start: start it again
 With "readiness --exit-code" the verdict is the code; see its help.`
 
 const rootExample = `  server demo                                  see it work, with invented vehicles
@@ -46,7 +47,7 @@ func newRoot(c *console) *cobra.Command {
 		"station": {newServe(c), newUnit(c), newDemo(c)},
 		"ask":     {newReadiness(c), newShow(c), newApply(c), newPlay(c), newErase(c)},
 		"look":    {newHistory(c), newForecast(c), newExplain(c), newPrint(c), newGauge(c), newRehearse(c), newPacks(c)},
-		"record":  {newVerify(c), newRebuild(c), newExport(c), newVerifyExport(c), newBackup(c), newRestore(c), newMove(c)},
+		"record":  {newVerify(c), newRebuild(c), newExport(c), newVerifyExport(c), newBackup(c), newRestore(c), newRepair(c), newMove(c)},
 	} {
 		for _, command := range commands {
 			command.GroupID = group

@@ -24,6 +24,7 @@ import (
 // running is a station that serves.
 type running struct {
 	station *station.Station
+	inVain  bool // a repair of the record was tried at this start, and copies of its end would not help
 	server  *rpc.Server
 	metrics *http.Server // nil for none
 	log     *slog.Logger
@@ -47,7 +48,7 @@ const photosFolder = "photos"
 // start opens the station and serves it. What it has opened is closed again when
 // it fails half-way.
 func start(ctx context.Context, c *console, f *serveFlags, logger *slog.Logger) (r *running, err error) {
-	st, err := openStation(ctx, c, f, logger)
+	st, inVain, err := openMended(ctx, c, f, logger)
 	if err != nil {
 		return nil, err
 	}
@@ -66,7 +67,7 @@ func start(ctx context.Context, c *console, f *serveFlags, logger *slog.Logger) 
 	if err != nil {
 		return nil, err
 	}
-	r = &running{station: st, server: server, log: logger, ended: make(chan error, 2), ready: ready{Data: f.data, PID: os.Getpid()}}
+	r = &running{station: st, inVain: inVain, server: server, log: logger, ended: make(chan error, 2), ready: ready{Data: f.data, PID: os.Getpid()}}
 	if err := r.listen(f, registry); err != nil {
 		return nil, err
 	}
@@ -113,9 +114,20 @@ func (r *running) wait(ctx context.Context) error {
 		r.log.Info("stopping")
 	case <-r.station.Failed():
 		why = errStopped
+	case <-r.mendable():
+		why = errMendable
 	case why = <-r.ended:
 	}
 	return errors.Join(why, r.stop())
+}
+
+// mendable is closed when a start anew would repair the record. After one that tried
+// with a copy that reaches its end it never is: the station would be started over and over.
+func (r *running) mendable() <-chan struct{} {
+	if r.inVain {
+		return nil
+	}
+	return r.station.Mendable()
 }
 
 // stop ends calls first, so that nobody is answered by a station that is closed.

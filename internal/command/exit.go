@@ -18,6 +18,7 @@ const (
 	ExitNotThere = 4
 	ExitDamaged  = 5
 	ExitStopped  = 6
+	ExitMendable = 7
 )
 
 // Misused is an error of whoever typed the command.
@@ -47,11 +48,23 @@ func (s Stopped) Unwrap() error { return s.error }
 // StoppedBy makes an error one after which the program must be started again.
 func StoppedBy(err error) error { return Stopped{err} }
 
+// Mendable is an error after which the program must be started again: it repairs its
+// record then.
+type Mendable struct{ error }
+
+// Unwrap returns the error.
+func (m Mendable) Unwrap() error { return m.error }
+
+// MendableBy makes an error one after which the program repairs itself when it is
+// started again.
+func MendableBy(err error) error { return Mendable{err} }
+
 // CodeOf is the exit code of an error.
 func CodeOf(err error) int {
 	var answer Code
 	var wrong Misused
 	var stopped Stopped
+	var mendable Mendable
 	var f *fault.Fault
 	switch {
 	case err == nil:
@@ -62,6 +75,8 @@ func CodeOf(err error) int {
 		return ExitMisused
 	case errors.As(err, &stopped):
 		return ExitStopped
+	case errors.As(err, &mendable):
+		return ExitMendable
 	case errors.As(err, &f):
 		return codeOfFault(f)
 	}

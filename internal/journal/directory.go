@@ -23,8 +23,9 @@ const (
 	unfinished  = ".new"       // ends the name of a file that is still being written
 	// restoringFile is there while a restore is under way, and after one that broke off.
 	restoringFile = "restoring"
-	ballastFile   = "ballast" // takes room that can be given up
-	movedFile     = "MOVED"   // says where the journal goes on in place of here
+	ballastFile   = "ballast"  // takes room that can be given up
+	movedFile     = "MOVED"    // says where the journal goes on in place of here
+	unlistedDir   = "unlisted" // tables that the store does not list
 )
 
 // ownNames may stand in a directory in which a journal is made: what an

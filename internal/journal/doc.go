@@ -53,6 +53,8 @@
 //	             of the next opening (UTC), with what that opening would have changed:
 //	             write-ahead logs, MANIFEST, KEYREGISTRY, newest value log, and the heads.
 //	             At most 16 MiB of data of each file; nothing when the disk is nearly full
+//	unlisted/    tables that Badger's MANIFEST leaves out: it removes them when it opens
+//	             the store, also when MANIFEST has lost its end. Kept until the store is known to hold everything
 //	replacing, badger.new/
 //	             a repaired store that takes the place of badger/: the file is there from when
 //	             the new one is whole until everything is in place, and the next Open

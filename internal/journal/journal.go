@@ -82,6 +82,12 @@ func Open(ctx context.Context, o Options) (*Journal, error) {
 	if err != nil {
 		return nil, errors.Join(err, s.close())
 	}
+	if j.known == nil {
+		err = forgetUnlisted(o.Dir)
+	}
+	if err != nil {
+		return nil, errors.Join(err, s.close())
+	}
 	o.Space.lay(o.Dir, j.log)
 	j.heads = newHeadWriter(o.Dir, next, j.stop)
 	go j.heads.run()

@@ -9,10 +9,17 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
+	"github.com/dgraph-io/badger/v4/table"
 	"golang.org/x/mod/sumdb/note"
+
+	"bayround/internal/fault"
 )
+
+// unlistedFrom is a number of a table that no store comes to.
+const unlistedFrom = 900_000
 
 // scratchDir is where a repair reads a copy of the store: reading would change it.
 const scratchDir = "repairing"
@@ -122,7 +129,13 @@ func (r *Repair) Verify(ctx context.Context) (Report, error) {
 		err := lost("STORE_DAMAGED", "a table of the store is not as it was written").Because(trouble)
 		return Report{Problem: err.Error()}, err
 	}
-	return Verify(ctx, Options{Dir: scratch, Logger: r.log})
+	report, err := Verify(ctx, Options{Dir: scratch, Logger: r.log})
+	var f *fault.Fault
+	if errors.As(err, &f) { // it is said of the directory, not of the copy
+		f.Message = strings.ReplaceAll(f.Message, scratch, r.dir)
+		report.Problem = f.Error()
+	}
+	return report, err
 }
 
 // copyOut copies the store and what says how much it should hold.
@@ -152,6 +165,21 @@ func (r *Repair) copyOut() (scratch string, err error) {
 		}
 	}
 	return scratch, nil
+}
+
+// copyUnlisted copies the tables that a torn list has left out, under numbers of
+// their own, and drops the list: nothing but lenient reading makes anything of them.
+func (r *Repair) copyUnlisted(store string) error {
+	names, err := filepath.Glob(filepath.Join(r.dir, unlistedDir, "*.sst"))
+	if err != nil {
+		return err
+	}
+	for n, name := range names {
+		if err := copyFile(name, table.NewFilename(uint64(unlistedFrom+n), store)); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // copyFile copies a file; one that is not there is left out. It is for reading now and

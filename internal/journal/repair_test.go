@@ -442,3 +442,49 @@ func TestBeginRepair_OnlyWhereAJournalIs(t *testing.T) {
 	mustEnd(t, r)
 	c.whole(t)
 }
+
+// Badger removes tables that are not listed. With a torn list, or none, nothing is lost
+// by an opening.
+func TestOpen_ATornListOfTablesCostsNothing(t *testing.T) {
+	sound := tellingJournal(t, 40)
+	manifest := filepath.Join(badgerDir, "MANIFEST")
+	content, err := os.ReadFile(filepath.Join(sound.dir, manifest))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for cut := range len(content) {
+		if cut%5 != 0 && cut != len(content)-1 {
+			continue
+		}
+		c := sound.duplicate(t)
+		if err := os.WriteFile(filepath.Join(c.dir, manifest), content[:cut], 0o600); err != nil {
+			t.Fatal(err)
+		}
+		for range 2 { // each opening might cost something
+			j, err := tryOpen(c.dir)
+			if err == nil {
+				if _, behind := j.Behind(); !behind {
+					t.Errorf("cut to %d of %d bytes: it is open and not behind", cut, len(content))
+				}
+				mustClose(t, j)
+			} else if !fault.Is(err, fault.Lost) {
+				t.Errorf("cut to %d of %d bytes: %v", cut, len(content), err)
+			}
+		}
+		r := beginRepair(t, c.dir)
+		commands, s := c.salvaged(t, r)
+		if len(commands) != len(c.commands) {
+			t.Errorf("cut to %d of %d bytes: %d of %d commands are left", cut, len(content), len(commands), len(c.commands))
+		}
+		if err := s.Close(); err != nil {
+			t.Error(err)
+		}
+		if _, err := r.Replace(context.Background(), Replacement{Head: c.options.Head, Note: []byte("told"), Now: time.Now()}, c.filled(commands)); err != nil {
+			t.Fatal(err)
+		}
+		mustEnd(t, r)
+		if left := filepath.Join(c.dir, unlistedDir); slices.Contains(names(t, c.dir), unlistedDir) {
+			t.Errorf("%s is left", left)
+		}
+	}
+}

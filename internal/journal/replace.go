@@ -137,7 +137,8 @@ func (p replacing) heads(dir string) error {
 // clear puts the copies aside that were given for the repair.
 func (p replacing) clear(dir string) error {
 	return errors.Join(
-		renameIfThere(filepath.Join(dir, refillDir), filepath.Join(dir, evidenceDir, p.Evidence, refillDir)), syncDir(dir))
+		renameIfThere(filepath.Join(dir, refillDir), filepath.Join(dir, evidenceDir, p.Evidence, refillDir)),
+		renameIfThere(filepath.Join(dir, unlistedDir), filepath.Join(dir, evidenceDir, p.Evidence, unlistedDir)), syncDir(dir))
 }
 
 // leaveNote adds the note to those that nobody has taken up yet.

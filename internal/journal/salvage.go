@@ -66,6 +66,9 @@ func (r *Repair) Salvage(ctx context.Context, commandOf CommandOf, trees []Tree)
 	if err != nil {
 		return nil, err
 	}
+	if err := r.copyUnlisted(filepath.Join(scratch, badgerDir)); err != nil {
+		return nil, err
+	}
 	if s.Trouble = s.open(filepath.Join(scratch, badgerDir), r.log); s.Trouble != nil {
 		return s, nil
 	}

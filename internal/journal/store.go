@@ -99,6 +99,11 @@ func openBadger(o Options) (*badger.DB, error) {
 	if state, trouble := readTables(o.badger().Dir); state != tableSound {
 		return nil, damagedStore(o.Dir, trouble)
 	}
+	if err := keepUnlisted(o.Dir); errors.Is(err, errUnlisted) {
+		return nil, damagedStore(o.Dir, err)
+	} else if err != nil {
+		return nil, unusable(o.Dir, err)
+	}
 	db, err := badger.Open(o.badger())
 	// Who ends between the making of a write-ahead log and the reservation of its
 	// length leaves an empty one, which holds nothing. Badger fails to open with

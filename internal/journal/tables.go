@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 
@@ -76,18 +77,14 @@ func (r *tableReport) emptied(b []byte) []byte {
 var errTable = errors.New("lengths do not fit, or a checksum differs")
 
 // readTables tells how well the tables stand that a store lists, by the worst of them,
-// and what is wrong with that. What it does not list is of no account: Badger
-// removes it. Whether the list itself can be read, and the tables are there, Badger says.
+// and what is wrong with that. Whether the list itself can be read, and the tables are
+// there, Badger says.
 func readTables(store string) (worst tableState, trouble error) {
-	f, err := os.Open(filepath.Join(store, badger.ManifestFilename))
+	listed, err := listedTables(store)
 	if err != nil {
 		return tableSound, nil
 	}
-	listed, _, err := badger.ReplayManifestFile(f, 0, Options{}.badger())
-	if err = errors.Join(err, f.Close()); err != nil {
-		return tableSound, nil
-	}
-	for id, how := range listed.Tables {
+	for id, how := range listed {
 		if how.Compression != options.None || how.KeyID != 0 {
 			continue // not of our making
 		}
@@ -102,6 +99,55 @@ func readTables(store string) (worst tableState, trouble error) {
 	}
 	return worst, trouble
 }
+
+// listedTables reads which tables a store lists.
+func listedTables(store string) (map[uint64]badger.TableManifest, error) {
+	f, err := os.Open(filepath.Join(store, badger.ManifestFilename))
+	if err != nil {
+		return nil, err
+	}
+	list, _, err := badger.ReplayManifestFile(f, 0, Options{}.badger())
+	return list.Tables, errors.Join(err, f.Close())
+}
+
+// errUnlisted says that there are tables and nothing lists them.
+var errUnlisted = errors.New("there are tables, and the file MANIFEST that lists them is not there")
+
+// keepUnlisted links the tables aside that a store does not list: Badger removes them
+// when it opens the store, also when its list has lost its end. A crash while a table is
+// being made leaves such tables too, and then nothing of them is missing: forgetUnlisted.
+// Without a list there is nothing to open.
+func keepUnlisted(dir string) error {
+	store := filepath.Join(dir, badgerDir)
+	names, err := filepath.Glob(filepath.Join(store, "*.sst"))
+	if err != nil || len(names) == 0 {
+		return err
+	}
+	listed, err := listedTables(store)
+	if errors.Is(err, fs.ErrNotExist) {
+		return errUnlisted
+	}
+	if err != nil {
+		return nil // Badger refuses to open it
+	}
+	aside := filepath.Join(dir, unlistedDir)
+	for _, name := range names {
+		id, named := table.ParseFileID(filepath.Base(name))
+		if _, found := listed[id]; found || !named {
+			continue
+		}
+		if err := os.MkdirAll(aside, 0o700); err != nil {
+			return err
+		}
+		if err := os.Link(name, filepath.Join(aside, filepath.Base(name))); err != nil && !errors.Is(err, fs.ErrExist) {
+			return err
+		}
+	}
+	return nil
+}
+
+// forgetUnlisted removes what keepUnlisted has kept, once the journal holds everything.
+func forgetUnlisted(dir string) error { return os.RemoveAll(filepath.Join(dir, unlistedDir)) }
 
 func readTable(b []byte) (r tableReport) {
 	blocks, index, err := readIndex(b)

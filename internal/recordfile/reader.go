@@ -185,6 +185,10 @@ func (r *Reader) Root() (tlog.Hash, error) { return r.chain.tree.Root() }
 // Following is the head of a file that goes on behind what was read.
 func (r *Reader) Following() *pb.RecordHead { return r.chain.next() }
 
+// Subtrees are the hashes of the complete subtrees that the events up to the newest
+// that was read make up, largest first.
+func (r *Reader) Subtrees() []tlog.Hash { return r.chain.tree.Subtrees() }
+
 // Whole is how many bytes the parts that were good take up.
 func (r *Reader) Whole() int64 { return r.whole }
 

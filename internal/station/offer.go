@@ -51,6 +51,15 @@ func (r *refill) begin(device string) bool {
 	return true
 }
 
+// enough closes a channel, once.
+func (r *refill) enough(told chan struct{}) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if !isClosed(told) {
+		close(told)
+	}
+}
+
 func (r *refill) end(device string) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
@@ -167,6 +176,9 @@ func (o *offered) take(head *pb.RecordHead, next func() (*pb.OfferRecordRequest,
 		return nil, fmt.Errorf("keep a copy of %s: %w", o.device, err)
 	}
 	answer := taken.answer(size)
+	if answer.GetEnough() {
+		o.station.refill.enough(o.station.mendable)
+	}
 	o.station.log.Warn("a device has offered a copy of the record", "device", o.device, "first", taken.first, "last", taken.last, "enough", answer.GetEnough())
 	return answer, nil
 }

@@ -79,6 +79,9 @@ func (st *state) apply(ev *pb.JournalEvent, known *judgement, last bool, rows *r
 		}
 		return st.adopt(st.completed(), rows)
 	}
+	if ofRecord(ev) {
+		return nil
+	}
 	v := st.vehicles[ev.GetVehicle()]
 	if v == nil {
 		return fmt.Errorf("event %d: vehicle %q: %w", ev.GetSequence(), ev.GetVehicle(), errEvent)

@@ -67,6 +67,7 @@ type Station struct {
 
 	read func(context.Context) (journal.Report, error) // reads the whole record; tests wrap it
 
+	mendable  chan struct{} // closed when copies of devices are enough for a repair
 	closing   chan struct{} // closed by Close
 	told      chan struct{} // closed when the teller has ended
 	failed    chan struct{} // closed when no more is taken; by fail alone
@@ -80,7 +81,7 @@ type Station struct {
 func Open(ctx context.Context, o Options) (*Station, error) {
 	s := &Station{
 		dir: o.Dir, log: o.Logger, now: o.Now, right: o.Right,
-		turns: newTurns(), closing: make(chan struct{}), told: make(chan struct{}), failed: make(chan struct{}),
+		turns: newTurns(), mendable: make(chan struct{}), closing: make(chan struct{}), told: make(chan struct{}), failed: make(chan struct{}),
 	}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
@@ -136,6 +137,9 @@ func (s *Station) start(ctx context.Context, defaults []catalogue.File) error {
 	if err := s.settle(ctx); err != nil {
 		return fmt.Errorf("finish the pruning of the record: %w", err)
 	}
+	if err := s.journalRepairs(ctx); err != nil {
+		return err
+	}
 	if err := s.applyDefaults(ctx, defaults); err != nil {
 		return fmt.Errorf("apply the default files: %w", err)
 	}
@@ -156,6 +160,10 @@ func (s *Station) Close() error {
 // Failed is closed when the station takes no more because a write failed.
 // Readers still get what was durable before; only a new Open finds out more.
 func (s *Station) Failed() <-chan struct{} { return s.failed }
+
+// Mendable is closed when the record is behind and devices have offered copies that are
+// enough to repair it: at its next start, see Mend.
+func (s *Station) Mendable() <-chan struct{} { return s.mendable }
 
 // fail ends the station's writing life.
 func (s *Station) fail(why string, cause error) {

@@ -37,13 +37,18 @@ func (s *Survey) take(first uint64, cmd *pb.RecordCommand, photos map[string]boo
 		if err != nil {
 			return err
 		}
-		s.Newest = later(s.Newest, ev.GetStationTime().AsTime())
-		if ev.GetDevice() != "" {
-			s.Devices[ev.GetDevice()] = ev.GetStationTime().AsTime()
-		}
+		s.note(ev)
 		for _, name := range ev.GetResultRecorded().GetResult().GetPhotos() {
 			photos[name] = true
 		}
 	}
 	return nil
+}
+
+// note takes in when an event was, and of which device.
+func (s *Survey) note(ev *pb.JournalEvent) {
+	s.Newest = later(s.Newest, ev.GetStationTime().AsTime())
+	if ev.GetDevice() != "" {
+		s.Devices[ev.GetDevice()] = ev.GetStationTime().AsTime()
+	}
 }
