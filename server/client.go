@@ -58,7 +58,7 @@ func (c *console) asking(address string, do func(*remote) error) error {
 	var once sync.Once
 	return asking(address, do, rpc.WhenBehind(func() {
 		once.Do(func() {
-			c.Complain("note: this station's record has lost its newest entries; it takes nothing until it is restored from a backup (server restore)")
+			c.Complain("note: this station's record has lost its newest entries; it takes nothing until it is repaired (server repair)")
 		})
 	}))
 }

@@ -23,9 +23,9 @@ the record is written, its root held against that checkpoint, and read back.
 A restore that breaks off leaves a folder that no station starts with; restore into it again.
 
 What is not in the backup is not in the station: whatever happened after it was made. Tablets that
-saw more of the record show that it is behind: it then takes nothing. What they hold of it lies in the
-folder refill; there is no command yet that brings it back. What was erased after the backup was made
-is back, and must be erased again.
+saw more of the record show that it is behind, offer what they hold of it, and the station takes nothing
+until "server repair", or its next start, has brought that back. What was erased after the backup was
+made is back, and must be erased again.
 
 Never start two stations from one record: see "server move".`
 

@@ -16,7 +16,8 @@ const unitHelp = `Print a systemd unit that runs the station as a service: with 
 writable but its own folder, and restarted when it ends otherwise than it should.
 
 A record that is damaged (exit code 5) is not served again and again: a person must act. A
-station that stopped itself because a write failed (6) is started again. A station that is stuck is ended and started again.
+station that stopped itself because a write failed (6), or that can repair its record at its next
+start (7), is started again. A station that is stuck is ended and started again.
 
 The unit names a user that must be there; the folder below /var/lib it makes itself.`
 

@@ -110,7 +110,7 @@ func (s *Station) scrubbed(report journal.Report, damage error) {
 	scrub := &pb.RecordScrub{Ended: timestamppb.New(s.clock()), Events: int64(report.Events)}
 	if damage != nil {
 		scrub.Problem = damage.Error()
-		s.log.Error("the record is damaged; keep a copy of its folder and restore it from a backup", "cause", damage, "events", report.Events)
+		s.log.Error("the record is damaged; keep a copy of its folder, then have it repaired (server repair)", "cause", damage, "events", report.Events)
 	} else {
 		s.log.Info("the record was read through and is sound", "events", report.Events)
 	}

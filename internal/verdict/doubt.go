@@ -28,10 +28,10 @@ func ofRecord(d *pb.RecordDoubt) reason {
 func sayDoubt(kind pb.RecordDoubtKind) string {
 	switch kind {
 	case pb.RecordDoubtKind_RECORD_DOUBT_KIND_BEHIND:
-		return "The station's record has lost its newest entries, so nobody knows what was checked last; have it restored from a backup (server restore)"
+		return "The station's record has lost its newest entries, so nobody knows what was checked last; have it repaired (server repair)"
 	case pb.RecordDoubtKind_RECORD_DOUBT_KIND_UNREAD:
 		return "The station's record was not read through for more than two days of running; look into the station's log"
 	default:
-		return "Something in the station's record was changed or cannot be read, so it proves nothing; have it restored from a backup (server restore)"
+		return "Something in the station's record was changed or cannot be read, so it proves nothing; have it repaired (server repair)"
 	}
 }
