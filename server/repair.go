@@ -173,6 +173,10 @@ func (f *repairFlags) sayMissing(c *console, r station.MendReport) {
 		}
 		c.Say("start the station and let each of them connect: it offers what it holds. Or name files: exports, backups (--from)")
 	}
+	if r.Reached == 0 {
+		c.Say("nothing is left to go on from: when no copy is left either, make a new record in an empty folder")
+		return
+	}
 	c.Say("when no copy is left: server repair --data %s --accept-loss --person WHO --reason WHY keeps the first %d events and gives up the others", f.data, r.Reached)
 }
 

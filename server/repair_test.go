@@ -121,6 +121,28 @@ func TestRepair_SaysWhatIsMissingUntilAPersonAcceptsTheLoss(t *testing.T) {
 	requireIn(t, must(t, "verify", "--data", data), "sound: ")
 }
 
+// Where nothing proves itself any more nobody is told to go on from it.
+func TestRepair_WithNothingLeftOffersNoLoss(t *testing.T) {
+	data, _, _, _ := grownStation(t)
+	logs, err := filepath.Glob(filepath.Join(data, "badger", "*.[ms][es][mt]"))
+	if err != nil || len(logs) == 0 {
+		t.Fatalf("the store's files: %v, %v", logs, err)
+	}
+	for _, name := range logs {
+		if err := os.Truncate(name, 0); err != nil {
+			t.Fatal(err)
+		}
+	}
+	got := do(t, "repair", "--data", data)
+	if got.code != command.ExitDamaged {
+		t.Errorf("exit code %d, want %d\n%s", got.code, command.ExitDamaged, got.err)
+	}
+	requireIn(t, got.out, "nothing is left to go on from")
+	if strings.Contains(got.out, "--accept-loss") {
+		t.Errorf("a loss of everything is offered:\n%s", got.out)
+	}
+}
+
 func TestRepair_OfWhatIsNone(t *testing.T) {
 	data, _, _, _ := grownStation(t)
 	for _, tc := range []struct {

@@ -34,7 +34,7 @@ func (s *Station) journalRepairs(ctx context.Context) error {
 		if err != nil {
 			return fmt.Errorf("journal the repair of the record: %w", err)
 		}
-		s.log.Warn("the repair of the record is journaled", "sequence", receipt.First, "event", fmt.Sprintf("%T", ev.GetEvent()))
+		s.log.Warn("the repair of the record is journaled", "sequence", receipt.First, "loss_accepted", ev.GetRecordLossAccepted() != nil)
 	}
 	return s.journal.NotesTaken()
 }
