@@ -100,7 +100,10 @@ func (p *prover) below(level int, n int64, proven tlog.Hash) {
 	}
 	if level == 0 {
 		seq := uint64(n) + 1
-		if event := p.salvage.event(seq); event != nil && tlog.RecordHash(event) == proven && seq <= p.salvage.Events {
+		if seq > p.salvage.Events {
+			return
+		}
+		if leaf, found := p.leaf(seq); found && leaf == proven {
 			p.good.set(seq)
 		}
 		return
@@ -110,6 +113,16 @@ func (p *prover) below(level int, n int64, proven tlog.Hash) {
 		p.below(level-1, 2*n, left)
 		p.below(level-1, 2*n+1, right)
 	}
+}
+
+// leaf is the hash of an event that is there, or the one that stands for it since its
+// content was dropped.
+func (p *prover) leaf(seq uint64) (tlog.Hash, bool) {
+	event := p.salvage.event(seq)
+	if event == nil && p.salvage.gone.has(seq) {
+		return p.salvage.hash(0, int64(seq-1))
+	}
+	return tlog.RecordHash(event), event != nil
 }
 
 // children finds the two hashes that give a proven one.

@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/dgraph-io/badger/v4"
 	"golang.org/x/mod/sumdb/tlog"
@@ -321,6 +322,46 @@ func TestVerify_FindsWhatWasDroppedByHand(t *testing.T) {
 				t.Errorf("Verify: %v, %v; want %s", report, err, tc.reason)
 			}
 		})
+	}
+}
+
+// What is salvaged of a pruned journal is all that is left of it, proven, and a repair
+// makes the same journal of it.
+func TestSalvage_OfAPrunedJournal(t *testing.T) {
+	c := tellingJournal(t, 30)
+	var p Pruning
+	for i, command := range c.commands[:20] {
+		p.Horizon = command.Last()
+		if i%3 > 0 {
+			p.Drop = append(p.Drop, Span{command.First, command.Last()})
+		}
+	}
+	if err := Prune(context.Background(), Options{Dir: c.dir}, p); err != nil {
+		t.Fatal(err)
+	}
+	j := open(t, c.dir)
+	c.commands = readCommands(t, j)
+	mustClose(t, j)
+	before, err := Verify(context.Background(), Options{Dir: c.dir})
+	if err != nil || before.Dropped == 0 {
+		t.Fatalf("%v, %v", before, err)
+	}
+	repair := beginRepair(t, c.dir)
+	commands, s := c.salvaged(t, repair)
+	if want := []Stretch{{1, before.Events, true}}; len(commands) != len(c.commands) || !slices.Equal(s.Stretches, want) {
+		t.Errorf("%d of %d commands in %v", len(commands), len(c.commands), s.Stretches)
+	}
+	if err := s.Close(); err != nil {
+		t.Error(err)
+	}
+	n := Replacement{Head: c.options.Head, Note: []byte("told"), Now: time.Now()}
+	if _, err := repair.Replace(context.Background(), n, c.filled(commands)); err != nil {
+		t.Fatal(err)
+	}
+	mustEnd(t, repair)
+	c.whole(t)
+	if after, err := Verify(context.Background(), Options{Dir: c.dir}); err != nil || after.Dropped != before.Dropped {
+		t.Errorf("%v, %v; before: %v", after, err, before)
 	}
 }
 

@@ -224,11 +224,14 @@ func (r *Repair) Replace(ctx context.Context, n Replacement, commands iter.Seq2[
 	if err := b.check(); err != nil {
 		return Report{}, err
 	}
+	key, err := readSigner(r.dir, r.verifier)
+	if err == nil {
+		b.key = key
+	} else if n.Head == nil {
+		return Report{}, err
+	}
 	if n.Head == nil {
-		var err error
-		if b.signer, err = readSigner(r.dir, r.verifier); err != nil {
-			return Report{}, err
-		}
+		b.signer = key
 	}
 	if err := os.RemoveAll(b.path); err != nil {
 		return Report{}, unusable(r.dir, err)

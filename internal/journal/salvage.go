@@ -36,7 +36,9 @@ type Salvage struct {
 	Erased [][32]byte
 
 	db        *badger.DB
-	good      marks // events that are proven
+	good      marks             // events that are proven
+	dropped   map[uint64]string // commands whose events were dropped, by the first of them
+	gone      spans             // these events
 	commandOf CommandOf
 }
 
@@ -81,6 +83,7 @@ func (r *Repair) Salvage(ctx context.Context, commandOf CommandOf, trees []Tree)
 		s.Events = max(s.Events, c.size)
 	}
 	p.good = newMarks(s.Events)
+	s.findDropped()
 	for _, c := range s.claims(r) {
 		if p.prove(c.checkpoint) {
 			s.Head = c.signed
@@ -242,6 +245,9 @@ func (s *Salvage) findStretches(ctx context.Context) {
 // hashes, where these are there.
 func (s *Salvage) command(seq uint64) (c Stored, ok bool) {
 	first := s.event(seq)
+	if id, gone := s.dropped[seq]; gone && first == nil {
+		return s.droppedCommand(id)
+	}
 	id, err := s.commandOf(first)
 	if first == nil || err != nil {
 		return Stored{}, false
@@ -258,6 +264,49 @@ func (s *Salvage) command(seq uint64) (c Stored, ok bool) {
 			return Stored{}, false
 		}
 		c.Events = append(c.Events, StoredEvent{Record: event, Leaf: leaf})
+	}
+	return c, true
+}
+
+// findDropped reads which commands lost their events when their time was over. It is
+// taken from their receipts, which say so: whoever removes an event by hand does not
+// get round the root that all of it must lead to.
+func (s *Salvage) findDropped() {
+	s.dropped = map[uint64]string{}
+	var stretches []Span
+	var err error
+	defer func() { s.gone = spans(nil).with(stretches) }()
+	defer caught(&err)
+	_ = s.db.View(func(txn *badger.Txn) error {
+		it := txn.NewIterator(badger.IteratorOptions{Prefix: []byte(commandPrefix)})
+		defer it.Close()
+		for it.Rewind(); it.Valid(); it.Next() {
+			b, err := it.Item().ValueCopy(nil)
+			if err != nil {
+				continue
+			}
+			if r, err := decodeReceipt(b); err == nil && r.dropped {
+				s.dropped[r.first] = string(it.Item().Key()[len(commandPrefix):])
+				stretches = append(stretches, Span{First: r.first, Last: r.last})
+			}
+		}
+		return nil
+	})
+}
+
+// droppedCommand is what is left of a command whose events were dropped.
+func (s *Salvage) droppedCommand(id string) (c Stored, ok bool) {
+	r, err := decodeReceipt(s.get(commandKey(id)))
+	if err != nil || !r.dropped || r.last > s.Events {
+		return Stored{}, false
+	}
+	c = Stored{Command: Command{ID: id, Digest: r.digest}, First: r.first}
+	for seq := r.first; seq <= r.last; seq++ {
+		leaf, found := s.hash(0, int64(seq-1))
+		if !found {
+			return Stored{}, false
+		}
+		c.Events = append(c.Events, StoredEvent{Leaf: leaf})
 	}
 	return c, true
 }
