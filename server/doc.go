@@ -22,6 +22,7 @@
 //	server restore    make the folder of a record anew from a backup
 //	server repair     put a damaged record together again from what is left and from copies
 //	server move       bring a station to another computer
+//	server prune      drop rounds that are older than 15 months and that nothing rests on (the station stopped)
 //	server demo       a fresh station of an invented county, filled and served
 //	server version    say which version this is
 //

@@ -41,8 +41,9 @@ type Pruned struct {
 	// Rounds and Events are how many were dropped; KeptRounds are older ones that
 	// something rests on.
 	Rounds, Events, KeptRounds int
-	// Photos are those that only dropped results named, in order.
-	Photos []string
+	// Photos are those that only dropped results named, Named those that something
+	// which is left names.
+	Photos, Named map[string]bool
 	// Whole are vehicles of which everything was kept, as what is left would not say
 	// the same of them.
 	Whole []string
@@ -159,7 +160,10 @@ func (p *pruner) plan(ctx context.Context, report *Pruned) error {
 	}
 	if p.horizon > p.journal.Horizon() {
 		p.list(report)
+	} else {
+		p.kept = nil // nothing is dropped
 	}
+	report.Photos, report.Named = p.trace.photosOf(p.kept)
 	return nil
 }
 
@@ -228,5 +232,4 @@ func (p *pruner) list(report *Pruned) {
 			p.drop = append(p.drop, journal.Span{First: sequence, Last: sequence})
 		}
 	}
-	report.Photos = p.trace.photosOf(p.kept)
 }

@@ -376,3 +376,43 @@ func repairDefect(t *testing.T, k *stationtest.Kit, name string) {
 		t.Fatal(err)
 	}
 }
+
+// While a gauge that was found wrong waits to be put right, everything since it was
+// last found good stays; afterwards it goes.
+func TestPrune_WaitsForAGaugeThatIsWrong(t *testing.T) {
+	k := stationtest.Open(t)
+	check := func(shown float64) {
+		t.Helper()
+		_, err := k.CheckGauge(ctx, &pb.CheckGaugeRequest{RequestId: k.ID(), Gauge: "gauges/g-1", Check: &pb.GaugeCheck{
+			Person: "people/mechanic", Reference: "dead weight tester", ReferenceValue: 800, Shown: shown,
+		}})
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	look := func() { // at a place without a number, so that only the newest two count
+		t.Helper()
+		k.Clock.Advance(24 * time.Hour)
+		round := k.OpenRound("vehicles/p1", "routines/shift")
+		k.Record(round, stationtest.Seen("GLA-010/windscreen", "sound"))
+		finish(t, k, round)
+	}
+	look()
+	check(800)
+	for range 8 {
+		look()
+	}
+	check(900)
+	for _, want := range []struct {
+		rounds  int
+		doubted string
+	}{{0, "gauges/g-1"}, {6, ""}} {
+		k.Close()
+		report, err := prune(k, time.Hour)
+		if err != nil || report.Rounds != want.rounds || report.Doubted != want.doubted {
+			t.Errorf("%+v, %v; want %+v", report, err, want)
+		}
+		k.Reopen()
+		check(800)
+	}
+}

@@ -228,25 +228,21 @@ func (t *trace) keepClosing(kept map[string]bool) {
 	}
 }
 
-// photosOf are the photos that only rounds which are not kept have named, in order.
-func (t *trace) photosOf(kept map[string]bool) []string {
-	named := maps.Clone(t.photos)
+// photosOf divides the photos: those that only rounds which are dropped have named,
+// and those that something else names. nil keeps all rounds.
+func (t *trace) photosOf(kept map[string]bool) (gone, named map[string]bool) {
+	gone, named = map[string]bool{}, maps.Clone(t.photos)
 	for round, r := range t.rounds {
-		if kept[round] {
-			for _, sum := range r.photos {
-				named[sum] = true
-			}
-		}
-	}
-	gone := map[string]bool{}
-	for _, r := range t.rounds {
 		for _, sum := range r.photos {
-			if !named[sum] {
+			if kept == nil || kept[round] {
+				named[sum] = true
+			} else {
 				gone[sum] = true
 			}
 		}
 	}
-	return sortedKeys(gone)
+	maps.DeleteFunc(gone, func(sum string, _ bool) bool { return named[sum] })
+	return gone, named
 }
 
 // saysTheSame tells that what is left says of a vehicle at an instant what the whole
