@@ -202,3 +202,13 @@ func TestScrub_ThatWasEndedSaysNothingOfTheRecord(t *testing.T) {
 		t.Errorf("told %v", scrub)
 	}
 }
+
+// ScrubWithRows reads the whole record through, its rows included, for tests from outside. It
+// returns what is wrong with it in words; empty when nothing is.
+func (s *Station) ScrubWithRows(ctx context.Context) (problem string, err error) {
+	if err := s.scrub(ctx, true); err != nil {
+		return "", err
+	}
+	scrub, _ := s.Scrubbed()
+	return scrub.GetProblem(), nil
+}
