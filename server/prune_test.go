@@ -80,6 +80,54 @@ func TestPrune_DropsWhatNothingRestsOn(t *testing.T) {
 	must(t, "verify-export", file)
 }
 
+// threeMore lets three more rounds of two years ago be walked, so many days after the first ones.
+func threeMore(t *testing.T, data string, days int) {
+	t.Helper()
+	clock := stationtest.NewClock()
+	clock.Advance(time.Now().AddDate(-2, 0, days).Sub(clock.Now()))
+	k := stationtest.OpenWith(t, clock, station.Options{Dir: data, Now: clock.Now, Defaults: stationtest.Small()})
+	defer k.Close()
+	for n := range 3 {
+		clock.Advance(8 * time.Hour)
+		id := func(what int) string { return fmt.Sprintf("0b1f8a52-3f0e-4f43-9d6a-%08d%02d%02d", days, what, n) }
+		round := "rounds/" + id(1)
+		_, err := k.Station.OpenRound(t.Context(), &pb.OpenRoundRequest{
+			Round: round, Vehicle: "vehicles/p1", Routine: "routines/shift", Driver: "people/driver", Device: "tablet-1",
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		req := k.Request(round, stationtest.Seen("GLA-010/windscreen", "sound"))
+		req.Result.ResultId = id(2)
+		if _, err := k.Station.RecordResult(t.Context(), req); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := k.FinishRound(t.Context(), &pb.FinishRoundRequest{RequestId: id(3), Round: round}); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// A record that was pruned twice is backed up, restored, gone on with and pruned once more.
+func TestPrune_GoesOnAfterARestore(t *testing.T) {
+	data, _ := oldRecord(t)
+	must(t, "prune", "--data", data)
+	threeMore(t, data, 7)
+	requireIn(t, must(t, "prune", "--data", data), "dropped 3 rounds with 9 events")
+	top := t.TempDir()
+	backup, anew := filepath.Join(top, "backup"), filepath.Join(top, "anew")
+	must(t, "backup", "--to", backup, "--data", data)
+	must(t, "restore", "--from", backup, "--data", anew)
+	requireIn(t, must(t, "verify", "--data", anew), "sound", "of 18 only the hash")
+
+	threeMore(t, anew, 14)
+	requireIn(t, must(t, "prune", "--data", anew), "dropped 3 rounds with 9 events")
+	requireIn(t, must(t, "verify", "--data", anew), "sound", "of 27 only the hash")
+	s := serving(t, anew)
+	requireIn(t, must(t, "readiness", "p1", "--server", s.address), "NOT PROVEN")
+	s.stop()
+}
+
 func TestPrune_RefusesToKeepTooLittle(t *testing.T) {
 	data, _ := oldRecord(t)
 	for _, tc := range []struct {

@@ -180,8 +180,11 @@ func (b *building) setDropped(w *bulk) error {
 		return fault.New(fault.Precondition, "KEY_MISSING",
 			"of some events the copy holds only the hash, as their time is over; the station must sign for that: give the signing key with it")
 	}
-	list := droppedList{generation: 1, spans: spans(nil).with(b.gone)}
+	list := droppedList{spans: spans(nil).with(b.gone)}
 	list.horizon = list.spans[len(list.spans)-1].Last
+	// Each pruning reached farther than the one before, so there were never more of them than this:
+	// no number of a pruning comes twice in the life of a journal.
+	list.generation = list.horizon + 1
 	signed, err := list.sign(b.id, signer)
 	if err != nil {
 		return fmt.Errorf("sign what was dropped: %w", err)
