@@ -157,10 +157,11 @@ func (s *machine) reopen(t *rapid.T) {
 	if err := s.j.Close(); err != nil {
 		t.Fatal(err)
 	}
-	var err error
-	if s.j, err = tryOpen(s.dir); err != nil {
+	j, err := tryOpen(s.dir)
+	if err != nil {
 		t.Fatal(err)
 	}
+	s.j = j
 }
 
 func (s *machine) rebuild(t *rapid.T) {
