@@ -135,7 +135,8 @@ func (x *SeriesPoint) GetReset_() bool {
 }
 
 // Series is what was measured at one step, oldest first. What a verdict rests on is
-// the newest 64 points at most; the journal keeps all.
+// 64 points at most, old ones thinned so that they reach back as far as anybody looked;
+// the journal keeps all.
 type Series struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The points.
@@ -186,7 +187,8 @@ func (x *Series) GetPoints() []*SeriesPoint {
 // put in taken out again.
 type Trend struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Points since the last reset, those ignored left out.
+	// Points that the slope rests on, those ignored left out: of the newest twelve
+	// weeks where these are enough, otherwise all since the last reset.
 	Points int32 `protobuf:"varint,1,opt,name=points,proto3" json:"points,omitempty"`
 	// Days between the first and the last of them.
 	Days float64 `protobuf:"fixed64,2,opt,name=days,proto3" json:"days,omitempty"`

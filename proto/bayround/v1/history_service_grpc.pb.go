@@ -49,14 +49,15 @@ type HistoryServiceClient interface {
 	// CheckGauge records a comparison of a gauge with a reference. Everything that
 	// rests on the gauge is judged anew at once. FAILED_PRECONDITION: the gauge is withdrawn.
 	CheckGauge(ctx context.Context, in *CheckGaugeRequest, opts ...grpc.CallOption) (*CheckGaugeResponse, error)
-	// RejudgeGauge goes through every reading taken with a gauge since its last good
-	// check and tells which verdicts would have been others, oldest first.
-	// FAILED_PRECONDITION: the gauge was never found wrong.
+	// RejudgeGauge goes through every reading taken with a gauge between a good check
+	// and a wrong one, each stretch by its own check, and tells which verdicts would
+	// have been others, oldest first. FAILED_PRECONDITION: the gauge was never found
+	// wrong. RESOURCE_EXHAUSTED: too many wait for such work already; try again later.
 	RejudgeGauge(ctx context.Context, in *RejudgeGaugeRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[RejudgeGaugeResponse], error)
 	// Rehearse judges the whole record anew under the rule packs of files, as if they
 	// had been in force, and tells which verdicts would have been others, oldest
 	// first. Nothing is put in force. INVALID_ARGUMENT: the files are refused, with
-	// file, line and column.
+	// file, line and column. RESOURCE_EXHAUSTED: too many wait for such work already.
 	Rehearse(ctx context.Context, in *RehearseRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[RehearseResponse], error)
 }
 
@@ -168,14 +169,15 @@ type HistoryServiceServer interface {
 	// CheckGauge records a comparison of a gauge with a reference. Everything that
 	// rests on the gauge is judged anew at once. FAILED_PRECONDITION: the gauge is withdrawn.
 	CheckGauge(context.Context, *CheckGaugeRequest) (*CheckGaugeResponse, error)
-	// RejudgeGauge goes through every reading taken with a gauge since its last good
-	// check and tells which verdicts would have been others, oldest first.
-	// FAILED_PRECONDITION: the gauge was never found wrong.
+	// RejudgeGauge goes through every reading taken with a gauge between a good check
+	// and a wrong one, each stretch by its own check, and tells which verdicts would
+	// have been others, oldest first. FAILED_PRECONDITION: the gauge was never found
+	// wrong. RESOURCE_EXHAUSTED: too many wait for such work already; try again later.
 	RejudgeGauge(*RejudgeGaugeRequest, grpc.ServerStreamingServer[RejudgeGaugeResponse]) error
 	// Rehearse judges the whole record anew under the rule packs of files, as if they
 	// had been in force, and tells which verdicts would have been others, oldest
 	// first. Nothing is put in force. INVALID_ARGUMENT: the files are refused, with
-	// file, line and column.
+	// file, line and column. RESOURCE_EXHAUSTED: too many wait for such work already.
 	Rehearse(*RehearseRequest, grpc.ServerStreamingServer[RehearseResponse]) error
 	mustEmbedUnimplementedHistoryServiceServer()
 }
