@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bufio"
 	"bytes"
 	"errors"
 	"fmt"
@@ -232,23 +233,20 @@ func (a *acks) compare(t *testing.T, address string) {
 }
 
 // TestServe_StopsItselfWhenAWriteFails lets the kernel refuse to flush from some
-// point on.
+// point on. It holds on to the running server for that: counted from its start, the flushes of each of its
+// threads would be counted apart, and nobody can tell which one commits.
 func TestServe_StopsItselfWhenAWriteFails(t *testing.T) {
-	strace, err := exec.LookPath("strace")
-	if err != nil {
-		needs(t, "strace")
-	}
-	if out, code := outside(t.Context(), t, strace, "-qq", "-o", "/dev/null", "true"); code != 0 {
-		needs(t, "strace that may trace: %s", out)
-	}
 	data, told := t.TempDir(), newAcks()
 	p := launch(t, data)
 	must(t, "apply", county(t), "--server", p.address)
-	p.end()
-
-	p = launch(t, data, strace, "-f", "-qq", "-o", "/dev/null", "-e", "trace=msync", "-e", "inject=msync:error=EIO:when=40+")
-	refused := 0
 	for _, code := range told.playAll(t, p.address, 0) {
+		if code != command.ExitDone {
+			t.Fatalf("before anything fails a player ends with %d", code)
+		}
+	}
+	refuseFlushes(t, p)
+	refused := 0
+	for _, code := range told.playAll(t, p.address, 1) {
 		if code == command.ExitNotThere {
 			refused++
 		} else if code == command.ExitDone {
@@ -256,7 +254,7 @@ func TestServe_StopsItselfWhenAWriteFails(t *testing.T) {
 		}
 	}
 	if refused == 0 {
-		t.Error("no player was refused")
+		t.Fatal("no player was refused")
 	}
 	if code := p.exitCode(); code != command.ExitStopped {
 		t.Errorf("the server ended with %d, want %d\n%s", code, command.ExitStopped, p.log)
@@ -264,13 +262,48 @@ func TestServe_StopsItselfWhenAWriteFails(t *testing.T) {
 	requireIn(t, p.log.String(), "the journal stopped itself")
 
 	p = launch(t, data)
-	for _, code := range told.playAll(t, p.address, 0) {
-		if code != command.ExitDone {
-			t.Errorf("after the restart a player ends with %d", code)
+	for cycle := range 2 {
+		for _, code := range told.playAll(t, p.address, cycle) {
+			if code != command.ExitDone {
+				t.Errorf("after the restart a player ends with %d", code)
+			}
 		}
 	}
 	if len(told.wrong) > 0 {
 		t.Error(strings.Join(told.wrong, "\n"))
 	}
 	told.compare(t, p.address)
+}
+
+// refuseFlushes lets every flush of a running server fail from now on.
+func refuseFlushes(t *testing.T, p *process) {
+	t.Helper()
+	strace, err := exec.LookPath("strace")
+	if err != nil {
+		needs(t, "strace")
+	}
+	hold := exec.Command(strace, "-f", "-o", "/dev/null", "-e", "trace=msync", "-e", "inject=msync:error=EIO", //nolint:gosec // a tool of the machine
+		"-p", strconv.Itoa(p.command.Process.Pid))
+	says, err := hold.StderrPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := hold.Start(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		_ = hold.Process.Kill() // it ends with the server, mostly
+		_ = hold.Wait()
+	})
+	lines := bufio.NewScanner(says)
+	for lines.Scan() {
+		if strings.Contains(lines.Text(), " attached") {
+			go func() { _, _ = io.Copy(io.Discard, says) }()
+			return
+		}
+		if strings.Contains(lines.Text(), "not permitted") {
+			needs(t, "strace that may trace: %s", lines.Text())
+		}
+	}
+	t.Fatal("strace ended before it held the server")
 }

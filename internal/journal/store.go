@@ -76,19 +76,34 @@ func unknownJournal(o Options) error {
 
 // close closes the store and says that it was closed.
 func (s *store) close() error {
-	if err := s.db.Close(); err != nil {
-		return errors.Join(fmt.Errorf("close the journal's store: %w", err), s.mark.leave(false))
+	if err := s.closeBadger(); err != nil {
+		return errors.Join(err, s.mark.leave(false))
 	}
 	return s.mark.leave(true)
 }
 
 // closeUnclean closes the store and leaves the mark of an unclean stop.
-func (s *store) closeUnclean() error {
-	err := s.db.Close()
-	if err != nil {
-		err = fmt.Errorf("close the journal's store: %w", err)
+func (s *store) closeUnclean() error { return errors.Join(s.closeBadger(), s.mark.leave(false)) }
+
+// closePatience is how long closing the store may take. Badger tries for ever to write out what
+// it has in memory; with a disk that refuses it would never end, and so would not the process.
+// Everything is in the log that the next Open reads.
+const closePatience = 5 * time.Second
+
+func (s *store) closeBadger() error {
+	closed := make(chan error, 1)
+	go func() { closed <- s.db.Close() }()
+	patience := time.NewTimer(closePatience)
+	defer patience.Stop()
+	select {
+	case err := <-closed:
+		if err != nil {
+			return fmt.Errorf("close the journal's store: %w", err)
+		}
+		return nil
+	case <-patience.C:
+		return fmt.Errorf("close the journal's store: it does not end within %s, so the store is left as it is; end the process, the next start reads it anew", closePatience)
 	}
-	return errors.Join(err, s.mark.leave(false))
 }
 
 // emptyLogs is how many write-ahead logs of no length are put up with. There is
