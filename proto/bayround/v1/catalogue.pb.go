@@ -651,7 +651,11 @@ type Catalogue struct {
 	// Stops of the walk, in walking order.
 	Stops []*Stop `protobuf:"bytes,2,rep,name=stops,proto3" json:"stops,omitempty"`
 	// The items.
-	Items         []*Item `protobuf:"bytes,3,rep,name=items,proto3" json:"items,omitempty"`
+	Items []*Item `protobuf:"bytes,3,rep,name=items,proto3" json:"items,omitempty"`
+	// How long walking and handling take; absent for the planner's own values.
+	WalkTimes *WalkTimes `protobuf:"bytes,4,opt,name=walk_times,json=walkTimes,proto3" json:"walk_times,omitempty"`
+	// Lamp circuits, and which can burn together.
+	Circuits      []*Circuit `protobuf:"bytes,5,rep,name=circuits,proto3" json:"circuits,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -707,6 +711,367 @@ func (x *Catalogue) GetItems() []*Item {
 	return nil
 }
 
+func (x *Catalogue) GetWalkTimes() *WalkTimes {
+	if x != nil {
+		return x.WalkTimes
+	}
+	return nil
+}
+
+func (x *Catalogue) GetCircuits() []*Circuit {
+	if x != nil {
+		return x.Circuits
+	}
+	return nil
+}
+
+// Handling is how long one thing takes to do.
+type Handling struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Seconds.
+	Seconds float64 `protobuf:"fixed64,1,opt,name=seconds,proto3" json:"seconds,omitempty"`
+	// Where the figure comes from; "common practice" or "from memory" where nothing published says so.
+	Source        string `protobuf:"bytes,2,opt,name=source,proto3" json:"source,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Handling) Reset() {
+	*x = Handling{}
+	mi := &file_bayround_v1_catalogue_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Handling) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Handling) ProtoMessage() {}
+
+func (x *Handling) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_catalogue_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Handling.ProtoReflect.Descriptor instead.
+func (*Handling) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Handling) GetSeconds() float64 {
+	if x != nil {
+		return x.Seconds
+	}
+	return 0
+}
+
+func (x *Handling) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
+// WalkTimes is how long walking and handling take, for planning the walk.
+type WalkTimes struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Walking speed, in metres a second.
+	SpeedMPerS float64 `protobuf:"fixed64,1,opt,name=speed_m_per_s,json=speedMPerS,proto3" json:"speed_m_per_s,omitempty"`
+	// Where the speed comes from.
+	SpeedSource string `protobuf:"bytes,2,opt,name=speed_source,json=speedSource,proto3" json:"speed_source,omitempty"`
+	// Distance a person keeps from the vehicle while walking round it, in metres.
+	ClearanceM float64 `protobuf:"fixed64,3,opt,name=clearance_m,json=clearanceM,proto3" json:"clearance_m,omitempty"`
+	// Where the clearance comes from.
+	ClearanceSource string `protobuf:"bytes,4,opt,name=clearance_source,json=clearanceSource,proto3" json:"clearance_source,omitempty"`
+	// How far one reaches from one stand, along the vehicle, in metres; what lies
+	// nearer together is done from the same halt.
+	ReachM float64 `protobuf:"fixed64,5,opt,name=reach_m,json=reachM,proto3" json:"reach_m,omitempty"`
+	// Where the reach comes from.
+	ReachSource string `protobuf:"bytes,6,opt,name=reach_source,json=reachSource,proto3" json:"reach_source,omitempty"`
+	// Climbing into a cab, crew cab or patient compartment, door included.
+	ClimbIn *Handling `protobuf:"bytes,7,opt,name=climb_in,json=climbIn,proto3" json:"climb_in,omitempty"`
+	// Climbing out, door included.
+	ClimbOut *Handling `protobuf:"bytes,8,opt,name=climb_out,json=climbOut,proto3" json:"climb_out,omitempty"`
+	// Moving from one seat to another inside.
+	ChangeSeat *Handling `protobuf:"bytes,9,opt,name=change_seat,json=changeSeat,proto3" json:"change_seat,omitempty"`
+	// Up to the roof by its ladder.
+	RoofUp *Handling `protobuf:"bytes,10,opt,name=roof_up,json=roofUp,proto3" json:"roof_up,omitempty"`
+	// Down again.
+	RoofDown *Handling `protobuf:"bytes,11,opt,name=roof_down,json=roofDown,proto3" json:"roof_down,omitempty"`
+	// Kneeling down and getting up.
+	Kneel *Handling `protobuf:"bytes,12,opt,name=kneel,proto3" json:"kneel,omitempty"`
+	// Opening the engine flap or bonnet, stay included.
+	FlapOpen *Handling `protobuf:"bytes,13,opt,name=flap_open,json=flapOpen,proto3" json:"flap_open,omitempty"`
+	// Closing it.
+	FlapClose *Handling `protobuf:"bytes,14,opt,name=flap_close,json=flapClose,proto3" json:"flap_close,omitempty"`
+	// Switching the ignition on or off.
+	Ignition *Handling `protobuf:"bytes,15,opt,name=ignition,proto3" json:"ignition,omitempty"`
+	// Starting the engine.
+	EngineStart *Handling `protobuf:"bytes,16,opt,name=engine_start,json=engineStart,proto3" json:"engine_start,omitempty"`
+	// Stopping the engine.
+	EngineStop *Handling `protobuf:"bytes,17,opt,name=engine_stop,json=engineStop,proto3" json:"engine_stop,omitempty"`
+	// Switching one lamp circuit on or off, call included.
+	Circuit *Handling `protobuf:"bytes,18,opt,name=circuit,proto3" json:"circuit,omitempty"`
+	// Finding one's bearings at a new stop.
+	NewStop       *Handling `protobuf:"bytes,19,opt,name=new_stop,json=newStop,proto3" json:"new_stop,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WalkTimes) Reset() {
+	*x = WalkTimes{}
+	mi := &file_bayround_v1_catalogue_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WalkTimes) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WalkTimes) ProtoMessage() {}
+
+func (x *WalkTimes) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_catalogue_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WalkTimes.ProtoReflect.Descriptor instead.
+func (*WalkTimes) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *WalkTimes) GetSpeedMPerS() float64 {
+	if x != nil {
+		return x.SpeedMPerS
+	}
+	return 0
+}
+
+func (x *WalkTimes) GetSpeedSource() string {
+	if x != nil {
+		return x.SpeedSource
+	}
+	return ""
+}
+
+func (x *WalkTimes) GetClearanceM() float64 {
+	if x != nil {
+		return x.ClearanceM
+	}
+	return 0
+}
+
+func (x *WalkTimes) GetClearanceSource() string {
+	if x != nil {
+		return x.ClearanceSource
+	}
+	return ""
+}
+
+func (x *WalkTimes) GetReachM() float64 {
+	if x != nil {
+		return x.ReachM
+	}
+	return 0
+}
+
+func (x *WalkTimes) GetReachSource() string {
+	if x != nil {
+		return x.ReachSource
+	}
+	return ""
+}
+
+func (x *WalkTimes) GetClimbIn() *Handling {
+	if x != nil {
+		return x.ClimbIn
+	}
+	return nil
+}
+
+func (x *WalkTimes) GetClimbOut() *Handling {
+	if x != nil {
+		return x.ClimbOut
+	}
+	return nil
+}
+
+func (x *WalkTimes) GetChangeSeat() *Handling {
+	if x != nil {
+		return x.ChangeSeat
+	}
+	return nil
+}
+
+func (x *WalkTimes) GetRoofUp() *Handling {
+	if x != nil {
+		return x.RoofUp
+	}
+	return nil
+}
+
+func (x *WalkTimes) GetRoofDown() *Handling {
+	if x != nil {
+		return x.RoofDown
+	}
+	return nil
+}
+
+func (x *WalkTimes) GetKneel() *Handling {
+	if x != nil {
+		return x.Kneel
+	}
+	return nil
+}
+
+func (x *WalkTimes) GetFlapOpen() *Handling {
+	if x != nil {
+		return x.FlapOpen
+	}
+	return nil
+}
+
+func (x *WalkTimes) GetFlapClose() *Handling {
+	if x != nil {
+		return x.FlapClose
+	}
+	return nil
+}
+
+func (x *WalkTimes) GetIgnition() *Handling {
+	if x != nil {
+		return x.Ignition
+	}
+	return nil
+}
+
+func (x *WalkTimes) GetEngineStart() *Handling {
+	if x != nil {
+		return x.EngineStart
+	}
+	return nil
+}
+
+func (x *WalkTimes) GetEngineStop() *Handling {
+	if x != nil {
+		return x.EngineStop
+	}
+	return nil
+}
+
+func (x *WalkTimes) GetCircuit() *Handling {
+	if x != nil {
+		return x.Circuit
+	}
+	return nil
+}
+
+func (x *WalkTimes) GetNewStop() *Handling {
+	if x != nil {
+		return x.NewStop
+	}
+	return nil
+}
+
+// Circuit is one lamp circuit, as named in StepState.lamps_lit.
+type Circuit struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Word of lamps_lit, for instance "brake".
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// The words a driver reads.
+	Title string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	// Circuits that cannot be judged while this one burns, for instance "hazard" and
+	// "indicators"; said once holds both ways.
+	NotWith []string `protobuf:"bytes,3,rep,name=not_with,json=notWith,proto3" json:"not_with,omitempty"`
+	// Somebody must hold it on: a pedal or the gear lever.
+	Held bool `protobuf:"varint,4,opt,name=held,proto3" json:"held,omitempty"`
+	// Where the facts come from.
+	Source        string `protobuf:"bytes,5,opt,name=source,proto3" json:"source,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Circuit) Reset() {
+	*x = Circuit{}
+	mi := &file_bayround_v1_catalogue_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Circuit) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Circuit) ProtoMessage() {}
+
+func (x *Circuit) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_catalogue_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Circuit.ProtoReflect.Descriptor instead.
+func (*Circuit) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *Circuit) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *Circuit) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *Circuit) GetNotWith() []string {
+	if x != nil {
+		return x.NotWith
+	}
+	return nil
+}
+
+func (x *Circuit) GetHeld() bool {
+	if x != nil {
+		return x.Held
+	}
+	return false
+}
+
+func (x *Circuit) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
 // Stop is one halt of the walk, where several steps are done together.
 type Stop struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -722,7 +1087,7 @@ type Stop struct {
 
 func (x *Stop) Reset() {
 	*x = Stop{}
-	mi := &file_bayround_v1_catalogue_proto_msgTypes[1]
+	mi := &file_bayround_v1_catalogue_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -734,7 +1099,7 @@ func (x *Stop) String() string {
 func (*Stop) ProtoMessage() {}
 
 func (x *Stop) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_catalogue_proto_msgTypes[1]
+	mi := &file_bayround_v1_catalogue_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -747,7 +1112,7 @@ func (x *Stop) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Stop.ProtoReflect.Descriptor instead.
 func (*Stop) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{1}
+	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Stop) GetId() string {
@@ -839,13 +1204,16 @@ type Item struct {
 	// What the assistant is told, as a command of a few words, for instance "Press
 	// the brake pedal and hold". Only for items that need an assistant.
 	AssistantCommand string `protobuf:"bytes,30,opt,name=assistant_command,json=assistantCommand,proto3" json:"assistant_command,omitempty"`
-	unknownFields    protoimpl.UnknownFields
-	sizeCache        protoimpl.SizeCache
+	// Items that must be done before this one where both are due: its precautions,
+	// and what this one would spoil.
+	After         []string `protobuf:"bytes,31,rep,name=after,proto3" json:"after,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Item) Reset() {
 	*x = Item{}
-	mi := &file_bayround_v1_catalogue_proto_msgTypes[2]
+	mi := &file_bayround_v1_catalogue_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -857,7 +1225,7 @@ func (x *Item) String() string {
 func (*Item) ProtoMessage() {}
 
 func (x *Item) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_catalogue_proto_msgTypes[2]
+	mi := &file_bayround_v1_catalogue_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -870,7 +1238,7 @@ func (x *Item) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Item.ProtoReflect.Descriptor instead.
 func (*Item) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{2}
+	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Item) GetId() string {
@@ -1083,6 +1451,13 @@ func (x *Item) GetAssistantCommand() string {
 	return ""
 }
 
+func (x *Item) GetAfter() []string {
+	if x != nil {
+		return x.After
+	}
+	return nil
+}
+
 // ReadingPart is one value of a reading.
 type ReadingPart struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1107,7 +1482,7 @@ type ReadingPart struct {
 
 func (x *ReadingPart) Reset() {
 	*x = ReadingPart{}
-	mi := &file_bayround_v1_catalogue_proto_msgTypes[3]
+	mi := &file_bayround_v1_catalogue_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1119,7 +1494,7 @@ func (x *ReadingPart) String() string {
 func (*ReadingPart) ProtoMessage() {}
 
 func (x *ReadingPart) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_catalogue_proto_msgTypes[3]
+	mi := &file_bayround_v1_catalogue_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1132,7 +1507,7 @@ func (x *ReadingPart) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadingPart.ProtoReflect.Descriptor instead.
 func (*ReadingPart) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{3}
+	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ReadingPart) GetId() string {
@@ -1204,7 +1579,7 @@ type Condition struct {
 
 func (x *Condition) Reset() {
 	*x = Condition{}
-	mi := &file_bayround_v1_catalogue_proto_msgTypes[4]
+	mi := &file_bayround_v1_catalogue_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1216,7 +1591,7 @@ func (x *Condition) String() string {
 func (*Condition) ProtoMessage() {}
 
 func (x *Condition) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_catalogue_proto_msgTypes[4]
+	mi := &file_bayround_v1_catalogue_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1229,7 +1604,7 @@ func (x *Condition) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Condition.ProtoReflect.Descriptor instead.
 func (*Condition) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{4}
+	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Condition) GetId() string {
@@ -1309,7 +1684,7 @@ type Fault struct {
 
 func (x *Fault) Reset() {
 	*x = Fault{}
-	mi := &file_bayround_v1_catalogue_proto_msgTypes[5]
+	mi := &file_bayround_v1_catalogue_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1321,7 +1696,7 @@ func (x *Fault) String() string {
 func (*Fault) ProtoMessage() {}
 
 func (x *Fault) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_catalogue_proto_msgTypes[5]
+	mi := &file_bayround_v1_catalogue_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1334,7 +1709,7 @@ func (x *Fault) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Fault.ProtoReflect.Descriptor instead.
 func (*Fault) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{5}
+	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Fault) GetId() string {
@@ -1389,7 +1764,7 @@ type StepState struct {
 
 func (x *StepState) Reset() {
 	*x = StepState{}
-	mi := &file_bayround_v1_catalogue_proto_msgTypes[6]
+	mi := &file_bayround_v1_catalogue_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1401,7 +1776,7 @@ func (x *StepState) String() string {
 func (*StepState) ProtoMessage() {}
 
 func (x *StepState) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_catalogue_proto_msgTypes[6]
+	mi := &file_bayround_v1_catalogue_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1414,7 +1789,7 @@ func (x *StepState) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StepState.ProtoReflect.Descriptor instead.
 func (*StepState) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{6}
+	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *StepState) GetEngine() EngineState {
@@ -1445,6 +1820,62 @@ func (x *StepState) GetAssistant() bool {
 	return false
 }
 
+// WalkWeights is what counts in choosing the order of a walk, beside the driver's
+// own seconds, each of which counts one.
+type WalkWeights struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Cost of a second for which the assistant is needed, in seconds.
+	Assistant float64 `protobuf:"fixed64,1,opt,name=assistant,proto3" json:"assistant,omitempty"`
+	// Cost of each climb into the cab beside the time it takes, in seconds.
+	CabTripS      float64 `protobuf:"fixed64,2,opt,name=cab_trip_s,json=cabTripS,proto3" json:"cab_trip_s,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WalkWeights) Reset() {
+	*x = WalkWeights{}
+	mi := &file_bayround_v1_catalogue_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WalkWeights) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WalkWeights) ProtoMessage() {}
+
+func (x *WalkWeights) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_catalogue_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WalkWeights.ProtoReflect.Descriptor instead.
+func (*WalkWeights) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *WalkWeights) GetAssistant() float64 {
+	if x != nil {
+		return x.Assistant
+	}
+	return 0
+}
+
+func (x *WalkWeights) GetCabTripS() float64 {
+	if x != nil {
+		return x.CabTripS
+	}
+	return 0
+}
+
 // Routine is which catalogue items are due together.
 type Routine struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1455,14 +1886,16 @@ type Routine struct {
 	// Items with any of these triggers belong to it.
 	Triggers []Trigger `protobuf:"varint,3,rep,packed,name=triggers,proto3,enum=bayround.v1.Trigger" json:"triggers,omitempty"`
 	// Further items by id.
-	Items         []string `protobuf:"bytes,4,rep,name=items,proto3" json:"items,omitempty"`
+	Items []string `protobuf:"bytes,4,rep,name=items,proto3" json:"items,omitempty"`
+	// How the order of its walk is weighed; absent for the planner's own weights.
+	WalkWeights   *WalkWeights `protobuf:"bytes,5,opt,name=walk_weights,json=walkWeights,proto3" json:"walk_weights,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Routine) Reset() {
 	*x = Routine{}
-	mi := &file_bayround_v1_catalogue_proto_msgTypes[7]
+	mi := &file_bayround_v1_catalogue_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1474,7 +1907,7 @@ func (x *Routine) String() string {
 func (*Routine) ProtoMessage() {}
 
 func (x *Routine) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_catalogue_proto_msgTypes[7]
+	mi := &file_bayround_v1_catalogue_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1487,7 +1920,7 @@ func (x *Routine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Routine.ProtoReflect.Descriptor instead.
 func (*Routine) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{7}
+	return file_bayround_v1_catalogue_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Routine) GetName() string {
@@ -1518,19 +1951,64 @@ func (x *Routine) GetItems() []string {
 	return nil
 }
 
+func (x *Routine) GetWalkWeights() *WalkWeights {
+	if x != nil {
+		return x.WalkWeights
+	}
+	return nil
+}
+
 var File_bayround_v1_catalogue_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_catalogue_proto_rawDesc = "" +
 	"\n" +
-	"\x1bbayround/v1/catalogue.proto\x12\vbayround.v1\x1a\x17bayround/v1/place.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\"\x97\x01\n" +
+	"\x1bbayround/v1/catalogue.proto\x12\vbayround.v1\x1a\x17bayround/v1/place.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\"\x8a\x02\n" +
 	"\tCatalogue\x12#\n" +
 	"\aversion\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18(R\aversion\x121\n" +
 	"\x05stops\x18\x02 \x03(\v2\x11.bayround.v1.StopB\b\xbaH\x05\x92\x01\x02\x10<R\x05stops\x122\n" +
-	"\x05items\x18\x03 \x03(\v2\x11.bayround.v1.ItemB\t\xbaH\x06\x92\x01\x03\x10\xd0\x0fR\x05items\"u\n" +
+	"\x05items\x18\x03 \x03(\v2\x11.bayround.v1.ItemB\t\xbaH\x06\x92\x01\x03\x10\xd0\x0fR\x05items\x125\n" +
+	"\n" +
+	"walk_times\x18\x04 \x01(\v2\x16.bayround.v1.WalkTimesR\twalkTimes\x12:\n" +
+	"\bcircuits\x18\x05 \x03(\v2\x14.bayround.v1.CircuitB\b\xbaH\x05\x92\x01\x02\x10(R\bcircuits\"^\n" +
+	"\bHandling\x121\n" +
+	"\aseconds\x18\x01 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\xc0\x82@)\x00\x00\x00\x00\x00\x00\x00\x00R\aseconds\x12\x1f\n" +
+	"\x06source\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x06source\"\xc8\b\n" +
+	"\tWalkTimes\x12:\n" +
+	"\rspeed_m_per_s\x18\x01 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00\b@)333333\xd3?R\n" +
+	"speedMPerS\x12*\n" +
+	"\fspeed_source\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\vspeedSource\x128\n" +
+	"\vclearance_m\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00\b@)\x9a\x99\x99\x99\x99\x99\xc9?R\n" +
+	"clearanceM\x122\n" +
+	"\x10clearance_source\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x0fclearanceSource\x120\n" +
+	"\areach_m\x18\x05 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00\b@)\x9a\x99\x99\x99\x99\x99\xc9?R\x06reachM\x12*\n" +
+	"\freach_source\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\vreachSource\x128\n" +
+	"\bclimb_in\x18\a \x01(\v2\x15.bayround.v1.HandlingB\x06\xbaH\x03\xc8\x01\x01R\aclimbIn\x12:\n" +
+	"\tclimb_out\x18\b \x01(\v2\x15.bayround.v1.HandlingB\x06\xbaH\x03\xc8\x01\x01R\bclimbOut\x12>\n" +
+	"\vchange_seat\x18\t \x01(\v2\x15.bayround.v1.HandlingB\x06\xbaH\x03\xc8\x01\x01R\n" +
+	"changeSeat\x126\n" +
+	"\aroof_up\x18\n" +
+	" \x01(\v2\x15.bayround.v1.HandlingB\x06\xbaH\x03\xc8\x01\x01R\x06roofUp\x12:\n" +
+	"\troof_down\x18\v \x01(\v2\x15.bayround.v1.HandlingB\x06\xbaH\x03\xc8\x01\x01R\broofDown\x123\n" +
+	"\x05kneel\x18\f \x01(\v2\x15.bayround.v1.HandlingB\x06\xbaH\x03\xc8\x01\x01R\x05kneel\x12:\n" +
+	"\tflap_open\x18\r \x01(\v2\x15.bayround.v1.HandlingB\x06\xbaH\x03\xc8\x01\x01R\bflapOpen\x12<\n" +
+	"\n" +
+	"flap_close\x18\x0e \x01(\v2\x15.bayround.v1.HandlingB\x06\xbaH\x03\xc8\x01\x01R\tflapClose\x129\n" +
+	"\bignition\x18\x0f \x01(\v2\x15.bayround.v1.HandlingB\x06\xbaH\x03\xc8\x01\x01R\bignition\x12@\n" +
+	"\fengine_start\x18\x10 \x01(\v2\x15.bayround.v1.HandlingB\x06\xbaH\x03\xc8\x01\x01R\vengineStart\x12>\n" +
+	"\vengine_stop\x18\x11 \x01(\v2\x15.bayround.v1.HandlingB\x06\xbaH\x03\xc8\x01\x01R\n" +
+	"engineStop\x127\n" +
+	"\acircuit\x18\x12 \x01(\v2\x15.bayround.v1.HandlingB\x06\xbaH\x03\xc8\x01\x01R\acircuit\x128\n" +
+	"\bnew_stop\x18\x13 \x01(\v2\x15.bayround.v1.HandlingB\x06\xbaH\x03\xc8\x01\x01R\anewStop\"\xa9\x01\n" +
+	"\aCircuit\x12/\n" +
+	"\x02id\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a2\x18^[a-z0-9]+(-[a-z0-9]+)*$R\x02id\x12\x1d\n" +
+	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x05title\x12\x19\n" +
+	"\bnot_with\x18\x03 \x03(\tR\anotWith\x12\x12\n" +
+	"\x04held\x18\x04 \x01(\bR\x04held\x12\x1f\n" +
+	"\x06source\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x06source\"u\n" +
 	"\x04Stop\x12/\n" +
 	"\x02id\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a2\x18^[a-z0-9]+(-[a-z0-9]+)*$R\x02id\x12\x1d\n" +
 	"\x05order\x18\x02 \x01(\x05B\a\xbaH\x04\x1a\x02(\x00R\x05order\x12\x1d\n" +
-	"\x05title\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x05title\"\xc1\v\n" +
+	"\x05title\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x05title\"\xfe\v\n" +
 	"\x04Item\x12,\n" +
 	"\x02id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Z]{3,4}-[0-9]{3}$R\x02id\x12\x1b\n" +
 	"\x04stop\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04stop\x12\x1f\n" +
@@ -1578,7 +2056,8 @@ const file_bayround_v1_catalogue_proto_rawDesc = "" +
 	"consumable\x12\x1f\n" +
 	"\x06source\x18\x1c \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x06source\x12+\n" +
 	"\falone_prompt\x18\x1d \x01(\tB\b\xbaH\x05r\x03\x18\xd8\x04R\valonePrompt\x124\n" +
-	"\x11assistant_command\x18\x1e \x01(\tB\a\xbaH\x04r\x02\x18xR\x10assistantCommand\"\xeb\x02\n" +
+	"\x11assistant_command\x18\x1e \x01(\tB\a\xbaH\x04r\x02\x18xR\x10assistantCommand\x12;\n" +
+	"\x05after\x18\x1f \x03(\tB%\xbaH\"\x92\x01\x1f\x10<\x18\x01\"\x19r\x172\x15^[A-Z]{3,4}-[0-9]{3}$R\x05after\"\xeb\x02\n" +
 	"\vReadingPart\x12/\n" +
 	"\x02id\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a2\x18^[a-z0-9]+(_[a-z0-9]+)*$R\x02id\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x05title\x12=\n" +
@@ -1608,13 +2087,18 @@ const file_bayround_v1_catalogue_proto_rawDesc = "" +
 	"\vignition_on\x18\x02 \x01(\bR\n" +
 	"ignitionOn\x12\x1b\n" +
 	"\tlamps_lit\x18\x03 \x03(\tR\blampsLit\x12\x1c\n" +
-	"\tassistant\x18\x04 \x01(\bR\tassistant\"\xd4\x02\n" +
+	"\tassistant\x18\x04 \x01(\bR\tassistant\"{\n" +
+	"\vWalkWeights\x125\n" +
+	"\tassistant\x18\x01 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00Y@)\x00\x00\x00\x00\x00\x00\x00\x00R\tassistant\x125\n" +
+	"\n" +
+	"cab_trip_s\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\xc0\x82@)\x00\x00\x00\x00\x00\x00\x00\x00R\bcabTripS\"\x91\x03\n" +
 	"\aRoutine\x12<\n" +
 	"\x04name\x18\x01 \x01(\tB(\xbaH%r#2!^routines/[a-z0-9]+(-[a-z0-9]+)*$R\x04name\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x05title\x12?\n" +
 	"\btriggers\x18\x03 \x03(\x0e2\x14.bayround.v1.TriggerB\r\xbaH\n" +
 	"\x92\x01\a\"\x05\x82\x01\x02\x10\x01R\btriggers\x127\n" +
-	"\x05items\x18\x04 \x03(\tB!\xbaH\x1e\x92\x01\x1b\"\x19r\x172\x15^[A-Z]{3,4}-[0-9]{3}$R\x05items:r\xbaHo\x1am\n" +
+	"\x05items\x18\x04 \x03(\tB!\xbaH\x1e\x92\x01\x1b\"\x19r\x172\x15^[A-Z]{3,4}-[0-9]{3}$R\x05items\x12;\n" +
+	"\fwalk_weights\x18\x05 \x01(\v2\x18.bayround.v1.WalkWeightsR\vwalkWeights:r\xbaHo\x1am\n" +
 	"\x11routine.something\x12,a routine names at least one trigger or item\x1a*size(this.triggers) + size(this.items) > 0*\x8d\x01\n" +
 	"\n" +
 	"AnswerKind\x12\x1b\n" +
@@ -1727,7 +2211,7 @@ func file_bayround_v1_catalogue_proto_rawDescGZIP() []byte {
 }
 
 var file_bayround_v1_catalogue_proto_enumTypes = make([]protoimpl.EnumInfo, 7)
-var file_bayround_v1_catalogue_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
+var file_bayround_v1_catalogue_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_bayround_v1_catalogue_proto_goTypes = []any{
 	(AnswerKind)(0),             // 0: bayround.v1.AnswerKind
 	(Quantity)(0),               // 1: bayround.v1.Quantity
@@ -1737,46 +2221,66 @@ var file_bayround_v1_catalogue_proto_goTypes = []any{
 	(RepeatOver)(0),             // 5: bayround.v1.RepeatOver
 	(Trigger)(0),                // 6: bayround.v1.Trigger
 	(*Catalogue)(nil),           // 7: bayround.v1.Catalogue
-	(*Stop)(nil),                // 8: bayround.v1.Stop
-	(*Item)(nil),                // 9: bayround.v1.Item
-	(*ReadingPart)(nil),         // 10: bayround.v1.ReadingPart
-	(*Condition)(nil),           // 11: bayround.v1.Condition
-	(*Fault)(nil),               // 12: bayround.v1.Fault
-	(*StepState)(nil),           // 13: bayround.v1.StepState
-	(*Routine)(nil),             // 14: bayround.v1.Routine
-	(Side)(0),                   // 15: bayround.v1.Side
-	(FluidKind)(0),              // 16: bayround.v1.FluidKind
-	(LampFunction)(0),           // 17: bayround.v1.LampFunction
-	(*durationpb.Duration)(nil), // 18: google.protobuf.Duration
-	(*Range)(nil),               // 19: bayround.v1.Range
+	(*Handling)(nil),            // 8: bayround.v1.Handling
+	(*WalkTimes)(nil),           // 9: bayround.v1.WalkTimes
+	(*Circuit)(nil),             // 10: bayround.v1.Circuit
+	(*Stop)(nil),                // 11: bayround.v1.Stop
+	(*Item)(nil),                // 12: bayround.v1.Item
+	(*ReadingPart)(nil),         // 13: bayround.v1.ReadingPart
+	(*Condition)(nil),           // 14: bayround.v1.Condition
+	(*Fault)(nil),               // 15: bayround.v1.Fault
+	(*StepState)(nil),           // 16: bayround.v1.StepState
+	(*WalkWeights)(nil),         // 17: bayround.v1.WalkWeights
+	(*Routine)(nil),             // 18: bayround.v1.Routine
+	(Side)(0),                   // 19: bayround.v1.Side
+	(FluidKind)(0),              // 20: bayround.v1.FluidKind
+	(LampFunction)(0),           // 21: bayround.v1.LampFunction
+	(*durationpb.Duration)(nil), // 22: google.protobuf.Duration
+	(*Range)(nil),               // 23: bayround.v1.Range
 }
 var file_bayround_v1_catalogue_proto_depIdxs = []int32{
-	8,  // 0: bayround.v1.Catalogue.stops:type_name -> bayround.v1.Stop
-	9,  // 1: bayround.v1.Catalogue.items:type_name -> bayround.v1.Item
-	0,  // 2: bayround.v1.Item.answer_kind:type_name -> bayround.v1.AnswerKind
-	10, // 3: bayround.v1.Item.parts:type_name -> bayround.v1.ReadingPart
-	11, // 4: bayround.v1.Item.conditions:type_name -> bayround.v1.Condition
-	12, // 5: bayround.v1.Item.faults:type_name -> bayround.v1.Fault
-	13, // 6: bayround.v1.Item.state:type_name -> bayround.v1.StepState
-	4,  // 7: bayround.v1.Item.position:type_name -> bayround.v1.Position
-	5,  // 8: bayround.v1.Item.repeat_over:type_name -> bayround.v1.RepeatOver
-	15, // 9: bayround.v1.Item.side:type_name -> bayround.v1.Side
-	16, // 10: bayround.v1.Item.fluid:type_name -> bayround.v1.FluidKind
-	17, // 11: bayround.v1.Item.lamp_functions:type_name -> bayround.v1.LampFunction
-	6,  // 12: bayround.v1.Item.triggers:type_name -> bayround.v1.Trigger
-	18, // 13: bayround.v1.Item.good_for:type_name -> google.protobuf.Duration
-	18, // 14: bayround.v1.Item.cold_after:type_name -> google.protobuf.Duration
-	1,  // 15: bayround.v1.ReadingPart.quantity:type_name -> bayround.v1.Quantity
-	19, // 16: bayround.v1.ReadingPart.plausible:type_name -> bayround.v1.Range
-	19, // 17: bayround.v1.ReadingPart.possible:type_name -> bayround.v1.Range
-	2,  // 18: bayround.v1.ReadingPart.how:type_name -> bayround.v1.ReadingHow
-	3,  // 19: bayround.v1.StepState.engine:type_name -> bayround.v1.EngineState
-	6,  // 20: bayround.v1.Routine.triggers:type_name -> bayround.v1.Trigger
-	21, // [21:21] is the sub-list for method output_type
-	21, // [21:21] is the sub-list for method input_type
-	21, // [21:21] is the sub-list for extension type_name
-	21, // [21:21] is the sub-list for extension extendee
-	0,  // [0:21] is the sub-list for field type_name
+	11, // 0: bayround.v1.Catalogue.stops:type_name -> bayround.v1.Stop
+	12, // 1: bayround.v1.Catalogue.items:type_name -> bayround.v1.Item
+	9,  // 2: bayround.v1.Catalogue.walk_times:type_name -> bayround.v1.WalkTimes
+	10, // 3: bayround.v1.Catalogue.circuits:type_name -> bayround.v1.Circuit
+	8,  // 4: bayround.v1.WalkTimes.climb_in:type_name -> bayround.v1.Handling
+	8,  // 5: bayround.v1.WalkTimes.climb_out:type_name -> bayround.v1.Handling
+	8,  // 6: bayround.v1.WalkTimes.change_seat:type_name -> bayround.v1.Handling
+	8,  // 7: bayround.v1.WalkTimes.roof_up:type_name -> bayround.v1.Handling
+	8,  // 8: bayround.v1.WalkTimes.roof_down:type_name -> bayround.v1.Handling
+	8,  // 9: bayround.v1.WalkTimes.kneel:type_name -> bayround.v1.Handling
+	8,  // 10: bayround.v1.WalkTimes.flap_open:type_name -> bayround.v1.Handling
+	8,  // 11: bayround.v1.WalkTimes.flap_close:type_name -> bayround.v1.Handling
+	8,  // 12: bayround.v1.WalkTimes.ignition:type_name -> bayround.v1.Handling
+	8,  // 13: bayround.v1.WalkTimes.engine_start:type_name -> bayround.v1.Handling
+	8,  // 14: bayround.v1.WalkTimes.engine_stop:type_name -> bayround.v1.Handling
+	8,  // 15: bayround.v1.WalkTimes.circuit:type_name -> bayround.v1.Handling
+	8,  // 16: bayround.v1.WalkTimes.new_stop:type_name -> bayround.v1.Handling
+	0,  // 17: bayround.v1.Item.answer_kind:type_name -> bayround.v1.AnswerKind
+	13, // 18: bayround.v1.Item.parts:type_name -> bayround.v1.ReadingPart
+	14, // 19: bayround.v1.Item.conditions:type_name -> bayround.v1.Condition
+	15, // 20: bayround.v1.Item.faults:type_name -> bayround.v1.Fault
+	16, // 21: bayround.v1.Item.state:type_name -> bayround.v1.StepState
+	4,  // 22: bayround.v1.Item.position:type_name -> bayround.v1.Position
+	5,  // 23: bayround.v1.Item.repeat_over:type_name -> bayround.v1.RepeatOver
+	19, // 24: bayround.v1.Item.side:type_name -> bayround.v1.Side
+	20, // 25: bayround.v1.Item.fluid:type_name -> bayround.v1.FluidKind
+	21, // 26: bayround.v1.Item.lamp_functions:type_name -> bayround.v1.LampFunction
+	6,  // 27: bayround.v1.Item.triggers:type_name -> bayround.v1.Trigger
+	22, // 28: bayround.v1.Item.good_for:type_name -> google.protobuf.Duration
+	22, // 29: bayround.v1.Item.cold_after:type_name -> google.protobuf.Duration
+	1,  // 30: bayround.v1.ReadingPart.quantity:type_name -> bayround.v1.Quantity
+	23, // 31: bayround.v1.ReadingPart.plausible:type_name -> bayround.v1.Range
+	23, // 32: bayround.v1.ReadingPart.possible:type_name -> bayround.v1.Range
+	2,  // 33: bayround.v1.ReadingPart.how:type_name -> bayround.v1.ReadingHow
+	3,  // 34: bayround.v1.StepState.engine:type_name -> bayround.v1.EngineState
+	6,  // 35: bayround.v1.Routine.triggers:type_name -> bayround.v1.Trigger
+	17, // 36: bayround.v1.Routine.walk_weights:type_name -> bayround.v1.WalkWeights
+	37, // [37:37] is the sub-list for method output_type
+	37, // [37:37] is the sub-list for method input_type
+	37, // [37:37] is the sub-list for extension type_name
+	37, // [37:37] is the sub-list for extension extendee
+	0,  // [0:37] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_catalogue_proto_init() }
@@ -1786,7 +2290,7 @@ func file_bayround_v1_catalogue_proto_init() {
 	}
 	file_bayround_v1_place_proto_init()
 	file_bayround_v1_vehicle_proto_init()
-	file_bayround_v1_catalogue_proto_msgTypes[4].OneofWrappers = []any{
+	file_bayround_v1_catalogue_proto_msgTypes[7].OneofWrappers = []any{
 		(*Condition_Sound)(nil),
 		(*Condition_Fault)(nil),
 	}
@@ -1796,7 +2300,7 @@ func file_bayround_v1_catalogue_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_catalogue_proto_rawDesc), len(file_bayround_v1_catalogue_proto_rawDesc)),
 			NumEnums:      7,
-			NumMessages:   8,
+			NumMessages:   12,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

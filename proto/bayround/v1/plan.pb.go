@@ -449,6 +449,312 @@ func (x *CheckStep) GetAssistantCommand() string {
 	return ""
 }
 
+// Walk is one way through the steps of a plan: in which order, from where to
+// where, and what it costs. It never adds or drops a step of the plan without
+// saying so.
+type Walk struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The driver walks alone; otherwise an assistant is at hand.
+	Alone bool `protobuf:"varint,1,opt,name=alone,proto3" json:"alone,omitempty"`
+	// The halts, in order.
+	Halts []*Halt `protobuf:"bytes,2,rep,name=halts,proto3" json:"halts,omitempty"`
+	// Metres walked by the driver outside the vehicle.
+	WalkedM float64 `protobuf:"fixed64,3,opt,name=walked_m,json=walkedM,proto3" json:"walked_m,omitempty"`
+	// Seconds the driver walks and climbs.
+	WalkingS float64 `protobuf:"fixed64,4,opt,name=walking_s,json=walkingS,proto3" json:"walking_s,omitempty"`
+	// Seconds in which states of the vehicle are changed: ignition, engine, lamps, flaps.
+	ChangingS float64 `protobuf:"fixed64,5,opt,name=changing_s,json=changingS,proto3" json:"changing_s,omitempty"`
+	// Least seconds of looking, over all steps.
+	LookingS float64 `protobuf:"fixed64,6,opt,name=looking_s,json=lookingS,proto3" json:"looking_s,omitempty"`
+	// Times the driver climbs into the cab.
+	CabTrips int32 `protobuf:"varint,7,opt,name=cab_trips,json=cabTrips,proto3" json:"cab_trips,omitempty"`
+	// Seconds for which the assistant is needed, from first to last, looking included; 0 when alone.
+	AssistantS float64 `protobuf:"fixed64,8,opt,name=assistant_s,json=assistantS,proto3" json:"assistant_s,omitempty"`
+	// What the order was chosen by: weighted seconds as the routine weighs them
+	// (see WalkWeights), without looking, which no order changes.
+	CostS float64 `protobuf:"fixed64,9,opt,name=cost_s,json=costS,proto3" json:"cost_s,omitempty"`
+	// No order of these steps that enters each state of the vehicle once and keeps
+	// stops together costs less than this, in the same seconds.
+	BoundS float64 `protobuf:"fixed64,10,opt,name=bound_s,json=boundS,proto3" json:"bound_s,omitempty"`
+	// Steps that need an assistant and have no accepted way alone; only in a walk alone.
+	NotAlone []string `protobuf:"bytes,11,rep,name=not_alone,json=notAlone,proto3" json:"not_alone,omitempty"`
+	// Steps left out because the time does not reach; they stay unproven. Only in a short walk.
+	LeftOut []string `protobuf:"bytes,12,rep,name=left_out,json=leftOut,proto3" json:"left_out,omitempty"`
+	// The order of the former revision was kept though another costs this many
+	// seconds less; absent when the order is the best there is.
+	KeptCostsS *float64 `protobuf:"fixed64,13,opt,name=kept_costs_s,json=keptCostsS,proto3,oneof" json:"kept_costs_s,omitempty"`
+	// The lines a person keeps to round the vehicle, as one closed polygon on the
+	// ground; for drawing.
+	RoundLine     []*Point `protobuf:"bytes,14,rep,name=round_line,json=roundLine,proto3" json:"round_line,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Walk) Reset() {
+	*x = Walk{}
+	mi := &file_bayround_v1_plan_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Walk) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Walk) ProtoMessage() {}
+
+func (x *Walk) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_plan_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Walk.ProtoReflect.Descriptor instead.
+func (*Walk) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_plan_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *Walk) GetAlone() bool {
+	if x != nil {
+		return x.Alone
+	}
+	return false
+}
+
+func (x *Walk) GetHalts() []*Halt {
+	if x != nil {
+		return x.Halts
+	}
+	return nil
+}
+
+func (x *Walk) GetWalkedM() float64 {
+	if x != nil {
+		return x.WalkedM
+	}
+	return 0
+}
+
+func (x *Walk) GetWalkingS() float64 {
+	if x != nil {
+		return x.WalkingS
+	}
+	return 0
+}
+
+func (x *Walk) GetChangingS() float64 {
+	if x != nil {
+		return x.ChangingS
+	}
+	return 0
+}
+
+func (x *Walk) GetLookingS() float64 {
+	if x != nil {
+		return x.LookingS
+	}
+	return 0
+}
+
+func (x *Walk) GetCabTrips() int32 {
+	if x != nil {
+		return x.CabTrips
+	}
+	return 0
+}
+
+func (x *Walk) GetAssistantS() float64 {
+	if x != nil {
+		return x.AssistantS
+	}
+	return 0
+}
+
+func (x *Walk) GetCostS() float64 {
+	if x != nil {
+		return x.CostS
+	}
+	return 0
+}
+
+func (x *Walk) GetBoundS() float64 {
+	if x != nil {
+		return x.BoundS
+	}
+	return 0
+}
+
+func (x *Walk) GetNotAlone() []string {
+	if x != nil {
+		return x.NotAlone
+	}
+	return nil
+}
+
+func (x *Walk) GetLeftOut() []string {
+	if x != nil {
+		return x.LeftOut
+	}
+	return nil
+}
+
+func (x *Walk) GetKeptCostsS() float64 {
+	if x != nil && x.KeptCostsS != nil {
+		return *x.KeptCostsS
+	}
+	return 0
+}
+
+func (x *Walk) GetRoundLine() []*Point {
+	if x != nil {
+		return x.RoundLine
+	}
+	return nil
+}
+
+// Halt is one place at which the driver stands and does several steps.
+type Halt struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Stop of the walk, for instance "nearside".
+	Stop string `protobuf:"bytes,1,opt,name=stop,proto3" json:"stop,omitempty"`
+	// The stop's words.
+	StopTitle string `protobuf:"bytes,2,opt,name=stop_title,json=stopTitle,proto3" json:"stop_title,omitempty"`
+	// Where one stands, on the ground, or sits.
+	Stand *Point `protobuf:"bytes,3,opt,name=stand,proto3" json:"stand,omitempty"`
+	// The driver is inside: in the cab, the crew cab or the patient compartment.
+	Inside bool `protobuf:"varint,4,opt,name=inside,proto3" json:"inside,omitempty"`
+	// The way there from the halt before, corner by corner, both ends included;
+	// empty when it is the same place.
+	Way []*Point `protobuf:"bytes,5,rep,name=way,proto3" json:"way,omitempty"`
+	// Metres of that way outside the vehicle.
+	WayM float64 `protobuf:"fixed64,6,opt,name=way_m,json=wayM,proto3" json:"way_m,omitempty"`
+	// Seconds from the halt before: walking, climbing and changing states.
+	WayS float64 `protobuf:"fixed64,7,opt,name=way_s,json=wayS,proto3" json:"way_s,omitempty"`
+	// What is changed on the way there, in words, for instance "ignition on".
+	Changes []string `protobuf:"bytes,8,rep,name=changes,proto3" json:"changes,omitempty"`
+	// The steps, by id, in the order in which they are done.
+	StepIds []string `protobuf:"bytes,9,rep,name=step_ids,json=stepIds,proto3" json:"step_ids,omitempty"`
+	// The assistant is needed here.
+	Assistant bool `protobuf:"varint,10,opt,name=assistant,proto3" json:"assistant,omitempty"`
+	// The assistant walks and the driver sits in the cab: stand and way are the assistant's.
+	AssistantWalks bool `protobuf:"varint,11,opt,name=assistant_walks,json=assistantWalks,proto3" json:"assistant_walks,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
+}
+
+func (x *Halt) Reset() {
+	*x = Halt{}
+	mi := &file_bayround_v1_plan_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Halt) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Halt) ProtoMessage() {}
+
+func (x *Halt) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_plan_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Halt.ProtoReflect.Descriptor instead.
+func (*Halt) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_plan_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *Halt) GetStop() string {
+	if x != nil {
+		return x.Stop
+	}
+	return ""
+}
+
+func (x *Halt) GetStopTitle() string {
+	if x != nil {
+		return x.StopTitle
+	}
+	return ""
+}
+
+func (x *Halt) GetStand() *Point {
+	if x != nil {
+		return x.Stand
+	}
+	return nil
+}
+
+func (x *Halt) GetInside() bool {
+	if x != nil {
+		return x.Inside
+	}
+	return false
+}
+
+func (x *Halt) GetWay() []*Point {
+	if x != nil {
+		return x.Way
+	}
+	return nil
+}
+
+func (x *Halt) GetWayM() float64 {
+	if x != nil {
+		return x.WayM
+	}
+	return 0
+}
+
+func (x *Halt) GetWayS() float64 {
+	if x != nil {
+		return x.WayS
+	}
+	return 0
+}
+
+func (x *Halt) GetChanges() []string {
+	if x != nil {
+		return x.Changes
+	}
+	return nil
+}
+
+func (x *Halt) GetStepIds() []string {
+	if x != nil {
+		return x.StepIds
+	}
+	return nil
+}
+
+func (x *Halt) GetAssistant() bool {
+	if x != nil {
+		return x.Assistant
+	}
+	return false
+}
+
+func (x *Halt) GetAssistantWalks() bool {
+	if x != nil {
+		return x.AssistantWalks
+	}
+	return false
+}
+
 var File_bayround_v1_plan_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_plan_proto_rawDesc = "" +
@@ -503,7 +809,42 @@ const file_bayround_v1_plan_proto_rawDesc = "" +
 	"\x06family\x18\x1f \x01(\tR\x06family\x12!\n" +
 	"\falone_prompt\x18  \x01(\tR\valonePrompt\x12+\n" +
 	"\x11assistant_command\x18! \x01(\tR\x10assistantCommandB\t\n" +
-	"\a_targetB'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
+	"\a_target\"\xca\x03\n" +
+	"\x04Walk\x12\x14\n" +
+	"\x05alone\x18\x01 \x01(\bR\x05alone\x12'\n" +
+	"\x05halts\x18\x02 \x03(\v2\x11.bayround.v1.HaltR\x05halts\x12\x19\n" +
+	"\bwalked_m\x18\x03 \x01(\x01R\awalkedM\x12\x1b\n" +
+	"\twalking_s\x18\x04 \x01(\x01R\bwalkingS\x12\x1d\n" +
+	"\n" +
+	"changing_s\x18\x05 \x01(\x01R\tchangingS\x12\x1b\n" +
+	"\tlooking_s\x18\x06 \x01(\x01R\blookingS\x12\x1b\n" +
+	"\tcab_trips\x18\a \x01(\x05R\bcabTrips\x12\x1f\n" +
+	"\vassistant_s\x18\b \x01(\x01R\n" +
+	"assistantS\x12\x15\n" +
+	"\x06cost_s\x18\t \x01(\x01R\x05costS\x12\x17\n" +
+	"\abound_s\x18\n" +
+	" \x01(\x01R\x06boundS\x12\x1b\n" +
+	"\tnot_alone\x18\v \x03(\tR\bnotAlone\x12\x19\n" +
+	"\bleft_out\x18\f \x03(\tR\aleftOut\x12%\n" +
+	"\fkept_costs_s\x18\r \x01(\x01H\x00R\n" +
+	"keptCostsS\x88\x01\x01\x121\n" +
+	"\n" +
+	"round_line\x18\x0e \x03(\v2\x12.bayround.v1.PointR\troundLineB\x0f\n" +
+	"\r_kept_costs_s\"\xc7\x02\n" +
+	"\x04Halt\x12\x12\n" +
+	"\x04stop\x18\x01 \x01(\tR\x04stop\x12\x1d\n" +
+	"\n" +
+	"stop_title\x18\x02 \x01(\tR\tstopTitle\x12(\n" +
+	"\x05stand\x18\x03 \x01(\v2\x12.bayround.v1.PointR\x05stand\x12\x16\n" +
+	"\x06inside\x18\x04 \x01(\bR\x06inside\x12$\n" +
+	"\x03way\x18\x05 \x03(\v2\x12.bayround.v1.PointR\x03way\x12\x13\n" +
+	"\x05way_m\x18\x06 \x01(\x01R\x04wayM\x12\x13\n" +
+	"\x05way_s\x18\a \x01(\x01R\x04wayS\x12\x18\n" +
+	"\achanges\x18\b \x03(\tR\achanges\x12\x19\n" +
+	"\bstep_ids\x18\t \x03(\tR\astepIds\x12\x1c\n" +
+	"\tassistant\x18\n" +
+	" \x01(\bR\tassistant\x12'\n" +
+	"\x0fassistant_walks\x18\v \x01(\bR\x0eassistantWalksB'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
 
 var (
 	file_bayround_v1_plan_proto_rawDescOnce sync.Once
@@ -517,43 +858,50 @@ func file_bayround_v1_plan_proto_rawDescGZIP() []byte {
 	return file_bayround_v1_plan_proto_rawDescData
 }
 
-var file_bayround_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 2)
+var file_bayround_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
 var file_bayround_v1_plan_proto_goTypes = []any{
 	(*Plan)(nil),                // 0: bayround.v1.Plan
 	(*CheckStep)(nil),           // 1: bayround.v1.CheckStep
-	(*Place)(nil),               // 2: bayround.v1.Place
-	(*StepState)(nil),           // 3: bayround.v1.StepState
-	(Position)(0),               // 4: bayround.v1.Position
-	(AnswerKind)(0),             // 5: bayround.v1.AnswerKind
-	(*ReadingPart)(nil),         // 6: bayround.v1.ReadingPart
-	(*Condition)(nil),           // 7: bayround.v1.Condition
-	(*durationpb.Duration)(nil), // 8: google.protobuf.Duration
-	(Side)(0),                   // 9: bayround.v1.Side
-	(TwinPosition)(0),           // 10: bayround.v1.TwinPosition
-	(LampFunction)(0),           // 11: bayround.v1.LampFunction
-	(FluidKind)(0),              // 12: bayround.v1.FluidKind
-	(*Result)(nil),              // 13: bayround.v1.Result
+	(*Walk)(nil),                // 2: bayround.v1.Walk
+	(*Halt)(nil),                // 3: bayround.v1.Halt
+	(*Place)(nil),               // 4: bayround.v1.Place
+	(*StepState)(nil),           // 5: bayround.v1.StepState
+	(Position)(0),               // 6: bayround.v1.Position
+	(AnswerKind)(0),             // 7: bayround.v1.AnswerKind
+	(*ReadingPart)(nil),         // 8: bayround.v1.ReadingPart
+	(*Condition)(nil),           // 9: bayround.v1.Condition
+	(*durationpb.Duration)(nil), // 10: google.protobuf.Duration
+	(Side)(0),                   // 11: bayround.v1.Side
+	(TwinPosition)(0),           // 12: bayround.v1.TwinPosition
+	(LampFunction)(0),           // 13: bayround.v1.LampFunction
+	(FluidKind)(0),              // 14: bayround.v1.FluidKind
+	(*Result)(nil),              // 15: bayround.v1.Result
+	(*Point)(nil),               // 16: bayround.v1.Point
 }
 var file_bayround_v1_plan_proto_depIdxs = []int32{
 	1,  // 0: bayround.v1.Plan.steps:type_name -> bayround.v1.CheckStep
-	2,  // 1: bayround.v1.CheckStep.place:type_name -> bayround.v1.Place
-	3,  // 2: bayround.v1.CheckStep.state:type_name -> bayround.v1.StepState
-	4,  // 3: bayround.v1.CheckStep.position:type_name -> bayround.v1.Position
-	5,  // 4: bayround.v1.CheckStep.answer_kind:type_name -> bayround.v1.AnswerKind
-	6,  // 5: bayround.v1.CheckStep.parts:type_name -> bayround.v1.ReadingPart
-	7,  // 6: bayround.v1.CheckStep.conditions:type_name -> bayround.v1.Condition
-	8,  // 7: bayround.v1.CheckStep.good_for:type_name -> google.protobuf.Duration
-	8,  // 8: bayround.v1.CheckStep.cold_after:type_name -> google.protobuf.Duration
-	9,  // 9: bayround.v1.CheckStep.side:type_name -> bayround.v1.Side
-	10, // 10: bayround.v1.CheckStep.twin:type_name -> bayround.v1.TwinPosition
-	11, // 11: bayround.v1.CheckStep.lamp_function:type_name -> bayround.v1.LampFunction
-	12, // 12: bayround.v1.CheckStep.fluid:type_name -> bayround.v1.FluidKind
-	13, // 13: bayround.v1.CheckStep.last:type_name -> bayround.v1.Result
-	14, // [14:14] is the sub-list for method output_type
-	14, // [14:14] is the sub-list for method input_type
-	14, // [14:14] is the sub-list for extension type_name
-	14, // [14:14] is the sub-list for extension extendee
-	0,  // [0:14] is the sub-list for field type_name
+	4,  // 1: bayround.v1.CheckStep.place:type_name -> bayround.v1.Place
+	5,  // 2: bayround.v1.CheckStep.state:type_name -> bayround.v1.StepState
+	6,  // 3: bayround.v1.CheckStep.position:type_name -> bayround.v1.Position
+	7,  // 4: bayround.v1.CheckStep.answer_kind:type_name -> bayround.v1.AnswerKind
+	8,  // 5: bayround.v1.CheckStep.parts:type_name -> bayround.v1.ReadingPart
+	9,  // 6: bayround.v1.CheckStep.conditions:type_name -> bayround.v1.Condition
+	10, // 7: bayround.v1.CheckStep.good_for:type_name -> google.protobuf.Duration
+	10, // 8: bayround.v1.CheckStep.cold_after:type_name -> google.protobuf.Duration
+	11, // 9: bayround.v1.CheckStep.side:type_name -> bayround.v1.Side
+	12, // 10: bayround.v1.CheckStep.twin:type_name -> bayround.v1.TwinPosition
+	13, // 11: bayround.v1.CheckStep.lamp_function:type_name -> bayround.v1.LampFunction
+	14, // 12: bayround.v1.CheckStep.fluid:type_name -> bayround.v1.FluidKind
+	15, // 13: bayround.v1.CheckStep.last:type_name -> bayround.v1.Result
+	3,  // 14: bayround.v1.Walk.halts:type_name -> bayround.v1.Halt
+	16, // 15: bayround.v1.Walk.round_line:type_name -> bayround.v1.Point
+	16, // 16: bayround.v1.Halt.stand:type_name -> bayround.v1.Point
+	16, // 17: bayround.v1.Halt.way:type_name -> bayround.v1.Point
+	18, // [18:18] is the sub-list for method output_type
+	18, // [18:18] is the sub-list for method input_type
+	18, // [18:18] is the sub-list for extension type_name
+	18, // [18:18] is the sub-list for extension extendee
+	0,  // [0:18] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_plan_proto_init() }
@@ -566,13 +914,14 @@ func file_bayround_v1_plan_proto_init() {
 	file_bayround_v1_result_proto_init()
 	file_bayround_v1_vehicle_proto_init()
 	file_bayround_v1_plan_proto_msgTypes[1].OneofWrappers = []any{}
+	file_bayround_v1_plan_proto_msgTypes[2].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_plan_proto_rawDesc), len(file_bayround_v1_plan_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   2,
+			NumMessages:   4,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

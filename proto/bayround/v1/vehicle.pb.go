@@ -922,7 +922,13 @@ type VehicleConfiguration struct {
 	// Identification number painted on the vehicle, to tell it from its neighbours.
 	FleetNumber string `protobuf:"bytes,25,opt,name=fleet_number,json=fleetNumber,proto3" json:"fleet_number,omitempty"`
 	// Held in reserve: equipped and able to take another vehicle's place.
-	Reserve       bool `protobuf:"varint,26,opt,name=reserve,proto3" json:"reserve,omitempty"`
+	Reserve bool `protobuf:"varint,26,opt,name=reserve,proto3" json:"reserve,omitempty"`
+	// Orders of the former revision that are kept because no other is better by more
+	// than a percent; set by the station when it is applied, empty in a file.
+	KeptOrders []*KeptOrder `protobuf:"bytes,27,rep,name=kept_orders,json=keptOrders,proto3" json:"kept_orders,omitempty"`
+	// Sections of the vehicle that stick out of the box of its dimensions at the height
+	// of a person: an overhanging ladder, an open bonnet, a cage; the walk goes round them.
+	Overhangs     []*Overhang `protobuf:"bytes,28,rep,name=overhangs,proto3" json:"overhangs,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1139,6 +1145,130 @@ func (x *VehicleConfiguration) GetReserve() bool {
 	return false
 }
 
+func (x *VehicleConfiguration) GetKeptOrders() []*KeptOrder {
+	if x != nil {
+		return x.KeptOrders
+	}
+	return nil
+}
+
+func (x *VehicleConfiguration) GetOverhangs() []*Overhang {
+	if x != nil {
+		return x.Overhangs
+	}
+	return nil
+}
+
+// KeptOrder is the order of one routine's halts as drivers know it.
+type KeptOrder struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Routine, routines/{routine}.
+	Routine string `protobuf:"bytes,1,opt,name=routine,proto3" json:"routine,omitempty"`
+	// Step ids in the order of the walk with an assistant, the first of each halt.
+	StepIds       []string `protobuf:"bytes,2,rep,name=step_ids,json=stepIds,proto3" json:"step_ids,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *KeptOrder) Reset() {
+	*x = KeptOrder{}
+	mi := &file_bayround_v1_vehicle_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *KeptOrder) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*KeptOrder) ProtoMessage() {}
+
+func (x *KeptOrder) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_vehicle_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use KeptOrder.ProtoReflect.Descriptor instead.
+func (*KeptOrder) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_vehicle_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *KeptOrder) GetRoutine() string {
+	if x != nil {
+		return x.Routine
+	}
+	return ""
+}
+
+func (x *KeptOrder) GetStepIds() []string {
+	if x != nil {
+		return x.StepIds
+	}
+	return nil
+}
+
+// Overhang is a section that sticks out of the vehicle's box.
+type Overhang struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What it is, for instance "ladder".
+	Title string `protobuf:"bytes,1,opt,name=title,proto3" json:"title,omitempty"`
+	// Foremost, hindmost, nearside and offside corner points, seen from above; at least one.
+	Corners       []*Point `protobuf:"bytes,2,rep,name=corners,proto3" json:"corners,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Overhang) Reset() {
+	*x = Overhang{}
+	mi := &file_bayround_v1_vehicle_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Overhang) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Overhang) ProtoMessage() {}
+
+func (x *Overhang) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_vehicle_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Overhang.ProtoReflect.Descriptor instead.
+func (*Overhang) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_vehicle_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *Overhang) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *Overhang) GetCorners() []*Point {
+	if x != nil {
+		return x.Corners
+	}
+	return nil
+}
+
 // Dimensions are the outer measures of the vehicle as it stands ready.
 type Dimensions struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1156,7 +1286,7 @@ type Dimensions struct {
 
 func (x *Dimensions) Reset() {
 	*x = Dimensions{}
-	mi := &file_bayround_v1_vehicle_proto_msgTypes[1]
+	mi := &file_bayround_v1_vehicle_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1168,7 +1298,7 @@ func (x *Dimensions) String() string {
 func (*Dimensions) ProtoMessage() {}
 
 func (x *Dimensions) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_proto_msgTypes[1]
+	mi := &file_bayround_v1_vehicle_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1181,7 +1311,7 @@ func (x *Dimensions) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Dimensions.ProtoReflect.Descriptor instead.
 func (*Dimensions) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_proto_rawDescGZIP(), []int{1}
+	return file_bayround_v1_vehicle_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *Dimensions) GetLengthM() float64 {
@@ -1237,7 +1367,7 @@ type Axle struct {
 
 func (x *Axle) Reset() {
 	*x = Axle{}
-	mi := &file_bayround_v1_vehicle_proto_msgTypes[2]
+	mi := &file_bayround_v1_vehicle_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1249,7 +1379,7 @@ func (x *Axle) String() string {
 func (*Axle) ProtoMessage() {}
 
 func (x *Axle) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_proto_msgTypes[2]
+	mi := &file_bayround_v1_vehicle_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1262,7 +1392,7 @@ func (x *Axle) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Axle.ProtoReflect.Descriptor instead.
 func (*Axle) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_proto_rawDescGZIP(), []int{2}
+	return file_bayround_v1_vehicle_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Axle) GetXM() float64 {
@@ -1342,7 +1472,7 @@ type Tyre struct {
 
 func (x *Tyre) Reset() {
 	*x = Tyre{}
-	mi := &file_bayround_v1_vehicle_proto_msgTypes[3]
+	mi := &file_bayround_v1_vehicle_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1354,7 +1484,7 @@ func (x *Tyre) String() string {
 func (*Tyre) ProtoMessage() {}
 
 func (x *Tyre) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_proto_msgTypes[3]
+	mi := &file_bayround_v1_vehicle_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1367,7 +1497,7 @@ func (x *Tyre) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Tyre.ProtoReflect.Descriptor instead.
 func (*Tyre) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_proto_rawDescGZIP(), []int{3}
+	return file_bayround_v1_vehicle_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Tyre) GetSize() string {
@@ -1427,7 +1557,7 @@ type WheelFixing struct {
 
 func (x *WheelFixing) Reset() {
 	*x = WheelFixing{}
-	mi := &file_bayround_v1_vehicle_proto_msgTypes[4]
+	mi := &file_bayround_v1_vehicle_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1439,7 +1569,7 @@ func (x *WheelFixing) String() string {
 func (*WheelFixing) ProtoMessage() {}
 
 func (x *WheelFixing) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_proto_msgTypes[4]
+	mi := &file_bayround_v1_vehicle_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1452,7 +1582,7 @@ func (x *WheelFixing) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WheelFixing.ProtoReflect.Descriptor instead.
 func (*WheelFixing) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_proto_rawDescGZIP(), []int{4}
+	return file_bayround_v1_vehicle_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *WheelFixing) GetCount() int32 {
@@ -1497,7 +1627,7 @@ type Lamp struct {
 
 func (x *Lamp) Reset() {
 	*x = Lamp{}
-	mi := &file_bayround_v1_vehicle_proto_msgTypes[5]
+	mi := &file_bayround_v1_vehicle_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1509,7 +1639,7 @@ func (x *Lamp) String() string {
 func (*Lamp) ProtoMessage() {}
 
 func (x *Lamp) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_proto_msgTypes[5]
+	mi := &file_bayround_v1_vehicle_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1522,7 +1652,7 @@ func (x *Lamp) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Lamp.ProtoReflect.Descriptor instead.
 func (*Lamp) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_proto_rawDescGZIP(), []int{5}
+	return file_bayround_v1_vehicle_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Lamp) GetPlace() *Place {
@@ -1584,7 +1714,7 @@ type Fluid struct {
 
 func (x *Fluid) Reset() {
 	*x = Fluid{}
-	mi := &file_bayround_v1_vehicle_proto_msgTypes[6]
+	mi := &file_bayround_v1_vehicle_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1596,7 +1726,7 @@ func (x *Fluid) String() string {
 func (*Fluid) ProtoMessage() {}
 
 func (x *Fluid) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_proto_msgTypes[6]
+	mi := &file_bayround_v1_vehicle_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1609,7 +1739,7 @@ func (x *Fluid) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Fluid.ProtoReflect.Descriptor instead.
 func (*Fluid) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_proto_rawDescGZIP(), []int{6}
+	return file_bayround_v1_vehicle_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Fluid) GetPlace() *Place {
@@ -1655,7 +1785,7 @@ type Opening struct {
 
 func (x *Opening) Reset() {
 	*x = Opening{}
-	mi := &file_bayround_v1_vehicle_proto_msgTypes[7]
+	mi := &file_bayround_v1_vehicle_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1667,7 +1797,7 @@ func (x *Opening) String() string {
 func (*Opening) ProtoMessage() {}
 
 func (x *Opening) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_proto_msgTypes[7]
+	mi := &file_bayround_v1_vehicle_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1680,7 +1810,7 @@ func (x *Opening) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Opening.ProtoReflect.Descriptor instead.
 func (*Opening) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_proto_rawDescGZIP(), []int{7}
+	return file_bayround_v1_vehicle_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Opening) GetPlace() *Place {
@@ -1721,7 +1851,7 @@ type Equipment struct {
 
 func (x *Equipment) Reset() {
 	*x = Equipment{}
-	mi := &file_bayround_v1_vehicle_proto_msgTypes[8]
+	mi := &file_bayround_v1_vehicle_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1733,7 +1863,7 @@ func (x *Equipment) String() string {
 func (*Equipment) ProtoMessage() {}
 
 func (x *Equipment) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_proto_msgTypes[8]
+	mi := &file_bayround_v1_vehicle_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1746,7 +1876,7 @@ func (x *Equipment) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Equipment.ProtoReflect.Descriptor instead.
 func (*Equipment) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_proto_rawDescGZIP(), []int{8}
+	return file_bayround_v1_vehicle_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Equipment) GetPlace() *Place {
@@ -1792,7 +1922,7 @@ type Seat struct {
 
 func (x *Seat) Reset() {
 	*x = Seat{}
-	mi := &file_bayround_v1_vehicle_proto_msgTypes[9]
+	mi := &file_bayround_v1_vehicle_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1804,7 +1934,7 @@ func (x *Seat) String() string {
 func (*Seat) ProtoMessage() {}
 
 func (x *Seat) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_proto_msgTypes[9]
+	mi := &file_bayround_v1_vehicle_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1817,7 +1947,7 @@ func (x *Seat) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Seat.ProtoReflect.Descriptor instead.
 func (*Seat) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_proto_rawDescGZIP(), []int{9}
+	return file_bayround_v1_vehicle_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Seat) GetPlace() *Place {
@@ -1856,7 +1986,7 @@ type Fitting struct {
 
 func (x *Fitting) Reset() {
 	*x = Fitting{}
-	mi := &file_bayround_v1_vehicle_proto_msgTypes[10]
+	mi := &file_bayround_v1_vehicle_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1868,7 +1998,7 @@ func (x *Fitting) String() string {
 func (*Fitting) ProtoMessage() {}
 
 func (x *Fitting) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_proto_msgTypes[10]
+	mi := &file_bayround_v1_vehicle_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1881,7 +2011,7 @@ func (x *Fitting) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Fitting.ProtoReflect.Descriptor instead.
 func (*Fitting) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_proto_rawDescGZIP(), []int{10}
+	return file_bayround_v1_vehicle_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Fitting) GetPlace() *Place {
@@ -1909,7 +2039,7 @@ var File_bayround_v1_vehicle_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_vehicle_proto_rawDesc = "" +
 	"\n" +
-	"\x19bayround/v1/vehicle.proto\x12\vbayround.v1\x1a\x17bayround/v1/place.proto\x1a\x1bbuf/validate/validate.proto\"\x9e\f\n" +
+	"\x19bayround/v1/vehicle.proto\x12\vbayround.v1\x1a\x17bayround/v1/place.proto\x1a\x1bbuf/validate/validate.proto\"\x96\r\n" +
 	"\x14VehicleConfiguration\x12<\n" +
 	"\x04name\x18\x01 \x01(\tB(\xbaH%r#2!^vehicles/[a-z0-9]+(-[a-z0-9]+)*$R\x04name\x12&\n" +
 	"\tcall_sign\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18\x14R\bcallSign\x12\x1f\n" +
@@ -1946,7 +2076,17 @@ const file_bayround_v1_vehicle_proto_rawDesc = "" +
 	"\fcapabilities\x18\x17 \x03(\tB \xbaH\x1d\x92\x01\x1a\x18\x01\"\x16r\x142\x12^[a-z]+( [a-z]+)*$R\fcapabilities\x12A\n" +
 	"\x10system_voltage_v\x18\x18 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00H@)\x00\x00\x00\x00\x00\x00\x00\x00R\x0esystemVoltageV\x12*\n" +
 	"\ffleet_number\x18\x19 \x01(\tB\a\xbaH\x04r\x02\x18\x14R\vfleetNumber\x12\x18\n" +
-	"\areserve\x18\x1a \x01(\bR\areserve\"\xe9\x01\n" +
+	"\areserve\x18\x1a \x01(\bR\areserve\x127\n" +
+	"\vkept_orders\x18\x1b \x03(\v2\x16.bayround.v1.KeptOrderR\n" +
+	"keptOrders\x12=\n" +
+	"\toverhangs\x18\x1c \x03(\v2\x15.bayround.v1.OverhangB\b\xbaH\x05\x92\x01\x02\x10\x14R\toverhangs\"@\n" +
+	"\tKeptOrder\x12\x18\n" +
+	"\aroutine\x18\x01 \x01(\tR\aroutine\x12\x19\n" +
+	"\bstep_ids\x18\x02 \x03(\tR\astepIds\"e\n" +
+	"\bOverhang\x12\x1f\n" +
+	"\x05title\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\x05title\x128\n" +
+	"\acorners\x18\x02 \x03(\v2\x12.bayround.v1.PointB\n" +
+	"\xbaH\a\x92\x01\x04\b\x01\x10\fR\acorners\"\xe9\x01\n" +
 	"\n" +
 	"Dimensions\x122\n" +
 	"\blength_m\x18\x01 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x004@!\x00\x00\x00\x00\x00\x00\x00\x00R\alengthM\x120\n" +
@@ -2144,7 +2284,7 @@ func file_bayround_v1_vehicle_proto_rawDescGZIP() []byte {
 }
 
 var file_bayround_v1_vehicle_proto_enumTypes = make([]protoimpl.EnumInfo, 11)
-var file_bayround_v1_vehicle_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
+var file_bayround_v1_vehicle_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
 var file_bayround_v1_vehicle_proto_goTypes = []any{
 	(VehicleCategory)(0),         // 0: bayround.v1.VehicleCategory
 	(PowerTrain)(0),              // 1: bayround.v1.PowerTrain
@@ -2158,57 +2298,63 @@ var file_bayround_v1_vehicle_proto_goTypes = []any{
 	(SeatKind)(0),                // 9: bayround.v1.SeatKind
 	(FittingKind)(0),             // 10: bayround.v1.FittingKind
 	(*VehicleConfiguration)(nil), // 11: bayround.v1.VehicleConfiguration
-	(*Dimensions)(nil),           // 12: bayround.v1.Dimensions
-	(*Axle)(nil),                 // 13: bayround.v1.Axle
-	(*Tyre)(nil),                 // 14: bayround.v1.Tyre
-	(*WheelFixing)(nil),          // 15: bayround.v1.WheelFixing
-	(*Lamp)(nil),                 // 16: bayround.v1.Lamp
-	(*Fluid)(nil),                // 17: bayround.v1.Fluid
-	(*Opening)(nil),              // 18: bayround.v1.Opening
-	(*Equipment)(nil),            // 19: bayround.v1.Equipment
-	(*Seat)(nil),                 // 20: bayround.v1.Seat
-	(*Fitting)(nil),              // 21: bayround.v1.Fitting
-	(Side)(0),                    // 22: bayround.v1.Side
-	(*Place)(nil),                // 23: bayround.v1.Place
+	(*KeptOrder)(nil),            // 12: bayround.v1.KeptOrder
+	(*Overhang)(nil),             // 13: bayround.v1.Overhang
+	(*Dimensions)(nil),           // 14: bayround.v1.Dimensions
+	(*Axle)(nil),                 // 15: bayround.v1.Axle
+	(*Tyre)(nil),                 // 16: bayround.v1.Tyre
+	(*WheelFixing)(nil),          // 17: bayround.v1.WheelFixing
+	(*Lamp)(nil),                 // 18: bayround.v1.Lamp
+	(*Fluid)(nil),                // 19: bayround.v1.Fluid
+	(*Opening)(nil),              // 20: bayround.v1.Opening
+	(*Equipment)(nil),            // 21: bayround.v1.Equipment
+	(*Seat)(nil),                 // 22: bayround.v1.Seat
+	(*Fitting)(nil),              // 23: bayround.v1.Fitting
+	(Side)(0),                    // 24: bayround.v1.Side
+	(*Place)(nil),                // 25: bayround.v1.Place
+	(*Point)(nil),                // 26: bayround.v1.Point
 }
 var file_bayround_v1_vehicle_proto_depIdxs = []int32{
 	0,  // 0: bayround.v1.VehicleConfiguration.category:type_name -> bayround.v1.VehicleCategory
-	12, // 1: bayround.v1.VehicleConfiguration.dimensions:type_name -> bayround.v1.Dimensions
+	14, // 1: bayround.v1.VehicleConfiguration.dimensions:type_name -> bayround.v1.Dimensions
 	1,  // 2: bayround.v1.VehicleConfiguration.power_train:type_name -> bayround.v1.PowerTrain
 	2,  // 3: bayround.v1.VehicleConfiguration.braking_system:type_name -> bayround.v1.BrakingSystem
-	22, // 4: bayround.v1.VehicleConfiguration.driver_side:type_name -> bayround.v1.Side
-	13, // 5: bayround.v1.VehicleConfiguration.axles:type_name -> bayround.v1.Axle
-	16, // 6: bayround.v1.VehicleConfiguration.lamps:type_name -> bayround.v1.Lamp
-	17, // 7: bayround.v1.VehicleConfiguration.fluids:type_name -> bayround.v1.Fluid
-	18, // 8: bayround.v1.VehicleConfiguration.openings:type_name -> bayround.v1.Opening
-	19, // 9: bayround.v1.VehicleConfiguration.equipment:type_name -> bayround.v1.Equipment
-	20, // 10: bayround.v1.VehicleConfiguration.seats:type_name -> bayround.v1.Seat
-	21, // 11: bayround.v1.VehicleConfiguration.fittings:type_name -> bayround.v1.Fitting
-	23, // 12: bayround.v1.VehicleConfiguration.places:type_name -> bayround.v1.Place
-	14, // 13: bayround.v1.Axle.tyre:type_name -> bayround.v1.Tyre
-	15, // 14: bayround.v1.Axle.fixing:type_name -> bayround.v1.WheelFixing
-	23, // 15: bayround.v1.Lamp.place:type_name -> bayround.v1.Place
-	3,  // 16: bayround.v1.Lamp.function:type_name -> bayround.v1.LampFunction
-	4,  // 17: bayround.v1.Lamp.colour:type_name -> bayround.v1.LampColour
-	5,  // 18: bayround.v1.Lamp.technology:type_name -> bayround.v1.LampTechnology
-	22, // 19: bayround.v1.Lamp.side:type_name -> bayround.v1.Side
-	23, // 20: bayround.v1.Fluid.place:type_name -> bayround.v1.Place
-	6,  // 21: bayround.v1.Fluid.kind:type_name -> bayround.v1.FluidKind
-	7,  // 22: bayround.v1.Fluid.reading:type_name -> bayround.v1.FluidReading
-	23, // 23: bayround.v1.Opening.place:type_name -> bayround.v1.Place
-	8,  // 24: bayround.v1.Opening.kind:type_name -> bayround.v1.OpeningKind
-	22, // 25: bayround.v1.Opening.side:type_name -> bayround.v1.Side
-	23, // 26: bayround.v1.Equipment.place:type_name -> bayround.v1.Place
-	23, // 27: bayround.v1.Seat.place:type_name -> bayround.v1.Place
-	9,  // 28: bayround.v1.Seat.kind:type_name -> bayround.v1.SeatKind
-	23, // 29: bayround.v1.Fitting.place:type_name -> bayround.v1.Place
-	10, // 30: bayround.v1.Fitting.kind:type_name -> bayround.v1.FittingKind
-	22, // 31: bayround.v1.Fitting.side:type_name -> bayround.v1.Side
-	32, // [32:32] is the sub-list for method output_type
-	32, // [32:32] is the sub-list for method input_type
-	32, // [32:32] is the sub-list for extension type_name
-	32, // [32:32] is the sub-list for extension extendee
-	0,  // [0:32] is the sub-list for field type_name
+	24, // 4: bayround.v1.VehicleConfiguration.driver_side:type_name -> bayround.v1.Side
+	15, // 5: bayround.v1.VehicleConfiguration.axles:type_name -> bayround.v1.Axle
+	18, // 6: bayround.v1.VehicleConfiguration.lamps:type_name -> bayround.v1.Lamp
+	19, // 7: bayround.v1.VehicleConfiguration.fluids:type_name -> bayround.v1.Fluid
+	20, // 8: bayround.v1.VehicleConfiguration.openings:type_name -> bayround.v1.Opening
+	21, // 9: bayround.v1.VehicleConfiguration.equipment:type_name -> bayround.v1.Equipment
+	22, // 10: bayround.v1.VehicleConfiguration.seats:type_name -> bayround.v1.Seat
+	23, // 11: bayround.v1.VehicleConfiguration.fittings:type_name -> bayround.v1.Fitting
+	25, // 12: bayround.v1.VehicleConfiguration.places:type_name -> bayround.v1.Place
+	12, // 13: bayround.v1.VehicleConfiguration.kept_orders:type_name -> bayround.v1.KeptOrder
+	13, // 14: bayround.v1.VehicleConfiguration.overhangs:type_name -> bayround.v1.Overhang
+	26, // 15: bayround.v1.Overhang.corners:type_name -> bayround.v1.Point
+	16, // 16: bayround.v1.Axle.tyre:type_name -> bayround.v1.Tyre
+	17, // 17: bayround.v1.Axle.fixing:type_name -> bayround.v1.WheelFixing
+	25, // 18: bayround.v1.Lamp.place:type_name -> bayround.v1.Place
+	3,  // 19: bayround.v1.Lamp.function:type_name -> bayround.v1.LampFunction
+	4,  // 20: bayround.v1.Lamp.colour:type_name -> bayround.v1.LampColour
+	5,  // 21: bayround.v1.Lamp.technology:type_name -> bayround.v1.LampTechnology
+	24, // 22: bayround.v1.Lamp.side:type_name -> bayround.v1.Side
+	25, // 23: bayround.v1.Fluid.place:type_name -> bayround.v1.Place
+	6,  // 24: bayround.v1.Fluid.kind:type_name -> bayround.v1.FluidKind
+	7,  // 25: bayround.v1.Fluid.reading:type_name -> bayround.v1.FluidReading
+	25, // 26: bayround.v1.Opening.place:type_name -> bayround.v1.Place
+	8,  // 27: bayround.v1.Opening.kind:type_name -> bayround.v1.OpeningKind
+	24, // 28: bayround.v1.Opening.side:type_name -> bayround.v1.Side
+	25, // 29: bayround.v1.Equipment.place:type_name -> bayround.v1.Place
+	25, // 30: bayround.v1.Seat.place:type_name -> bayround.v1.Place
+	9,  // 31: bayround.v1.Seat.kind:type_name -> bayround.v1.SeatKind
+	25, // 32: bayround.v1.Fitting.place:type_name -> bayround.v1.Place
+	10, // 33: bayround.v1.Fitting.kind:type_name -> bayround.v1.FittingKind
+	24, // 34: bayround.v1.Fitting.side:type_name -> bayround.v1.Side
+	35, // [35:35] is the sub-list for method output_type
+	35, // [35:35] is the sub-list for method input_type
+	35, // [35:35] is the sub-list for extension type_name
+	35, // [35:35] is the sub-list for extension extendee
+	0,  // [0:35] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_vehicle_proto_init() }
@@ -2223,7 +2369,7 @@ func file_bayround_v1_vehicle_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_vehicle_proto_rawDesc), len(file_bayround_v1_vehicle_proto_rawDesc)),
 			NumEnums:      11,
-			NumMessages:   11,
+			NumMessages:   13,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

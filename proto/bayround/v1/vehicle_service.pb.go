@@ -638,6 +638,171 @@ func (x *GetPlanResponse) GetPlan() *Plan {
 	return nil
 }
 
+// GetWalkRequest asks for a way through the steps of a plan.
+type GetWalkRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Vehicle, vehicles/{vehicle}.
+	Vehicle string `protobuf:"bytes,1,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
+	// Routine, routines/{routine}.
+	Routine string `protobuf:"bytes,2,opt,name=routine,proto3" json:"routine,omitempty"`
+	// The driver walks alone.
+	Alone bool `protobuf:"varint,3,opt,name=alone,proto3" json:"alone,omitempty"`
+	// Steps that need not be done any more, by id.
+	Done []string `protobuf:"bytes,4,rep,name=done,proto3" json:"done,omitempty"`
+	// Step at whose place the driver stands; empty for the beginning.
+	AtStep string `protobuf:"bytes,5,opt,name=at_step,json=atStep,proto3" json:"at_step,omitempty"`
+	// Seconds there are, looking included; 0 for as many as it takes. What must not be missed
+	// comes first, then what finds most in the time; the rest is named as left out.
+	WithinS int32 `protobuf:"varint,6,opt,name=within_s,json=withinS,proto3" json:"within_s,omitempty"`
+	// The engine has run: steps that need it cold are left out, and named.
+	EngineWarm bool `protobuf:"varint,7,opt,name=engine_warm,json=engineWarm,proto3" json:"engine_warm,omitempty"`
+	// Also return the order of the catalogue, item after item, for comparison.
+	WithNaive     bool `protobuf:"varint,8,opt,name=with_naive,json=withNaive,proto3" json:"with_naive,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetWalkRequest) Reset() {
+	*x = GetWalkRequest{}
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetWalkRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetWalkRequest) ProtoMessage() {}
+
+func (x *GetWalkRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetWalkRequest.ProtoReflect.Descriptor instead.
+func (*GetWalkRequest) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *GetWalkRequest) GetVehicle() string {
+	if x != nil {
+		return x.Vehicle
+	}
+	return ""
+}
+
+func (x *GetWalkRequest) GetRoutine() string {
+	if x != nil {
+		return x.Routine
+	}
+	return ""
+}
+
+func (x *GetWalkRequest) GetAlone() bool {
+	if x != nil {
+		return x.Alone
+	}
+	return false
+}
+
+func (x *GetWalkRequest) GetDone() []string {
+	if x != nil {
+		return x.Done
+	}
+	return nil
+}
+
+func (x *GetWalkRequest) GetAtStep() string {
+	if x != nil {
+		return x.AtStep
+	}
+	return ""
+}
+
+func (x *GetWalkRequest) GetWithinS() int32 {
+	if x != nil {
+		return x.WithinS
+	}
+	return 0
+}
+
+func (x *GetWalkRequest) GetEngineWarm() bool {
+	if x != nil {
+		return x.EngineWarm
+	}
+	return false
+}
+
+func (x *GetWalkRequest) GetWithNaive() bool {
+	if x != nil {
+		return x.WithNaive
+	}
+	return false
+}
+
+// GetWalkResponse holds a walk.
+type GetWalkResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The walk.
+	Walk *Walk `protobuf:"bytes,1,opt,name=walk,proto3" json:"walk,omitempty"`
+	// The same steps in the order of the catalogue; only when asked for.
+	Naive         *Walk `protobuf:"bytes,2,opt,name=naive,proto3" json:"naive,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetWalkResponse) Reset() {
+	*x = GetWalkResponse{}
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetWalkResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetWalkResponse) ProtoMessage() {}
+
+func (x *GetWalkResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetWalkResponse.ProtoReflect.Descriptor instead.
+func (*GetWalkResponse) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *GetWalkResponse) GetWalk() *Walk {
+	if x != nil {
+		return x.Walk
+	}
+	return nil
+}
+
+func (x *GetWalkResponse) GetNaive() *Walk {
+	if x != nil {
+		return x.Naive
+	}
+	return nil
+}
+
 // GetCatalogueRequest asks for the catalogue.
 type GetCatalogueRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -647,7 +812,7 @@ type GetCatalogueRequest struct {
 
 func (x *GetCatalogueRequest) Reset() {
 	*x = GetCatalogueRequest{}
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[10]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -659,7 +824,7 @@ func (x *GetCatalogueRequest) String() string {
 func (*GetCatalogueRequest) ProtoMessage() {}
 
 func (x *GetCatalogueRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[10]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -672,7 +837,7 @@ func (x *GetCatalogueRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCatalogueRequest.ProtoReflect.Descriptor instead.
 func (*GetCatalogueRequest) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{10}
+	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{12}
 }
 
 // GetCatalogueResponse holds the catalogue.
@@ -686,7 +851,7 @@ type GetCatalogueResponse struct {
 
 func (x *GetCatalogueResponse) Reset() {
 	*x = GetCatalogueResponse{}
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[11]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -698,7 +863,7 @@ func (x *GetCatalogueResponse) String() string {
 func (*GetCatalogueResponse) ProtoMessage() {}
 
 func (x *GetCatalogueResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[11]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -711,7 +876,7 @@ func (x *GetCatalogueResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCatalogueResponse.ProtoReflect.Descriptor instead.
 func (*GetCatalogueResponse) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{11}
+	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *GetCatalogueResponse) GetCatalogue() *Catalogue {
@@ -734,7 +899,7 @@ type ListRoutinesRequest struct {
 
 func (x *ListRoutinesRequest) Reset() {
 	*x = ListRoutinesRequest{}
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[12]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -746,7 +911,7 @@ func (x *ListRoutinesRequest) String() string {
 func (*ListRoutinesRequest) ProtoMessage() {}
 
 func (x *ListRoutinesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[12]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -759,7 +924,7 @@ func (x *ListRoutinesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListRoutinesRequest.ProtoReflect.Descriptor instead.
 func (*ListRoutinesRequest) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{12}
+	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ListRoutinesRequest) GetPageSize() int32 {
@@ -789,7 +954,7 @@ type ListRoutinesResponse struct {
 
 func (x *ListRoutinesResponse) Reset() {
 	*x = ListRoutinesResponse{}
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[13]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -801,7 +966,7 @@ func (x *ListRoutinesResponse) String() string {
 func (*ListRoutinesResponse) ProtoMessage() {}
 
 func (x *ListRoutinesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[13]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -814,7 +979,7 @@ func (x *ListRoutinesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListRoutinesResponse.ProtoReflect.Descriptor instead.
 func (*ListRoutinesResponse) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{13}
+	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ListRoutinesResponse) GetRoutines() []*Routine {
@@ -844,7 +1009,7 @@ type ListGaugesRequest struct {
 
 func (x *ListGaugesRequest) Reset() {
 	*x = ListGaugesRequest{}
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[14]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -856,7 +1021,7 @@ func (x *ListGaugesRequest) String() string {
 func (*ListGaugesRequest) ProtoMessage() {}
 
 func (x *ListGaugesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[14]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -869,7 +1034,7 @@ func (x *ListGaugesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListGaugesRequest.ProtoReflect.Descriptor instead.
 func (*ListGaugesRequest) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{14}
+	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ListGaugesRequest) GetPageSize() int32 {
@@ -899,7 +1064,7 @@ type ListGaugesResponse struct {
 
 func (x *ListGaugesResponse) Reset() {
 	*x = ListGaugesResponse{}
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[15]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -911,7 +1076,7 @@ func (x *ListGaugesResponse) String() string {
 func (*ListGaugesResponse) ProtoMessage() {}
 
 func (x *ListGaugesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[15]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -924,7 +1089,7 @@ func (x *ListGaugesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListGaugesResponse.ProtoReflect.Descriptor instead.
 func (*ListGaugesResponse) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{15}
+	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ListGaugesResponse) GetGauges() []*Gauge {
@@ -954,7 +1119,7 @@ type ListPeopleRequest struct {
 
 func (x *ListPeopleRequest) Reset() {
 	*x = ListPeopleRequest{}
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[16]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -966,7 +1131,7 @@ func (x *ListPeopleRequest) String() string {
 func (*ListPeopleRequest) ProtoMessage() {}
 
 func (x *ListPeopleRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[16]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -979,7 +1144,7 @@ func (x *ListPeopleRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPeopleRequest.ProtoReflect.Descriptor instead.
 func (*ListPeopleRequest) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{16}
+	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ListPeopleRequest) GetPageSize() int32 {
@@ -1009,7 +1174,7 @@ type ListPeopleResponse struct {
 
 func (x *ListPeopleResponse) Reset() {
 	*x = ListPeopleResponse{}
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[17]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1021,7 +1186,7 @@ func (x *ListPeopleResponse) String() string {
 func (*ListPeopleResponse) ProtoMessage() {}
 
 func (x *ListPeopleResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[17]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1034,7 +1199,7 @@ func (x *ListPeopleResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPeopleResponse.ProtoReflect.Descriptor instead.
 func (*ListPeopleResponse) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{17}
+	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *ListPeopleResponse) GetPeople() []*Person {
@@ -1064,7 +1229,7 @@ type ListStationsRequest struct {
 
 func (x *ListStationsRequest) Reset() {
 	*x = ListStationsRequest{}
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[18]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1076,7 +1241,7 @@ func (x *ListStationsRequest) String() string {
 func (*ListStationsRequest) ProtoMessage() {}
 
 func (x *ListStationsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[18]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1089,7 +1254,7 @@ func (x *ListStationsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListStationsRequest.ProtoReflect.Descriptor instead.
 func (*ListStationsRequest) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{18}
+	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *ListStationsRequest) GetPageSize() int32 {
@@ -1119,7 +1284,7 @@ type ListStationsResponse struct {
 
 func (x *ListStationsResponse) Reset() {
 	*x = ListStationsResponse{}
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[19]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1131,7 +1296,7 @@ func (x *ListStationsResponse) String() string {
 func (*ListStationsResponse) ProtoMessage() {}
 
 func (x *ListStationsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[19]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1144,7 +1309,7 @@ func (x *ListStationsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListStationsResponse.ProtoReflect.Descriptor instead.
 func (*ListStationsResponse) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{19}
+	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *ListStationsResponse) GetStations() []*Station {
@@ -1172,7 +1337,7 @@ type GetRulePackRequest struct {
 
 func (x *GetRulePackRequest) Reset() {
 	*x = GetRulePackRequest{}
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[20]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1184,7 +1349,7 @@ func (x *GetRulePackRequest) String() string {
 func (*GetRulePackRequest) ProtoMessage() {}
 
 func (x *GetRulePackRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[20]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1197,7 +1362,7 @@ func (x *GetRulePackRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetRulePackRequest.ProtoReflect.Descriptor instead.
 func (*GetRulePackRequest) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{20}
+	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *GetRulePackRequest) GetName() string {
@@ -1220,7 +1385,7 @@ type GetRulePackResponse struct {
 
 func (x *GetRulePackResponse) Reset() {
 	*x = GetRulePackResponse{}
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[21]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1232,7 +1397,7 @@ func (x *GetRulePackResponse) String() string {
 func (*GetRulePackResponse) ProtoMessage() {}
 
 func (x *GetRulePackResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[21]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1245,7 +1410,7 @@ func (x *GetRulePackResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetRulePackResponse.ProtoReflect.Descriptor instead.
 func (*GetRulePackResponse) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{21}
+	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *GetRulePackResponse) GetRulePack() *RulePack {
@@ -1275,7 +1440,7 @@ type ListRulePacksRequest struct {
 
 func (x *ListRulePacksRequest) Reset() {
 	*x = ListRulePacksRequest{}
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[22]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1287,7 +1452,7 @@ func (x *ListRulePacksRequest) String() string {
 func (*ListRulePacksRequest) ProtoMessage() {}
 
 func (x *ListRulePacksRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[22]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1300,7 +1465,7 @@ func (x *ListRulePacksRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListRulePacksRequest.ProtoReflect.Descriptor instead.
 func (*ListRulePacksRequest) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{22}
+	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ListRulePacksRequest) GetPageSize() int32 {
@@ -1330,7 +1495,7 @@ type ListRulePacksResponse struct {
 
 func (x *ListRulePacksResponse) Reset() {
 	*x = ListRulePacksResponse{}
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[23]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1342,7 +1507,7 @@ func (x *ListRulePacksResponse) String() string {
 func (*ListRulePacksResponse) ProtoMessage() {}
 
 func (x *ListRulePacksResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[23]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1355,7 +1520,7 @@ func (x *ListRulePacksResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListRulePacksResponse.ProtoReflect.Descriptor instead.
 func (*ListRulePacksResponse) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{23}
+	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ListRulePacksResponse) GetRulePacks() []*RulePack {
@@ -1389,7 +1554,7 @@ type RecordRepairRequest struct {
 
 func (x *RecordRepairRequest) Reset() {
 	*x = RecordRepairRequest{}
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[24]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1401,7 +1566,7 @@ func (x *RecordRepairRequest) String() string {
 func (*RecordRepairRequest) ProtoMessage() {}
 
 func (x *RecordRepairRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[24]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1414,7 +1579,7 @@ func (x *RecordRepairRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordRepairRequest.ProtoReflect.Descriptor instead.
 func (*RecordRepairRequest) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{24}
+	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *RecordRepairRequest) GetRequestId() string {
@@ -1458,7 +1623,7 @@ type RecordRepairResponse struct {
 
 func (x *RecordRepairResponse) Reset() {
 	*x = RecordRepairResponse{}
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[25]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1470,7 +1635,7 @@ func (x *RecordRepairResponse) String() string {
 func (*RecordRepairResponse) ProtoMessage() {}
 
 func (x *RecordRepairResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[25]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1483,7 +1648,7 @@ func (x *RecordRepairResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordRepairResponse.ProtoReflect.Descriptor instead.
 func (*RecordRepairResponse) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{25}
+	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *RecordRepairResponse) GetDefect() *Defect {
@@ -1517,7 +1682,7 @@ type ErasePersonRequest struct {
 
 func (x *ErasePersonRequest) Reset() {
 	*x = ErasePersonRequest{}
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[26]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1529,7 +1694,7 @@ func (x *ErasePersonRequest) String() string {
 func (*ErasePersonRequest) ProtoMessage() {}
 
 func (x *ErasePersonRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[26]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1542,7 +1707,7 @@ func (x *ErasePersonRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ErasePersonRequest.ProtoReflect.Descriptor instead.
 func (*ErasePersonRequest) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{26}
+	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *ErasePersonRequest) GetRequestId() string {
@@ -1586,7 +1751,7 @@ type ErasePersonResponse struct {
 
 func (x *ErasePersonResponse) Reset() {
 	*x = ErasePersonResponse{}
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[27]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1598,7 +1763,7 @@ func (x *ErasePersonResponse) String() string {
 func (*ErasePersonResponse) ProtoMessage() {}
 
 func (x *ErasePersonResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[27]
+	mi := &file_bayround_v1_vehicle_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1611,7 +1776,7 @@ func (x *ErasePersonResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ErasePersonResponse.ProtoReflect.Descriptor instead.
 func (*ErasePersonResponse) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{27}
+	return file_bayround_v1_vehicle_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *ErasePersonResponse) GetPerson() *Person {
@@ -1667,7 +1832,21 @@ const file_bayround_v1_vehicle_service_proto_rawDesc = "" +
 	"\avehicle\x18\x01 \x01(\tB(\xbaH%r#2!^vehicles/[a-z0-9]+(-[a-z0-9]+)*$R\avehicle\x12B\n" +
 	"\aroutine\x18\x02 \x01(\tB(\xbaH%r#2!^routines/[a-z0-9]+(-[a-z0-9]+)*$R\aroutine\"8\n" +
 	"\x0fGetPlanResponse\x12%\n" +
-	"\x04plan\x18\x01 \x01(\v2\x11.bayround.v1.PlanR\x04plan\"\x15\n" +
+	"\x04plan\x18\x01 \x01(\v2\x11.bayround.v1.PlanR\x04plan\"\xd8\x02\n" +
+	"\x0eGetWalkRequest\x12B\n" +
+	"\avehicle\x18\x01 \x01(\tB(\xbaH%r#2!^vehicles/[a-z0-9]+(-[a-z0-9]+)*$R\avehicle\x12B\n" +
+	"\aroutine\x18\x02 \x01(\tB(\xbaH%r#2!^routines/[a-z0-9]+(-[a-z0-9]+)*$R\aroutine\x12\x14\n" +
+	"\x05alone\x18\x03 \x01(\bR\x05alone\x12\x1d\n" +
+	"\x04done\x18\x04 \x03(\tB\t\xbaH\x06\x92\x01\x03\x10\xd0\x0fR\x04done\x12!\n" +
+	"\aat_step\x18\x05 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x06atStep\x12&\n" +
+	"\bwithin_s\x18\x06 \x01(\x05B\v\xbaH\b\x1a\x06\x18\x80\xa3\x05(\x00R\awithinS\x12\x1f\n" +
+	"\vengine_warm\x18\a \x01(\bR\n" +
+	"engineWarm\x12\x1d\n" +
+	"\n" +
+	"with_naive\x18\b \x01(\bR\twithNaive\"a\n" +
+	"\x0fGetWalkResponse\x12%\n" +
+	"\x04walk\x18\x01 \x01(\v2\x11.bayround.v1.WalkR\x04walk\x12'\n" +
+	"\x05naive\x18\x02 \x01(\v2\x11.bayround.v1.WalkR\x05naive\"\x15\n" +
 	"\x13GetCatalogueRequest\"L\n" +
 	"\x14GetCatalogueResponse\x124\n" +
 	"\tcatalogue\x18\x01 \x01(\v2\x16.bayround.v1.CatalogueR\tcatalogue\"g\n" +
@@ -1774,7 +1953,7 @@ func file_bayround_v1_vehicle_service_proto_rawDescGZIP() []byte {
 }
 
 var file_bayround_v1_vehicle_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_bayround_v1_vehicle_service_proto_msgTypes = make([]protoimpl.MessageInfo, 28)
+var file_bayround_v1_vehicle_service_proto_msgTypes = make([]protoimpl.MessageInfo, 30)
 var file_bayround_v1_vehicle_service_proto_goTypes = []any{
 	(ChangeKind)(0),               // 0: bayround.v1.ChangeKind
 	(*NamedFile)(nil),             // 1: bayround.v1.NamedFile
@@ -1787,81 +1966,86 @@ var file_bayround_v1_vehicle_service_proto_goTypes = []any{
 	(*ListVehiclesResponse)(nil),  // 8: bayround.v1.ListVehiclesResponse
 	(*GetPlanRequest)(nil),        // 9: bayround.v1.GetPlanRequest
 	(*GetPlanResponse)(nil),       // 10: bayround.v1.GetPlanResponse
-	(*GetCatalogueRequest)(nil),   // 11: bayround.v1.GetCatalogueRequest
-	(*GetCatalogueResponse)(nil),  // 12: bayround.v1.GetCatalogueResponse
-	(*ListRoutinesRequest)(nil),   // 13: bayround.v1.ListRoutinesRequest
-	(*ListRoutinesResponse)(nil),  // 14: bayround.v1.ListRoutinesResponse
-	(*ListGaugesRequest)(nil),     // 15: bayround.v1.ListGaugesRequest
-	(*ListGaugesResponse)(nil),    // 16: bayround.v1.ListGaugesResponse
-	(*ListPeopleRequest)(nil),     // 17: bayround.v1.ListPeopleRequest
-	(*ListPeopleResponse)(nil),    // 18: bayround.v1.ListPeopleResponse
-	(*ListStationsRequest)(nil),   // 19: bayround.v1.ListStationsRequest
-	(*ListStationsResponse)(nil),  // 20: bayround.v1.ListStationsResponse
-	(*GetRulePackRequest)(nil),    // 21: bayround.v1.GetRulePackRequest
-	(*GetRulePackResponse)(nil),   // 22: bayround.v1.GetRulePackResponse
-	(*ListRulePacksRequest)(nil),  // 23: bayround.v1.ListRulePacksRequest
-	(*ListRulePacksResponse)(nil), // 24: bayround.v1.ListRulePacksResponse
-	(*RecordRepairRequest)(nil),   // 25: bayround.v1.RecordRepairRequest
-	(*RecordRepairResponse)(nil),  // 26: bayround.v1.RecordRepairResponse
-	(*ErasePersonRequest)(nil),    // 27: bayround.v1.ErasePersonRequest
-	(*ErasePersonResponse)(nil),   // 28: bayround.v1.ErasePersonResponse
-	(*VehicleConfiguration)(nil),  // 29: bayround.v1.VehicleConfiguration
-	(*Plan)(nil),                  // 30: bayround.v1.Plan
-	(*Catalogue)(nil),             // 31: bayround.v1.Catalogue
-	(*Routine)(nil),               // 32: bayround.v1.Routine
-	(*Gauge)(nil),                 // 33: bayround.v1.Gauge
-	(*Person)(nil),                // 34: bayround.v1.Person
-	(*Station)(nil),               // 35: bayround.v1.Station
-	(*RulePack)(nil),              // 36: bayround.v1.RulePack
-	(*Defect)(nil),                // 37: bayround.v1.Defect
+	(*GetWalkRequest)(nil),        // 11: bayround.v1.GetWalkRequest
+	(*GetWalkResponse)(nil),       // 12: bayround.v1.GetWalkResponse
+	(*GetCatalogueRequest)(nil),   // 13: bayround.v1.GetCatalogueRequest
+	(*GetCatalogueResponse)(nil),  // 14: bayround.v1.GetCatalogueResponse
+	(*ListRoutinesRequest)(nil),   // 15: bayround.v1.ListRoutinesRequest
+	(*ListRoutinesResponse)(nil),  // 16: bayround.v1.ListRoutinesResponse
+	(*ListGaugesRequest)(nil),     // 17: bayround.v1.ListGaugesRequest
+	(*ListGaugesResponse)(nil),    // 18: bayround.v1.ListGaugesResponse
+	(*ListPeopleRequest)(nil),     // 19: bayround.v1.ListPeopleRequest
+	(*ListPeopleResponse)(nil),    // 20: bayround.v1.ListPeopleResponse
+	(*ListStationsRequest)(nil),   // 21: bayround.v1.ListStationsRequest
+	(*ListStationsResponse)(nil),  // 22: bayround.v1.ListStationsResponse
+	(*GetRulePackRequest)(nil),    // 23: bayround.v1.GetRulePackRequest
+	(*GetRulePackResponse)(nil),   // 24: bayround.v1.GetRulePackResponse
+	(*ListRulePacksRequest)(nil),  // 25: bayround.v1.ListRulePacksRequest
+	(*ListRulePacksResponse)(nil), // 26: bayround.v1.ListRulePacksResponse
+	(*RecordRepairRequest)(nil),   // 27: bayround.v1.RecordRepairRequest
+	(*RecordRepairResponse)(nil),  // 28: bayround.v1.RecordRepairResponse
+	(*ErasePersonRequest)(nil),    // 29: bayround.v1.ErasePersonRequest
+	(*ErasePersonResponse)(nil),   // 30: bayround.v1.ErasePersonResponse
+	(*VehicleConfiguration)(nil),  // 31: bayround.v1.VehicleConfiguration
+	(*Plan)(nil),                  // 32: bayround.v1.Plan
+	(*Walk)(nil),                  // 33: bayround.v1.Walk
+	(*Catalogue)(nil),             // 34: bayround.v1.Catalogue
+	(*Routine)(nil),               // 35: bayround.v1.Routine
+	(*Gauge)(nil),                 // 36: bayround.v1.Gauge
+	(*Person)(nil),                // 37: bayround.v1.Person
+	(*Station)(nil),               // 38: bayround.v1.Station
+	(*RulePack)(nil),              // 39: bayround.v1.RulePack
+	(*Defect)(nil),                // 40: bayround.v1.Defect
 }
 var file_bayround_v1_vehicle_service_proto_depIdxs = []int32{
 	1,  // 0: bayround.v1.ApplyRequest.files:type_name -> bayround.v1.NamedFile
 	0,  // 1: bayround.v1.Change.kind:type_name -> bayround.v1.ChangeKind
 	3,  // 2: bayround.v1.ApplyResponse.changes:type_name -> bayround.v1.Change
-	29, // 3: bayround.v1.GetVehicleResponse.vehicle:type_name -> bayround.v1.VehicleConfiguration
-	29, // 4: bayround.v1.ListVehiclesResponse.vehicles:type_name -> bayround.v1.VehicleConfiguration
-	30, // 5: bayround.v1.GetPlanResponse.plan:type_name -> bayround.v1.Plan
-	31, // 6: bayround.v1.GetCatalogueResponse.catalogue:type_name -> bayround.v1.Catalogue
-	32, // 7: bayround.v1.ListRoutinesResponse.routines:type_name -> bayround.v1.Routine
-	33, // 8: bayround.v1.ListGaugesResponse.gauges:type_name -> bayround.v1.Gauge
-	34, // 9: bayround.v1.ListPeopleResponse.people:type_name -> bayround.v1.Person
-	35, // 10: bayround.v1.ListStationsResponse.stations:type_name -> bayround.v1.Station
-	36, // 11: bayround.v1.GetRulePackResponse.rule_pack:type_name -> bayround.v1.RulePack
-	36, // 12: bayround.v1.ListRulePacksResponse.rule_packs:type_name -> bayround.v1.RulePack
-	37, // 13: bayround.v1.RecordRepairResponse.defect:type_name -> bayround.v1.Defect
-	34, // 14: bayround.v1.ErasePersonResponse.person:type_name -> bayround.v1.Person
-	2,  // 15: bayround.v1.VehicleService.Apply:input_type -> bayround.v1.ApplyRequest
-	5,  // 16: bayround.v1.VehicleService.GetVehicle:input_type -> bayround.v1.GetVehicleRequest
-	7,  // 17: bayround.v1.VehicleService.ListVehicles:input_type -> bayround.v1.ListVehiclesRequest
-	9,  // 18: bayround.v1.VehicleService.GetPlan:input_type -> bayround.v1.GetPlanRequest
-	11, // 19: bayround.v1.VehicleService.GetCatalogue:input_type -> bayround.v1.GetCatalogueRequest
-	13, // 20: bayround.v1.VehicleService.ListRoutines:input_type -> bayround.v1.ListRoutinesRequest
-	15, // 21: bayround.v1.VehicleService.ListGauges:input_type -> bayround.v1.ListGaugesRequest
-	17, // 22: bayround.v1.VehicleService.ListPeople:input_type -> bayround.v1.ListPeopleRequest
-	27, // 23: bayround.v1.VehicleService.ErasePerson:input_type -> bayround.v1.ErasePersonRequest
-	19, // 24: bayround.v1.VehicleService.ListStations:input_type -> bayround.v1.ListStationsRequest
-	21, // 25: bayround.v1.VehicleService.GetRulePack:input_type -> bayround.v1.GetRulePackRequest
-	23, // 26: bayround.v1.VehicleService.ListRulePacks:input_type -> bayround.v1.ListRulePacksRequest
-	25, // 27: bayround.v1.VehicleService.RecordRepair:input_type -> bayround.v1.RecordRepairRequest
-	4,  // 28: bayround.v1.VehicleService.Apply:output_type -> bayround.v1.ApplyResponse
-	6,  // 29: bayround.v1.VehicleService.GetVehicle:output_type -> bayround.v1.GetVehicleResponse
-	8,  // 30: bayround.v1.VehicleService.ListVehicles:output_type -> bayround.v1.ListVehiclesResponse
-	10, // 31: bayround.v1.VehicleService.GetPlan:output_type -> bayround.v1.GetPlanResponse
-	12, // 32: bayround.v1.VehicleService.GetCatalogue:output_type -> bayround.v1.GetCatalogueResponse
-	14, // 33: bayround.v1.VehicleService.ListRoutines:output_type -> bayround.v1.ListRoutinesResponse
-	16, // 34: bayround.v1.VehicleService.ListGauges:output_type -> bayround.v1.ListGaugesResponse
-	18, // 35: bayround.v1.VehicleService.ListPeople:output_type -> bayround.v1.ListPeopleResponse
-	28, // 36: bayround.v1.VehicleService.ErasePerson:output_type -> bayround.v1.ErasePersonResponse
-	20, // 37: bayround.v1.VehicleService.ListStations:output_type -> bayround.v1.ListStationsResponse
-	22, // 38: bayround.v1.VehicleService.GetRulePack:output_type -> bayround.v1.GetRulePackResponse
-	24, // 39: bayround.v1.VehicleService.ListRulePacks:output_type -> bayround.v1.ListRulePacksResponse
-	26, // 40: bayround.v1.VehicleService.RecordRepair:output_type -> bayround.v1.RecordRepairResponse
-	28, // [28:41] is the sub-list for method output_type
-	15, // [15:28] is the sub-list for method input_type
-	15, // [15:15] is the sub-list for extension type_name
-	15, // [15:15] is the sub-list for extension extendee
-	0,  // [0:15] is the sub-list for field type_name
+	31, // 3: bayround.v1.GetVehicleResponse.vehicle:type_name -> bayround.v1.VehicleConfiguration
+	31, // 4: bayround.v1.ListVehiclesResponse.vehicles:type_name -> bayround.v1.VehicleConfiguration
+	32, // 5: bayround.v1.GetPlanResponse.plan:type_name -> bayround.v1.Plan
+	33, // 6: bayround.v1.GetWalkResponse.walk:type_name -> bayround.v1.Walk
+	33, // 7: bayround.v1.GetWalkResponse.naive:type_name -> bayround.v1.Walk
+	34, // 8: bayround.v1.GetCatalogueResponse.catalogue:type_name -> bayround.v1.Catalogue
+	35, // 9: bayround.v1.ListRoutinesResponse.routines:type_name -> bayround.v1.Routine
+	36, // 10: bayround.v1.ListGaugesResponse.gauges:type_name -> bayround.v1.Gauge
+	37, // 11: bayround.v1.ListPeopleResponse.people:type_name -> bayround.v1.Person
+	38, // 12: bayround.v1.ListStationsResponse.stations:type_name -> bayround.v1.Station
+	39, // 13: bayround.v1.GetRulePackResponse.rule_pack:type_name -> bayround.v1.RulePack
+	39, // 14: bayround.v1.ListRulePacksResponse.rule_packs:type_name -> bayround.v1.RulePack
+	40, // 15: bayround.v1.RecordRepairResponse.defect:type_name -> bayround.v1.Defect
+	37, // 16: bayround.v1.ErasePersonResponse.person:type_name -> bayround.v1.Person
+	2,  // 17: bayround.v1.VehicleService.Apply:input_type -> bayround.v1.ApplyRequest
+	5,  // 18: bayround.v1.VehicleService.GetVehicle:input_type -> bayround.v1.GetVehicleRequest
+	7,  // 19: bayround.v1.VehicleService.ListVehicles:input_type -> bayround.v1.ListVehiclesRequest
+	9,  // 20: bayround.v1.VehicleService.GetPlan:input_type -> bayround.v1.GetPlanRequest
+	13, // 21: bayround.v1.VehicleService.GetCatalogue:input_type -> bayround.v1.GetCatalogueRequest
+	15, // 22: bayround.v1.VehicleService.ListRoutines:input_type -> bayround.v1.ListRoutinesRequest
+	17, // 23: bayround.v1.VehicleService.ListGauges:input_type -> bayround.v1.ListGaugesRequest
+	19, // 24: bayround.v1.VehicleService.ListPeople:input_type -> bayround.v1.ListPeopleRequest
+	29, // 25: bayround.v1.VehicleService.ErasePerson:input_type -> bayround.v1.ErasePersonRequest
+	21, // 26: bayround.v1.VehicleService.ListStations:input_type -> bayround.v1.ListStationsRequest
+	23, // 27: bayround.v1.VehicleService.GetRulePack:input_type -> bayround.v1.GetRulePackRequest
+	25, // 28: bayround.v1.VehicleService.ListRulePacks:input_type -> bayround.v1.ListRulePacksRequest
+	27, // 29: bayround.v1.VehicleService.RecordRepair:input_type -> bayround.v1.RecordRepairRequest
+	4,  // 30: bayround.v1.VehicleService.Apply:output_type -> bayround.v1.ApplyResponse
+	6,  // 31: bayround.v1.VehicleService.GetVehicle:output_type -> bayround.v1.GetVehicleResponse
+	8,  // 32: bayround.v1.VehicleService.ListVehicles:output_type -> bayround.v1.ListVehiclesResponse
+	10, // 33: bayround.v1.VehicleService.GetPlan:output_type -> bayround.v1.GetPlanResponse
+	14, // 34: bayround.v1.VehicleService.GetCatalogue:output_type -> bayround.v1.GetCatalogueResponse
+	16, // 35: bayround.v1.VehicleService.ListRoutines:output_type -> bayround.v1.ListRoutinesResponse
+	18, // 36: bayround.v1.VehicleService.ListGauges:output_type -> bayround.v1.ListGaugesResponse
+	20, // 37: bayround.v1.VehicleService.ListPeople:output_type -> bayround.v1.ListPeopleResponse
+	30, // 38: bayround.v1.VehicleService.ErasePerson:output_type -> bayround.v1.ErasePersonResponse
+	22, // 39: bayround.v1.VehicleService.ListStations:output_type -> bayround.v1.ListStationsResponse
+	24, // 40: bayround.v1.VehicleService.GetRulePack:output_type -> bayround.v1.GetRulePackResponse
+	26, // 41: bayround.v1.VehicleService.ListRulePacks:output_type -> bayround.v1.ListRulePacksResponse
+	28, // 42: bayround.v1.VehicleService.RecordRepair:output_type -> bayround.v1.RecordRepairResponse
+	30, // [30:43] is the sub-list for method output_type
+	17, // [17:30] is the sub-list for method input_type
+	17, // [17:17] is the sub-list for extension type_name
+	17, // [17:17] is the sub-list for extension extendee
+	0,  // [0:17] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_vehicle_service_proto_init() }
@@ -1882,7 +2066,7 @@ func file_bayround_v1_vehicle_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_vehicle_service_proto_rawDesc), len(file_bayround_v1_vehicle_service_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   28,
+			NumMessages:   30,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
