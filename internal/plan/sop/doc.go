@@ -10,6 +10,11 @@
 // never longer than that of the nearest-neighbour rule, and carries a proven lower bound: where bound and
 // cost meet, nothing shorter exists, and Proven says so.
 //
+// Groups of nodes may be held together (NewGrouped): an order interrupts none. Where the budget
+// allows the dynamic program, its order is the cheapest, and among several cheapest the
+// lexicographically first by the nodes' numbers; so it is the same however rows of input are
+// sorted, as long as the caller numbers the nodes the same way. An order to start from changes nothing then.
+//
 // # How
 //
 // A search for better orders goes first: from several starts it exchanges two
@@ -26,4 +31,10 @@
 // prefixes that have visited the same nodes and stand at the same one have the same
 // future, so only the shorter is followed. What was not looked at when the budget
 // ends gives the bound.
+//
+// With groups, a dynamic program over what remains (M. Held and R. M. Karp, "A Dynamic Programming
+// Approach to Sequencing Problems", Journal of the SIAM 10(1), 1962) is asked first: over sets of groups, with the
+// least cost from each entry of a group to each exit, which the same program finds over
+// sets of the group's nodes. Sets that no precedence allows are not made. Only where it would take more
+// states or operations than the budget has, search and branch and bound go to work.
 package sop

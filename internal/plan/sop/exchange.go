@@ -77,7 +77,7 @@ func (x *exchange) best(order []int, a int) (found swap) {
 			if x.mark[order[c-1]] == x.round {
 				break
 			}
-			if head >= Never {
+			if head >= Never || !p.keeps(order, a, b, c) {
 				continue
 			}
 			turn, out := p.arc(order[c-1], order[a]), p.arc(order[b-1], order[c])
@@ -145,6 +145,9 @@ func (x *exchange) kick(order []int) (lost int64) {
 func (x *exchange) allowed(order []int, a, b, c int) (cost int64, ok bool) {
 	x.left -= int64(c - a)
 	p := x.p
+	if !p.keeps(order, a, b, c) {
+		return 0, false
+	}
 	var right set
 	for _, j := range order[b:c] {
 		right.add(j)

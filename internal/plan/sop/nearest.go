@@ -9,7 +9,7 @@ func (p *Problem) nearest() (order []int, cost int64, ok bool) {
 	for len(order) < p.n {
 		last, next, least := order[len(order)-1], -1, int64(Never)
 		for j := range p.n {
-			if c := p.arc(last, j); c < least && !seen.has(j) && seen.holds(&p.before[j]) {
+			if c := p.arc(last, j); c < least && !seen.has(j) && seen.holds(&p.before[j]) && p.mayFollow(last, j, &seen) {
 				next, least = j, c
 			}
 		}

@@ -18,6 +18,11 @@ type Problem struct {
 	cost   []int64 // n by n, from row to column; Never where a precedence forbids it
 	before []set   // of each node: all that must come before it
 	after  []set   // of each node: all that must come after it
+
+	// Where groups are not to be interrupted; else nil.
+	group   []int   // of each node
+	members [][]int // of each group, the smallest first
+	whole   []set   // of each group
 }
 
 // set is a set of nodes.
@@ -132,8 +137,8 @@ func (p *Problem) Nodes() int { return p.n }
 
 func (p *Problem) arc(i, j int) int64 { return p.cost[i*p.n+j] }
 
-// Cost is what an order costs, or why it is none: it must hold every node once, and
-// keep every precedence.
+// Cost is what an order costs, or why it is none: it must hold every node once, keep every precedence,
+// and interrupt no group.
 func (p *Problem) Cost(order []int) (int64, error) {
 	if len(order) != p.n {
 		return 0, fmt.Errorf("an order of %d nodes, not %d", len(order), p.n)
@@ -146,6 +151,9 @@ func (p *Problem) Cost(order []int) (int64, error) {
 		}
 		if !seen.holds(&p.before[i]) {
 			return 0, fmt.Errorf("node %d at place %d stands before one that must precede it", i, place)
+		}
+		if place > 0 && !p.mayFollow(order[place-1], i, &seen) {
+			return 0, fmt.Errorf("node %d at place %d interrupts the group %v", i, place, p.members[p.group[order[place-1]]])
 		}
 		seen.add(i)
 		if place > 0 {

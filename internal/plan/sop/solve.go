@@ -9,7 +9,9 @@ import (
 type Budget struct {
 	Search int64 // for finding good orders
 	Proof  int64 // for proving that there is none better
-	States int   // prefixes that may be remembered meanwhile; each takes some 60 bytes
+	// States is how many prefixes may be remembered meanwhile, of some 60 bytes each; with groups: how many
+	// pairs of what remains and where it is entered, of 8 bytes each.
+	States int
 }
 
 // Solution is what was found.
@@ -29,9 +31,14 @@ func (s Solution) Gap() float64 {
 	return float64(s.Cost-s.Bound) / float64(max(1, s.Bound))
 }
 
-// Solve looks for the shortest order. start is an order to begin with, for instance
+// Solve looks for the shortest order; with groups, for the first of the shortest where the budget allows. start is an order to begin with, for instance
 // yesterday's; nil for none. One that is no order of this problem is not used.
 func (p *Problem) Solve(b Budget, start []int) Solution {
+	if p.group != nil {
+		if s, ok := p.exact(b); ok {
+			return s
+		}
+	}
 	t := newTree(p, b)
 	bound, possible := t.root()
 	if !possible {
@@ -199,7 +206,7 @@ func (t *tree) branches(depth int, cost int64) []branch {
 	for j := range t.p.n {
 		arc := t.p.arc(last, j)
 		t.left--
-		if arc >= Never || t.seen.has(j) || !t.seen.holds(&t.p.before[j]) {
+		if arc >= Never || t.seen.has(j) || !t.seen.holds(&t.p.before[j]) || !t.p.mayFollow(last, j, &t.seen) {
 			continue
 		}
 		// The prices of the prefix bound what goes on with j: no path to augment is needed to see that it leads nowhere.
