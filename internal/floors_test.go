@@ -29,6 +29,7 @@ var floors = map[string]int{
 	"internal/catalogue":   1,
 	"internal/merkle":      1,
 	"internal/plan":        1,
+	"internal/plan/ground": 0,
 	"internal/plan/sop":    0,
 	"internal/rules":       1,
 	"internal/verdict":     1,
