@@ -16,6 +16,8 @@ var broken = []string{
 	"vehicles:\n  - {name: vehicles/a, call_sign: A, gross_mass_kg: 1e309, axles: [{x_m: -0}]}\n", "catalogue: {items: [{good_for: 1e9h}]}\n",
 	"stations: [{altitude_m: 0x1p-2}]\n", "gauges: [{calibration_due: 0001-01-01T00:00:00Z}]\n", "a: \"\\ud800\"\n", "a: b\u2028c: d\n", "x: " + strings.Repeat("[", 200),
 	"rule_packs:\n  - name: packs/a\n  - name: packs/a\n", "catalogue: {version: a}\nroutines: [{name: catalogue}]\n",
+	"catalogue: {version: a, circuits: [{id: a, not_with: [a, b]}, {id: a}, {}], items: [{state: {lamps_lit: [c, \"\"]}}]}\n",
+	"catalogue: {version: a, walk_times: {speed_m_per_s: 1e-400, kneel: {seconds: -0}}}\n",
 }
 
 // head is the first two thousand bytes or so of a file, to the end of a line.
@@ -34,7 +36,7 @@ func FuzzLoad(f *testing.F) {
 	for _, file := range Defaults() {
 		f.Add(head(file.Content)) // the whole would be too much for the fuzzer to chew on
 	}
-	for _, content := range []string{soundCatalogue, soundPack, soundVehicle, soundCatalogue + soundPack + soundVehicle} {
+	for _, content := range []string{soundCatalogue, walked, soundPack, soundVehicle, soundCatalogue + soundPack + soundVehicle} {
 		f.Add([]byte(content))
 	}
 	for _, content := range broken {

@@ -46,6 +46,7 @@ func (l *Loaded) checkCatalogue(whole bool) Problems {
 		}
 		in.checkItem(path, item)
 	}
+	in.checkCircuits(whole)
 	return in.problems
 }
 

@@ -28,6 +28,7 @@ func merge(documents []*document) (*Loaded, Problems) {
 	if c := l.Catalogue; c != nil {
 		m.orderStops(c)
 		m.orderItems(c)
+		m.orderCircuits(c)
 	}
 	byName(l.Stations)
 	byName(l.Vehicles)
@@ -106,11 +107,31 @@ func (m *merger) addCatalogue(here spot, fragment *pb.Catalogue) {
 		l.places[catalogueName] = place
 	}
 	m.agree(here, place, "catalogue", claim{"version", l.Catalogue.GetVersion(), fragment.GetVersion()})
+	m.oneWalkTimes(here, place, fragment)
 	place.fragments = append(place.fragments, here)
 	l.Catalogue.Stops = append(l.Catalogue.Stops, fragment.GetStops()...)
 	l.Catalogue.Items = append(l.Catalogue.Items, fragment.GetItems()...)
+	l.Catalogue.Circuits = append(l.Catalogue.Circuits, fragment.GetCircuits()...)
 	place.list("stops", here)
 	place.list("items", here)
+	place.list("circuits", here)
+}
+
+// oneWalkTimes takes over the walk times of a fragment, and complains when an
+// earlier one has given some: half of one and half of another suit no crew.
+func (m *merger) oneWalkTimes(here spot, place *layout, fragment *pb.Catalogue) {
+	if fragment.GetWalkTimes() == nil {
+		return
+	}
+	if m.loaded.Catalogue.GetWalkTimes() == nil {
+		m.loaded.Catalogue.WalkTimes = fragment.GetWalkTimes()
+		return
+	}
+	first, _ := place.start([]string{"walk_times"})
+	before, _ := lookup(first.node, "walk_times")
+	now, _ := lookup(here.node, "walk_times")
+	m.wrong(spot{here.file, now}, catalogueName+".walk_times",
+		fmt.Sprintf("walk_times are given twice, first at %s:%d", first.file, before.Line), "keep one of them: they belong together")
 }
 
 // addPack takes over a pack or a fragment of one.
@@ -196,6 +217,14 @@ func (m *merger) orderItems(c *pb.Catalogue) {
 	place := m.loaded.places[catalogueName]
 	c.Items, place.lists["items"] = sortTogether(c.GetItems(), place.lists["items"], func(a, b *pb.Item) int {
 		return cmp.Compare(order[a.GetStop()], order[b.GetStop()])
+	})
+}
+
+// orderCircuits sorts the circuits, and their places with them, by their ids.
+func (m *merger) orderCircuits(c *pb.Catalogue) {
+	place := m.loaded.places[catalogueName]
+	c.Circuits, place.lists["circuits"] = sortTogether(c.GetCircuits(), place.lists["circuits"], func(a, b *pb.Circuit) int {
+		return cmp.Compare(a.GetId(), b.GetId())
 	})
 }
 
