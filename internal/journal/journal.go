@@ -41,6 +41,7 @@ type Journal struct {
 	rows    rowsState     // guarded by mu
 	failure error         // guarded by mu: why failed is closed
 	known   []byte        // guarded by mu: the highest checkpoint known while it counts more than size; else nil
+	claims  [][]byte      // guarded by mu: every checkpoint known that counts more than size
 
 	knownSize uint64 // what known counts; owned by the committer once it runs, written under mu
 }

@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"github.com/dgraph-io/badger/v4"
 	"golang.org/x/mod/sumdb/tlog"
@@ -86,6 +87,7 @@ func (j *Journal) hold(c claim) error {
 	case c.signed == nil:
 		return nil
 	case c.size > j.size:
+		j.claims = append(j.claims, c.signed)
 		if c.size > j.knownSize {
 			j.known, j.knownSize = c.signed, c.size
 		}
@@ -144,6 +146,15 @@ func (j *Journal) Behind() (known []byte, behind bool) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	return append([]byte(nil), j.known...), j.known != nil
+}
+
+// Claims returns every checkpoint, signed by this journal, that is known and counts more
+// than the store holds. A repair must lead to all of them: where it cannot, there are
+// two histories.
+func (j *Journal) Claims() [][]byte {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	return slices.Clone(j.claims)
 }
 
 // HeadsTorn reports that Open found files for the heads beside the store, and
@@ -211,6 +222,7 @@ func (j *Journal) learn(c checkpoint, signed []byte, result chan<- error) (fatal
 	}
 	j.mu.Lock()
 	j.known, j.knownSize = append([]byte(nil), signed...), c.size
+	j.claims = append(j.claims, j.known)
 	j.mu.Unlock()
 	j.log.Error("the record has lost its newest events: somebody holds a checkpoint that counts more; nothing is taken until it is repaired",
 		"events", j.edge.size, "known", c.size)

@@ -131,7 +131,11 @@ func (w *recordWitness) hold(ctx context.Context, s sighting, now *pb.GetCheckpo
 	case err == nil:
 		return w.judge(ctx, s, proof)
 	case errors.As(err, &f) && f.Reason == reasonBehind:
-		return s, errors.Join(err, w.offer(ctx, s, now))
+		offering := w.offer(ctx, s, now)
+		if errors.As(offering, &f) && f.Reason == reasonDiffers {
+			return w.alarm(s, alarmFork, offering)
+		}
+		return s, errors.Join(err, offering)
 	case errors.As(err, &f) && (f.Reason == "RECORD_FORKED" || f.Reason == "CHECKPOINT_FOREIGN"):
 		return w.alarm(s, alarmFork, err)
 	}

@@ -9,6 +9,9 @@ import (
 // reasonBehind is the reason of a station that takes nothing until it is repaired.
 const reasonBehind = "RECORD_BEHIND"
 
+// reasonDiffers is the reason of a station to which the copy is of another history.
+const reasonDiffers = "RECORD_DIFFERS"
+
 // What an alarm says. Both stay until a person has decided.
 const (
 	alarmOtherStation = "The station that answers is not the one this tablet knows: its record or its key is another. " +

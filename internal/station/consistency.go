@@ -4,6 +4,7 @@ import (
 	"context"
 	"sync"
 
+	"golang.org/x/mod/sumdb/tlog"
 	"google.golang.org/protobuf/proto"
 
 	"bayround/internal/fault"
@@ -71,6 +72,20 @@ func (s *Station) leadsTo(known, ours merkle.Checkpoint) error {
 func recordBehind(ours, known uint64) error {
 	return fault.New(fault.Precondition, "RECORD_BEHIND",
 		"the record holds %d events, and a checkpoint is known that counts %d: its newest events are lost; nothing is taken until it is repaired", ours, known)
+}
+
+// claimed are the roots of all checkpoints that are known and count more than the
+// record holds.
+func (s *Station) claimed() (map[uint64]tlog.Hash, error) {
+	roots := map[uint64]tlog.Hash{}
+	for _, signed := range s.journal.Claims() {
+		c, err := opened(s.journal, signed)
+		if err != nil {
+			return nil, err
+		}
+		roots[c.Size] = c.Root
+	}
+	return roots, nil
 }
 
 // losses are the losses that persons have accepted. They are few, and asked for

@@ -8,6 +8,8 @@ import (
 	"path/filepath"
 	"time"
 
+	"golang.org/x/mod/sumdb/note"
+	"golang.org/x/mod/sumdb/tlog"
 	"google.golang.org/protobuf/proto"
 
 	"bayround/internal/fault"
@@ -89,8 +91,9 @@ type mending struct {
 	repair  *journal.Repair
 	copies  []*copied
 	salvage *journal.Salvage
-	known   merkle.Checkpoint // the highest
-	signed  []byte            // known, as it was signed
+	known   merkle.Checkpoint    // the highest
+	signed  []byte               // known, as it was signed
+	roots   map[uint64]tlog.Hash // of every checkpoint that is signed, by what it counts
 	plan    []piece
 	told    *telling // by the events of the plan
 	report  MendReport
@@ -147,17 +150,43 @@ func (m *mending) assemble(ctx context.Context) error {
 	if err := m.tell(ctx); err != nil {
 		return err
 	}
-	if !m.report.Enough && m.told.unproven && m.Loss == nil {
+	forked, err := m.forkedAt()
+	if err != nil {
+		return err
+	}
+	if m.told.unproven && (forked > 0 || !m.report.Enough && m.Loss == nil) {
 		m.plan = m.planned(false)
 		if err := m.tell(ctx); err != nil {
 			return err
 		}
 	}
-	if m.report.Reached == m.known.Size && !m.report.Enough {
-		return fault.New(fault.Lost, "RECORD_FORKED",
-			"everything together has another root than the checkpoint of %d events that is known: there are two histories, of which one source or more are; leave out files, one after the other, and keep all of them", m.known.Size)
+	if forked, err = m.forkedAt(); err != nil || forked == 0 {
+		return err
 	}
-	return nil
+	return fault.New(fault.Lost, "RECORD_FORKED",
+		"the first %d events of everything together have another root than the checkpoint of them that was signed: there are two histories, of which one source or more are; leave out files, one after the other, and keep all of them", forked)
+}
+
+// forkedAt is what the highest signed checkpoint counts that the plan does not lead to,
+// although it reaches so far; 0 when it leads to all. One of events that were
+// lost, and the loss accepted, need not be led to.
+func (m *mending) forkedAt() (size uint64, err error) {
+	_, key := m.repair.Identity()
+	verifier, err := note.NewVerifier(key)
+	if err != nil {
+		return 0, err
+	}
+	for _, at := range m.told.differs {
+		excused := false
+		for _, loss := range m.told.losses {
+			known, err := merkle.OpenCheckpoint([]byte(loss.GetKnownCheckpoint()), verifier)
+			excused = excused || err == nil && uint64(loss.GetKeptEvents()) < at && at <= known.Size
+		}
+		if !excused {
+			size = max(size, at)
+		}
+	}
+	return size, nil
 }
 
 // tell goes through the plan and takes into the report what comes of it.

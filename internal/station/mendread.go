@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 
 	"golang.org/x/mod/sumdb/note"
@@ -76,9 +77,9 @@ func (m *mending) read(ctx context.Context, names []string) error {
 	if err != nil {
 		return err
 	}
-	roots := map[uint64]tlog.Hash{}
+	m.roots = map[uint64]tlog.Hash{}
 	for _, signed := range m.repair.Known() {
-		if err := m.learn(signed, verifier, roots); err != nil {
+		if err := m.learn(signed, verifier); err != nil {
 			return err
 		}
 	}
@@ -90,7 +91,7 @@ func (m *mending) read(ctx context.Context, names []string) error {
 		if c.seal == "" {
 			continue
 		}
-		if err := m.learn([]byte(c.seal), verifier, roots); err != nil {
+		if err := m.learn([]byte(c.seal), verifier); err != nil {
 			return err
 		}
 		trees = append(trees, c.trees()...)
@@ -99,25 +100,25 @@ func (m *mending) read(ctx context.Context, names []string) error {
 		return err
 	}
 	if m.salvage.Head != nil {
-		if err := m.learn(m.salvage.Head, verifier, roots); err != nil {
+		if err := m.learn(m.salvage.Head, verifier); err != nil {
 			return err
 		}
 	}
-	m.proveCut(id, key, roots, trees)
+	m.proveCut(id, key, trees)
 	return ctx.Err()
 }
 
 // learn takes in a signed checkpoint.
-func (m *mending) learn(signed []byte, verifier note.Verifier, roots map[uint64]tlog.Hash) error {
+func (m *mending) learn(signed []byte, verifier note.Verifier) error {
 	c, err := merkle.OpenCheckpoint(signed, verifier)
 	if err != nil {
 		return err
 	}
-	if there, found := roots[c.Size]; found && there != c.Root {
+	if there, found := m.roots[c.Size]; found && there != c.Root {
 		return fault.New(fault.Lost, "RECORD_FORKED",
 			"two checkpoints count %d events and have different roots: there are two histories, both signed with this record's key; keep everything and find out which is true", c.Size)
 	}
-	roots[c.Size] = c.Root
+	m.roots[c.Size] = c.Root
 	if c.Size > m.known.Size {
 		m.known, m.signed = c, signed
 	}
@@ -126,7 +127,8 @@ func (m *mending) learn(signed []byte, verifier note.Verifier, roots map[uint64]
 
 // proveCut holds copies without a seal against what is known by now: signed roots, the
 // trees that sealed copies go on from, and the tree of the store.
-func (m *mending) proveCut(id, key string, roots map[uint64]tlog.Hash, trees []journal.Tree) {
+func (m *mending) proveCut(id, key string, trees []journal.Tree) {
+	roots := maps.Clone(m.roots)
 	for _, t := range trees {
 		if e, err := merkle.EdgeOf(t.Size, t.Subtrees); err == nil {
 			if root, err := e.Root(); err == nil {

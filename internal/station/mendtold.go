@@ -17,6 +17,8 @@ import (
 type telling struct {
 	Survey
 	tree     merkle.Edge
+	differs  []uint64                    // what signed checkpoints count that these events do not lead to
+	losses   []*pb.RecordLossAccepted    // that persons have accepted
 	unproven bool                        // something of it does not prove itself
 	texts    map[[32]byte]journal.Apart  // what stands apart, from all sources
 	erased   map[[32]byte]bool           // of that, what nobody is to be shown any more
@@ -46,6 +48,9 @@ func (m *mending) through(ctx context.Context) (*telling, error) {
 			}
 			if err == nil {
 				err = t.take(c, p)
+			}
+			if err == nil {
+				err = t.compare(m.roots)
 			}
 			if err != nil {
 				return nil, err
@@ -93,8 +98,25 @@ func (t *telling) take(c journal.Stored, p piece) error {
 	return nil
 }
 
+// compare holds what was taken in so far against the signed checkpoint of so many
+// events, if there is one.
+func (t *telling) compare(roots map[uint64]tlog.Hash) error {
+	want, signed := roots[t.tree.Size()]
+	if !signed {
+		return nil
+	}
+	root, err := t.tree.Root()
+	if err == nil && root != want {
+		t.differs = append(t.differs, t.tree.Size())
+	}
+	return err
+}
+
 func (t *telling) event(ev *pb.JournalEvent) {
 	t.note(ev)
+	if loss := ev.GetRecordLossAccepted(); loss != nil {
+		t.losses = append(t.losses, loss)
+	}
 	if p := ev.GetPersonApplied(); p != nil {
 		t.people[p.GetName()] = true
 		if len(p.GetApart()) == 32 {

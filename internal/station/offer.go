@@ -13,6 +13,8 @@ import (
 	"strings"
 	"sync"
 
+	"golang.org/x/mod/sumdb/tlog"
+
 	"bayround/internal/fault"
 	"bayround/internal/merkle"
 	"bayround/internal/recordfile"
@@ -79,6 +81,10 @@ func (s *Station) OfferRecord(_ context.Context, next func() (*pb.OfferRecordReq
 	if err != nil {
 		return nil, err
 	}
+	roots, err := s.claimed()
+	if err != nil {
+		return nil, err
+	}
 	first, err := next()
 	if err != nil {
 		return nil, err
@@ -94,7 +100,7 @@ func (s *Station) OfferRecord(_ context.Context, next func() (*pb.OfferRecordReq
 		return nil, fault.New(fault.Unavailable, "REFILL_BUSY", "a copy of %s is being taken; offer it again later", device)
 	}
 	defer s.refill.end(device)
-	o := &offered{station: s, device: device, known: known}
+	o := &offered{station: s, device: device, known: known, roots: roots}
 	if o.dir, err = s.refillFolder(device); err != nil {
 		return nil, err
 	}
@@ -148,7 +154,8 @@ type offered struct {
 	station *Station
 	device  string
 	dir     string
-	known   merkle.Checkpoint // the highest that is known
+	known   merkle.Checkpoint    // the highest that is known
+	roots   map[uint64]tlog.Hash // of all that are known and count more than the record holds
 	file    *recordfile.Writer
 	reaches bool // it holds every event that the known checkpoint counts, and they are those
 }
@@ -263,16 +270,18 @@ func (o *offered) command(cmd *pb.RecordCommand) error {
 	if o.file.Bytes() > refillBytes {
 		return fault.New(fault.Exhausted, "REFILL_FULL", "a copy of more than %d MiB is not kept; repair the record from a backup", refillBytes>>20)
 	}
-	if o.file.Last() != o.known.Size {
+	want, signed := o.roots[o.file.Last()]
+	if !signed {
 		return nil
 	}
 	root, err := o.file.Root()
 	if err != nil {
 		return err
 	}
-	if o.reaches = root == o.known.Root; !o.reaches {
+	if root != want {
 		return differs()
 	}
+	o.reaches = o.reaches || o.file.Last() == o.known.Size
 	return nil
 }
 
