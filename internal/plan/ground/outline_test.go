@@ -90,6 +90,33 @@ func TestOutline_OfABox(t *testing.T) {
 	}
 }
 
+func TestOutline_TakesAnyNumber(t *testing.T) {
+	if got := outline(t, []ground.Point{{X: 0.0006, Y: -0.0016}}, 0).At(0); got != (ground.Point{X: 0.001, Y: -0.002}) {
+		t.Errorf("corners are taken to %v, want the nearest millimetre", got)
+	}
+	o, nan, inf := outline(t, box, 0.5), math.NaN(), math.Inf(1)
+	for _, tc := range []struct {
+		what      string
+		got, want float64
+	}{
+		{"not a number, along", o.Between(ground.Point{X: nan, Y: 4}, ground.Point{Y: 6}), 2},
+		{"not a number, across", o.Between(ground.Point{X: 4, Y: nan}, ground.Point{X: 6}), 2},
+		{"farther out than 1 km", o.Between(ground.Point{X: inf}, ground.Point{X: 998}), 2},
+		{"farther back than 1 km", o.Between(ground.Point{X: -1e300}, ground.Point{X: -998}), 2},
+		{"not a number, on the line", o.Distance(nan, 2), 2},
+		{"for ever round the line", o.Distance(-inf, 2), 2},
+		{"more often round than whole numbers reach", o.Distance(0, lapsOf(o, 1<<80)), 0},
+		{"as often the other way", o.Distance(-lapsOf(o, 1<<80), 1.5), 1.5},
+	} {
+		if tc.got != tc.want {
+			t.Errorf("%s: %v m, want %v", tc.what, tc.got, tc.want)
+		}
+	}
+}
+
+// lapsOf is so many times round; exact, because laps is a power of two.
+func lapsOf(o ground.Outline, laps float64) float64 { return o.Length() * laps }
+
 func TestOutline_BeginsStraightAhead(t *testing.T) {
 	for _, tc := range []struct {
 		what    string
