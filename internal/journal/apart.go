@@ -131,8 +131,8 @@ func apartByEntry(txn *badger.Txn) (map[uint64][]Apart, error) {
 // addApart writes what an entry keeps apart, and marks what it erases.
 func (b *batch) addApart(entry Entry) error {
 	for _, a := range entry.Apart {
-		if err := b.txn.Set(apartKey(a.Digest()), a.encode(b.edge.size)); err != nil {
-			return fmt.Errorf("write what event %d keeps apart: %w", b.edge.size, err)
+		if err := b.txn.Set(apartKey(a.Digest()), a.encode(b.edge.Size())); err != nil {
+			return fmt.Errorf("write what event %d keeps apart: %w", b.edge.Size(), err)
 		}
 	}
 	for _, digest := range entry.Erase {

@@ -8,13 +8,14 @@ import (
 	"golang.org/x/mod/sumdb/tlog"
 
 	"bayround/internal/faultpoint"
+	"bayround/internal/merkle"
 )
 
 // batch is what goes to disk in one transaction.
 type batch struct {
 	journal *Journal
 	txn     *badger.Txn
-	edge    edge // ahead of the journal's until the batch is committed
+	edge    merkle.Edge // ahead of the journal's until the batch is committed
 	head    []byte
 	waiting []waiter
 	entries int // entries to store
@@ -57,11 +58,11 @@ func (b *batch) settle(c Command, decide Decide) (Receipt, error) {
 	if b.noRoom != nil {
 		return Receipt{}, b.noRoom
 	}
-	entry, err := decide(b.edge.size + 1)
+	entry, err := decide(b.edge.Size() + 1)
 	if err != nil {
 		return Receipt{}, err
 	}
-	keys, bytes, err := entry.weigh(c, b.edge.size)
+	keys, bytes, err := entry.weigh(c, b.edge.Size())
 	if err != nil {
 		return Receipt{}, err
 	}
@@ -75,7 +76,7 @@ func (b *batch) settle(c Command, decide Decide) (Receipt, error) {
 func (b *batch) add(c Command, entry Entry) (Receipt, error) {
 	stored := storedReceipt{digest: c.Digest, body: entry.Receipt}
 	if len(entry.Events) > 0 {
-		stored.first, stored.last = b.edge.size+1, b.edge.size+uint64(len(entry.Events))
+		stored.first, stored.last = b.edge.Size()+1, b.edge.Size()+uint64(len(entry.Events))
 	}
 	for _, event := range entry.Events {
 		if err := b.addEvent(event); err != nil {
@@ -93,7 +94,7 @@ func (b *batch) add(c Command, entry Entry) (Receipt, error) {
 	for _, row := range entry.Rows {
 		// Without events this is the version of the entry before: the row
 		// then replaces what that entry said, as nothing lies between.
-		if err := b.txn.Set(rowKey(row.Key, b.edge.size), row.encode()); err != nil {
+		if err := b.txn.Set(rowKey(row.Key, b.edge.Size()), row.encode()); err != nil {
 			return Receipt{}, fmt.Errorf("write row %q of command %q: %w", row.Key, c.ID, err)
 		}
 	}
@@ -104,17 +105,17 @@ func (b *batch) add(c Command, entry Entry) (Receipt, error) {
 }
 
 func (b *batch) addEvent(event []byte) error {
-	index := tlog.StoredHashIndex(0, int64(b.edge.size))
-	hashes, err := b.edge.add(tlog.RecordHash(event))
+	index := tlog.StoredHashIndex(0, int64(b.edge.Size()))
+	hashes, err := b.edge.Add(tlog.RecordHash(event))
 	if err != nil {
-		return fmt.Errorf("hash event %d: %w", b.edge.size+1, err)
+		return fmt.Errorf("hash event %d: %w", b.edge.Size()+1, err)
 	}
-	err = b.txn.Set(eventKey(b.edge.size), event)
+	err = b.txn.Set(eventKey(b.edge.Size()), event)
 	for i := range hashes {
 		err = errors.Join(err, b.txn.Set(hashKey(index+int64(i)), hashes[i][:]))
 	}
 	if err != nil {
-		return fmt.Errorf("write event %d: %w", b.edge.size, err)
+		return fmt.Errorf("write event %d: %w", b.edge.Size(), err)
 	}
 	return nil
 }
@@ -131,7 +132,7 @@ func (b *batch) commit() (err error) {
 	if b.entries == 0 {
 		return nil
 	}
-	if b.edge.size > b.journal.edge.size {
+	if b.edge.Size() > b.journal.edge.Size() {
 		if err := b.setHead(); err != nil {
 			return err
 		}
@@ -140,16 +141,16 @@ func (b *batch) commit() (err error) {
 }
 
 func (b *batch) setHead() error {
-	root, err := b.edge.root()
+	root, err := b.edge.Root()
 	if err != nil {
-		return fmt.Errorf("compute the root of %d events: %w", b.edge.size, err)
+		return fmt.Errorf("compute the root of %d events: %w", b.edge.Size(), err)
 	}
-	c := checkpoint{origin: b.journal.verifier.Name(), size: b.edge.size, root: root}
-	if b.head, err = c.sign(b.journal.signer); err != nil {
-		return fmt.Errorf("sign the head of %d events: %w", b.edge.size, err)
+	c := merkle.Checkpoint{Origin: b.journal.verifier.Name(), Size: b.edge.Size(), Root: root}
+	if b.head, err = c.Sign(b.journal.signer); err != nil {
+		return fmt.Errorf("sign the head of %d events: %w", b.edge.Size(), err)
 	}
 	if err := b.txn.Set([]byte(headKey), b.head); err != nil {
-		return fmt.Errorf("write the head of %d events: %w", b.edge.size, err)
+		return fmt.Errorf("write the head of %d events: %w", b.edge.Size(), err)
 	}
 	return nil
 }

@@ -15,6 +15,7 @@ import (
 
 	"bayround/internal/fault"
 	"bayround/internal/faultpoint"
+	"bayround/internal/merkle"
 )
 
 // building is a store that is being made from whole commands.
@@ -24,10 +25,10 @@ type building struct {
 	verifier note.Verifier
 	signer   note.Signer // signs the head of whatever the commands come to, in place of a given one; else nil
 	head     []byte
-	signed   checkpoint // head, opened; zero when there is none
+	signed   merkle.Checkpoint // head, opened; zero when there is none
 	logger   *slog.Logger
 
-	edge edge
+	edge merkle.Edge
 	key  note.Signer // signs which events were dropped; nil when it is not at hand
 	gone []Span      // events whose content was dropped
 }
@@ -133,14 +134,14 @@ func (b *building) refuse(c Stored) error {
 	if err := c.Command.check(); err != nil {
 		return err
 	}
-	if next := b.edge.size + 1; c.First != next || len(c.Events) == 0 {
-		return lost("COPY_GAP", "after event %d comes event %d: the copy leaves something out", b.edge.size, c.First)
+	if next := b.edge.Size() + 1; c.First != next || len(c.Events) == 0 {
+		return lost("COPY_GAP", "after event %d comes event %d: the copy leaves something out", b.edge.Size(), c.First)
 	}
 	entry := Entry{Receipt: c.Receipt, Apart: c.Apart}
 	for _, event := range c.Events {
 		entry.Events = append(entry.Events, event.Record)
 	}
-	_, _, err := entry.weigh(c.Command, b.edge.size)
+	_, _, err := entry.weigh(c.Command, b.edge.Size())
 	return err
 }
 
@@ -149,13 +150,13 @@ func (b *building) addEvent(w *bulk, event StoredEvent) error {
 	if event.Record != nil {
 		leaf = tlog.RecordHash(event.Record) // whatever was said of it
 	}
-	index := tlog.StoredHashIndex(0, int64(b.edge.size))
-	hashes, err := b.edge.add(leaf)
+	index := tlog.StoredHashIndex(0, int64(b.edge.Size()))
+	hashes, err := b.edge.Add(leaf)
 	if err != nil {
-		return fmt.Errorf("hash event %d: %w", b.edge.size+1, err)
+		return fmt.Errorf("hash event %d: %w", b.edge.Size()+1, err)
 	}
 	if event.Record != nil {
-		if err := w.set(eventKey(b.edge.size), event.Record); err != nil {
+		if err := w.set(eventKey(b.edge.Size()), event.Record); err != nil {
 			return err
 		}
 	}
@@ -197,19 +198,19 @@ func (b *building) setDropped(w *bulk) error {
 
 // seal holds what was written against the head, or signs one for it.
 func (b *building) seal() error {
-	root, err := b.edge.root()
+	root, err := b.edge.Root()
 	if err != nil {
-		return fmt.Errorf("compute the root of %d events: %w", b.edge.size, err)
+		return fmt.Errorf("compute the root of %d events: %w", b.edge.Size(), err)
 	}
-	if b.signer != nil && b.edge.size > 0 {
-		b.signed = checkpoint{origin: b.verifier.Name(), size: b.edge.size, root: root}
-		b.head, err = b.signed.sign(b.signer)
+	if b.signer != nil && b.edge.Size() > 0 {
+		b.signed = merkle.Checkpoint{Origin: b.verifier.Name(), Size: b.edge.Size(), Root: root}
+		b.head, err = b.signed.Sign(b.signer)
 		return err
 	}
 	switch {
-	case b.edge.size != b.signed.size:
-		return lost("COPY_SHORT", "the copy holds %d events, the signed checkpoint counts %d", b.edge.size, b.signed.size)
-	case b.head != nil && root != b.signed.root:
+	case b.edge.Size() != b.signed.Size:
+		return lost("COPY_SHORT", "the copy holds %d events, the signed checkpoint counts %d", b.edge.Size(), b.signed.Size)
+	case b.head != nil && root != b.signed.Root:
 		return rootDiffers(b.signed, root)
 	}
 	return nil

@@ -5,6 +5,7 @@ import (
 
 	"bayround/internal/fault"
 	"bayround/internal/faultpoint"
+	"bayround/internal/merkle"
 )
 
 // request is a command on its way to the committer.
@@ -89,17 +90,17 @@ func (j *Journal) more(b *batch) *request {
 }
 
 // publish tells everybody what is durable now.
-func (j *Journal) publish(e edge, head []byte) {
+func (j *Journal) publish(e merkle.Edge, head []byte) {
 	j.edge = e
 	j.mu.Lock()
-	if e.size > j.size {
-		j.size, j.head = e.size, head
+	if e.Size() > j.size {
+		j.size, j.head = e.Size(), head
 		close(j.grown)
 		j.grown = make(chan struct{})
 	}
 	j.mu.Unlock()
 	if j.committed != nil {
-		j.committed(e.size)
+		j.committed(e.Size())
 	}
 }
 

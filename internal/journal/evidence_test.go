@@ -33,7 +33,7 @@ func crashed(t *testing.T, events int) (dir string) {
 	written := make(chan struct{})
 	j.heads.put = func(path string, head []byte) error {
 		err := putHead(path, head)
-		if c, _ := openCheckpoint(head, j.verifier); c.size == uint64(events) {
+		if c, _ := openCheckpoint(head, j.verifier); c.Size == uint64(events) {
 			close(written)
 		}
 		return err

@@ -4,41 +4,43 @@ import (
 	"github.com/dgraph-io/badger/v4"
 	"golang.org/x/mod/sumdb/note"
 	"golang.org/x/mod/sumdb/tlog"
+
+	"bayround/internal/merkle"
 )
 
 // checkHead checks the head against what lies round it, with a number of
 // reads that does not grow with the journal, and returns the right edge.
-func checkHead(txn *badger.Txn, head []byte, verifier note.Verifier) (edge, error) {
-	var signed checkpoint
+func checkHead(txn *badger.Txn, head []byte, verifier note.Verifier) (merkle.Edge, error) {
+	var signed merkle.Checkpoint
 	if head != nil {
 		var err error
 		if signed, err = openCheckpoint(head, verifier); err != nil {
-			return edge{}, err
+			return merkle.Edge{}, err
 		}
-		if err := checkLast(txn, signed.size); err != nil {
-			return edge{}, err
+		if err := checkLast(txn, signed.Size); err != nil {
+			return merkle.Edge{}, err
 		}
 	}
-	if err := checkEnd(txn, signed.size); err != nil {
-		return edge{}, err
+	if err := checkEnd(txn, signed.Size); err != nil {
+		return merkle.Edge{}, err
 	}
-	e, err := loadEdge(signed.size, storedHashes(txn))
+	e, err := loadEdge(signed.Size, storedHashes(txn))
 	if err != nil || head == nil {
 		return e, err
 	}
-	root, err := e.root()
+	root, err := e.Root()
 	if err != nil {
-		return edge{}, err
+		return merkle.Edge{}, err
 	}
-	if root != signed.root {
-		return edge{}, rootDiffers(signed, root)
+	if root != signed.Root {
+		return merkle.Edge{}, rootDiffers(signed, root)
 	}
 	return e, nil
 }
 
-func rootDiffers(signed checkpoint, root tlog.Hash) error {
+func rootDiffers(signed merkle.Checkpoint, root tlog.Hash) error {
 	return lost("ROOT_DIFFERS", "the %d events have root %s, the signed head says %s; some event and its hashes were changed together, or the head was",
-		signed.size, root, signed.root)
+		signed.Size, root, signed.Root)
 }
 
 // checkLast makes sure that the newest event is there and as it was hashed.

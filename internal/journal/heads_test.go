@@ -20,7 +20,7 @@ import (
 func headIn(t testing.TB, j *Journal, name string) (signed []byte, size uint64) {
 	t.Helper()
 	c := j.readClaim(name, j.log)
-	return c.signed, c.size
+	return c.signed, c.Size
 }
 
 func TestHeads_ComeInTurnsAndCloseWaitsForTheLast(t *testing.T) {

@@ -8,6 +8,8 @@ import (
 
 	"github.com/dgraph-io/badger/v4"
 	"golang.org/x/mod/sumdb/note"
+
+	"bayround/internal/merkle"
 )
 
 // Journal is an open journal. Its methods may be called from any goroutine.
@@ -21,7 +23,7 @@ type Journal struct {
 	fellBehind  func()
 	rowsVersion string                  // of the code that runs now
 	commit      func(*badger.Txn) error // the step that may fail; tests wrap it
-	edge        edge                    // owned by the committer once it runs
+	edge        merkle.Edge             // owned by the committer once it runs
 	queue       chan *request           // unbuffered: what is handed over is decided
 	turns       chan func() error       // unbuffered: work for the committer beside commands
 	closing     chan struct{}           // closed by Close
@@ -111,7 +113,7 @@ func (j *Journal) load() error {
 			return err
 		}
 		j.edge, err = checkHead(txn, j.head, j.verifier)
-		j.size = j.edge.size
+		j.size = j.edge.Size()
 		return err
 	})
 }

@@ -14,13 +14,14 @@ import (
 	"golang.org/x/mod/sumdb/tlog"
 
 	"bayround/internal/fault"
+	"bayround/internal/merkle"
 )
 
 // claim is a checkpoint that a file beside the store holds.
 type claim struct {
 	file   string
 	signed []byte // as it was signed; nil when there is no such file
-	checkpoint
+	merkle.Checkpoint
 	torn error // why what is there says nothing
 }
 
@@ -33,7 +34,7 @@ func (s *store) readClaim(file string, log *slog.Logger) claim {
 	case errors.Is(err, fs.ErrNotExist):
 		return c
 	case err == nil:
-		c.checkpoint, err = openCheckpoint(signed, s.verifier)
+		c.Checkpoint, err = openCheckpoint(signed, s.verifier)
 	}
 	if err != nil {
 		log.Warn("a checkpoint beside the record says nothing and is left out", "file", file, "cause", err)
@@ -58,7 +59,7 @@ func (j *Journal) compare() (next string, err error) {
 		}
 	}
 	newest := b // where there is neither, the first head goes into head-a
-	if a.size > b.size {
+	if a.Size > b.Size {
 		newest = a
 	}
 	next = otherHead(newest.file)
@@ -70,7 +71,7 @@ func (j *Journal) compare() (next string, err error) {
 			return "", fmt.Errorf("remove the file %s: %w", headSeenFile, err)
 		}
 	}
-	if newest.size == j.size {
+	if newest.Size == j.size {
 		return next, nil
 	}
 	// The last stop came between a commit and its head, or there were no such
@@ -86,10 +87,10 @@ func (j *Journal) hold(c claim) error {
 	switch {
 	case c.signed == nil:
 		return nil
-	case c.size > j.size:
+	case c.Size > j.size:
 		j.claims = append(j.claims, c.signed)
-		if c.size > j.knownSize {
-			j.known, j.knownSize = c.signed, c.size
+		if c.Size > j.knownSize {
+			j.known, j.knownSize = c.signed, c.Size
 		}
 		return nil
 	}
@@ -99,13 +100,13 @@ func (j *Journal) hold(c claim) error {
 // check makes sure that the events lead to the checkpoint, which counts no more
 // of them than there are.
 func (c claim) check(txn *badger.Txn) error {
-	root, err := tlog.TreeHash(int64(c.size), storedHashes(txn))
+	root, err := tlog.TreeHash(int64(c.Size), storedHashes(txn))
 	if err != nil {
 		return err
 	}
-	if root != c.root {
+	if root != c.Root {
 		return lost("ROOT_DIFFERS", "the first %d events have root %s, the signed checkpoint in the file %s says %s; some event and its hashes were changed together, or the store is another one",
-			c.size, root, c.file, c.root)
+			c.Size, root, c.file, c.Root)
 	}
 	return nil
 }
@@ -117,9 +118,9 @@ func (s *store) checkClaims(txn *badger.Txn, size uint64, log *slog.Logger) erro
 		c := s.readClaim(file, log)
 		switch {
 		case c.signed == nil:
-		case c.size > size:
+		case c.Size > size:
 			return lost("RECORD_BEHIND", "the record holds %d events, and the signed checkpoint in the file %s counts %d: its newest events are lost",
-				size, file, c.size)
+				size, file, c.Size)
 		default:
 			if err := c.check(txn); err != nil {
 				return err
@@ -172,7 +173,7 @@ func (j *Journal) Know(checkpoint []byte) error {
 		return fault.New(fault.Invalid, "CHECKPOINT_FOREIGN",
 			"this is no checkpoint that %s has signed; ask whoever signed it", j.verifier.Name()).Because(err)
 	}
-	if c.size <= j.Size() {
+	if c.Size <= j.Size() {
 		return j.checkFork(c)
 	}
 	result := make(chan error, 1)
@@ -188,13 +189,13 @@ func (j *Journal) Know(checkpoint []byte) error {
 
 // checkFork errs when our events do not lead to a checkpoint that counts no more
 // of them than there are.
-func (j *Journal) checkFork(c checkpoint) error {
-	root, err := j.rootAt(c.size)
+func (j *Journal) checkFork(c merkle.Checkpoint) error {
+	root, err := j.rootAt(c.Size)
 	if err != nil {
 		return err
 	}
-	if root != c.root {
-		return forked(c.size, root, c.root)
+	if root != c.Root {
+		return forked(c.Size, root, c.Root)
 	}
 	return nil
 }
@@ -206,26 +207,26 @@ func forked(size uint64, ours, theirs tlog.Hash) error {
 
 // learn takes note of a checkpoint on the committer's goroutine, so that nothing
 // is decided between the look at the size and the refusal of all that follows.
-func (j *Journal) learn(c checkpoint, signed []byte, result chan<- error) (fatal error) {
-	if c.size <= j.edge.size {
+func (j *Journal) learn(c merkle.Checkpoint, signed []byte, result chan<- error) (fatal error) {
+	if c.Size <= j.edge.Size() {
 		result <- j.checkFork(c)
 		return nil
 	}
 	before, _ := j.Behind()
-	if before != nil && c.size <= j.knownSize {
+	if before != nil && c.Size <= j.knownSize {
 		err := error(nil)
-		if known, _ := openCheckpoint(before, j.verifier); c.size == known.size && c.root != known.root {
-			err = forked(c.size, known.root, c.root)
+		if known, _ := openCheckpoint(before, j.verifier); c.Size == known.Size && c.Root != known.Root {
+			err = forked(c.Size, known.Root, c.Root)
 		}
 		result <- err
 		return nil
 	}
 	j.mu.Lock()
-	j.known, j.knownSize = append([]byte(nil), signed...), c.size
+	j.known, j.knownSize = append([]byte(nil), signed...), c.Size
 	j.claims = append(j.claims, j.known)
 	j.mu.Unlock()
 	j.log.Error("the record has lost its newest events: somebody holds a checkpoint that counts more; nothing is taken until it is repaired",
-		"events", j.edge.size, "known", c.size)
+		"events", j.edge.Size(), "known", c.Size)
 	err := writeSynced(filepath.Join(j.dir, headSeenFile), signed)
 	if err != nil {
 		err = j.stop(fmt.Errorf("write the file %s: %w", headSeenFile, err))

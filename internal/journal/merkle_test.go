@@ -81,7 +81,7 @@ func signedRoot(t *testing.T, j *Journal) (size uint64, root tlog.Hash) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return c.size, c.root
+	return c.Size, c.Root
 }
 
 func wantProof(t *testing.T, what string, got []tlog.Hash, want []string) {

@@ -44,9 +44,9 @@ func markMoved(dir string, id identity, where string, checkpoint []byte) error {
 			continue
 		}
 		var moved claim
-		if moved.checkpoint, err = openCheckpoint(checkpoint, verifier); err != nil || c.size >= moved.size {
+		if moved.Checkpoint, err = openCheckpoint(checkpoint, verifier); err != nil || c.Size >= moved.Size {
 			return fault.New(fault.Precondition, "RECORD_GREW",
-				"the record in %q is not what was copied: its file %s counts %d events; make the copy anew", dir, file, c.size)
+				"the record in %q is not what was copied: its file %s counts %d events; make the copy anew", dir, file, c.Size)
 		}
 	}
 	if err := writeSynced(filepath.Join(dir, movedFile), []byte(where+"\n")); err != nil {

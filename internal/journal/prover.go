@@ -4,6 +4,8 @@ import (
 	"math/bits"
 
 	"golang.org/x/mod/sumdb/tlog"
+
+	"bayround/internal/merkle"
 )
 
 // prover finds out which events of a damaged store are those that a signed
@@ -18,10 +20,10 @@ type prover struct {
 
 // prove reports whether a checkpoint's root could be reached; good then says what
 // below it is proven, too.
-func (p *prover) prove(c checkpoint) bool {
+func (p *prover) prove(c merkle.Checkpoint) bool {
 	peaks, ok := p.peaks(c)
 	if ok {
-		p.belowPeaks(c.size, peaks)
+		p.belowPeaks(c.Size, peaks)
 	}
 	return ok && !p.ended()
 }
@@ -52,34 +54,49 @@ func (p *prover) belowPeaks(size uint64, peaks [63]tlog.Hash) {
 
 // peaks finds the roots of the complete subtrees: the stored ones, or made anew from
 // the events one by one, or all of them.
-func (p *prover) peaks(c checkpoint) (peaks [63]tlog.Hash, found bool) {
-	stored := edge{size: c.size}
-	whole := p.each(c.size, func(level int, n int64) (ok bool) {
-		stored.peaks[level], ok = p.salvage.hash(level, n)
+func (p *prover) peaks(c merkle.Checkpoint) (peaks [63]tlog.Hash, found bool) {
+	var stored [63]tlog.Hash
+	whole := p.each(c.Size, func(level int, n int64) (ok bool) {
+		stored[level], ok = p.salvage.hash(level, n)
 		return ok
 	})
-	if root, err := stored.root(); whole && err == nil && root == c.root {
-		return stored.peaks, true
+	if whole && leadTo(stored, c) {
+		return stored, true
 	}
 	anew := stored
-	p.each(c.size, func(level int, n int64) bool {
+	p.each(c.Size, func(level int, n int64) bool {
 		if h, ok := p.compute(level, n); ok {
-			anew.peaks[level] = h
+			anew[level] = h
 		}
 		return true
 	})
-	tries := []edge{anew}
-	for level := range bits.Len64(c.size) {
-		one := stored
-		one.peaks[level] = anew.peaks[level]
-		tries = append(tries, one)
+	if leadTo(anew, c) {
+		return anew, true
 	}
-	for _, try := range tries {
-		if root, err := try.root(); err == nil && root == c.root {
-			return try.peaks, true
+	for level := range bits.Len64(c.Size) {
+		one := stored
+		one[level] = anew[level]
+		if leadTo(one, c) {
+			return one, true
 		}
 	}
 	return peaks, false
+}
+
+// leadTo tells whether complete subtrees, by their level, have a checkpoint's root.
+func leadTo(peaks [63]tlog.Hash, c merkle.Checkpoint) bool {
+	var subtrees []tlog.Hash
+	for level := bits.Len64(c.Size) - 1; level >= 0; level-- {
+		if c.Size>>level&1 == 1 {
+			subtrees = append(subtrees, peaks[level])
+		}
+	}
+	e, err := merkle.EdgeOf(c.Size, subtrees)
+	if err != nil {
+		return false
+	}
+	root, err := e.Root()
+	return err == nil && root == c.Root
 }
 
 // each visits the complete subtrees of a tree until visit returns false, and reports

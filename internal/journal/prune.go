@@ -72,12 +72,12 @@ func (s *store) checkPruning(ctx context.Context, p Pruning) error {
 		}
 		wanted := spans(nil).with(p.Drop)
 		for _, x := range wanted {
-			if x.First == 0 || x.Last > p.Horizon || x.Last >= tree.size || x.Last < x.First {
-				return fault.New(fault.Invalid, "PRUNING_WRONG", "events %d to %d cannot be dropped: the horizon is event %d, the newest event is %d", x.First, x.Last, p.Horizon, tree.size)
+			if x.First == 0 || x.Last > p.Horizon || x.Last >= tree.Size() || x.Last < x.First {
+				return fault.New(fault.Invalid, "PRUNING_WRONG", "events %d to %d cannot be dropped: the horizon is event %d, the newest event is %d", x.First, x.Last, p.Horizon, tree.Size())
 			}
 		}
-		if p.Horizon > tree.size || p.Horizon < s.dropped.horizon {
-			return fault.New(fault.Invalid, "PRUNING_WRONG", "the horizon cannot be event %d: it was event %d, the newest event is %d", p.Horizon, s.dropped.horizon, tree.size)
+		if p.Horizon > tree.Size() || p.Horizon < s.dropped.horizon {
+			return fault.New(fault.Invalid, "PRUNING_WRONG", "the horizon cannot be event %d: it was event %d, the newest event is %d", p.Horizon, s.dropped.horizon, tree.Size())
 		}
 		all := s.dropped.spans.with(p.Drop)
 		return eachReceipt(ctx, txn, func(id string, r storedReceipt) error {

@@ -10,6 +10,8 @@ import (
 
 	"golang.org/x/mod/sumdb/note"
 	"golang.org/x/mod/sumdb/tlog"
+
+	"bayround/internal/merkle"
 )
 
 // results is how many a busy station has in its fifteen months.
@@ -41,17 +43,17 @@ func BenchmarkRestore(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	var tree edge
+	var tree merkle.Edge
 	for c := range manyCommands(results) {
-		if _, err := tree.add(tlog.RecordHash(c.Events[0].Record)); err != nil {
+		if _, err := tree.Add(tlog.RecordHash(c.Events[0].Record)); err != nil {
 			b.Fatal(err)
 		}
 	}
-	root, err := tree.root()
+	root, err := tree.Root()
 	if err != nil {
 		b.Fatal(err)
 	}
-	head, err := checkpoint{origin: origin, size: results, root: root}.sign(signer)
+	head, err := merkle.Checkpoint{Origin: origin, Size: results, Root: root}.Sign(signer)
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -80,12 +80,12 @@ func (r *Repair) Salvage(ctx context.Context, commandOf CommandOf, trees []Tree)
 	}
 	p := &prover{salvage: s, ended: func() bool { return ctx.Err() != nil }}
 	for _, c := range s.claims(r) {
-		s.Events = max(s.Events, c.size)
+		s.Events = max(s.Events, c.Size)
 	}
 	p.good = newMarks(s.Events)
 	s.findDropped()
 	for _, c := range s.claims(r) {
-		if p.prove(c.checkpoint) {
+		if p.prove(c.Checkpoint) {
 			s.Head = c.signed
 			break
 		}
@@ -185,10 +185,10 @@ func (s *Salvage) identify(r *Repair) {
 func (s *Salvage) claims(r *Repair) (all []claim) {
 	for _, signed := range append([][]byte{s.get([]byte(headKey))}, r.Known()...) {
 		if c, err := openCheckpoint(signed, r.verifier); err == nil {
-			all = append(all, claim{signed: signed, checkpoint: c})
+			all = append(all, claim{signed: signed, Checkpoint: c})
 		}
 	}
-	slices.SortStableFunc(all, func(a, b claim) int { return cmp.Compare(b.size, a.size) })
+	slices.SortStableFunc(all, func(a, b claim) int { return cmp.Compare(b.Size, a.Size) })
 	return all
 }
 
@@ -202,6 +202,9 @@ func (s *Salvage) hash(level int, n int64) (h tlog.Hash, found bool) {
 	return tlog.Hash(b), true
 }
 
+// errHashGone says that a stored hash cannot be read.
+var errHashGone = errors.New("a stored hash cannot be read")
+
 // RootAt returns the root that the stored hashes give for the first size events; not
 // found when they cannot be read. It proves nothing by itself.
 func (s *Salvage) RootAt(size uint64) (root tlog.Hash, found bool) {
@@ -213,7 +216,7 @@ func (s *Salvage) RootAt(size uint64) (root tlog.Hash, found bool) {
 		for i, index := range indexes {
 			var ok bool
 			if hashes[i], ok = s.hash(tlog.SplitStoredHashIndex(index)); !ok {
-				return nil, errNotOnEdge
+				return nil, errHashGone
 			}
 		}
 		return hashes, nil

@@ -11,6 +11,7 @@ import (
 	"golang.org/x/mod/sumdb/note"
 
 	"bayround/internal/fault"
+	"bayround/internal/merkle"
 )
 
 // maxOriginBytes keeps the head small.
@@ -45,7 +46,7 @@ func tryOrigin(origin, secret, verifierKey string) error {
 	if err != nil {
 		return err
 	}
-	signed, err := checkpoint{origin: origin, size: 1}.sign(signer)
+	signed, err := merkle.Checkpoint{Origin: origin, Size: 1}.Sign(signer)
 	if err != nil {
 		return err
 	}

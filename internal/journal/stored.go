@@ -2,13 +2,13 @@ package journal
 
 import (
 	"context"
-	"math/bits"
 	"slices"
 
 	"github.com/dgraph-io/badger/v4"
 	"golang.org/x/mod/sumdb/tlog"
 
 	"bayround/internal/fault"
+	"bayround/internal/merkle"
 )
 
 // Stored is what one command left in the journal: its receipt and its events.
@@ -138,7 +138,7 @@ func (j *Journal) Subtrees(before uint64) ([]tlog.Hash, error) {
 	if have := j.Size(); size > have {
 		return nil, fault.New(fault.NotFound, "TREE_UNKNOWN", "the journal holds %d events, there is no tree of %d", have, size)
 	}
-	var e edge
+	var e merkle.Edge
 	err := j.view(func(txn *badger.Txn) (err error) {
 		e, err = loadEdge(size, storedHashes(txn))
 		return err
@@ -146,13 +146,7 @@ func (j *Journal) Subtrees(before uint64) ([]tlog.Hash, error) {
 	if err != nil {
 		return nil, err
 	}
-	var hashes []tlog.Hash
-	for level := bits.Len64(size) - 1; level >= 0; level-- {
-		if size>>level&1 == 1 {
-			hashes = append(hashes, e.peaks[level])
-		}
-	}
-	return hashes, nil
+	return e.Subtrees(), nil
 }
 
 // placed says at which event a command begins.

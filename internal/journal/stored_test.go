@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math/bits"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -13,6 +12,7 @@ import (
 	"pgregory.net/rapid"
 
 	"bayround/internal/fault"
+	"bayround/internal/merkle"
 )
 
 // keeper is a journal with what was appended to it.
@@ -64,26 +64,21 @@ func (k *keeper) root(before uint64) (tlog.Hash, error) {
 	if err != nil {
 		return tlog.Hash{}, err
 	}
-	e := edge{size: max(before, 1) - 1}
-	if len(subtrees) != bits.OnesCount64(e.size) {
-		return tlog.Hash{}, fmt.Errorf("%d subtrees before event %d", len(subtrees), before)
-	}
-	for level := 63; level >= 0; level-- {
-		if e.size>>level&1 == 1 {
-			e.peaks[level], subtrees = subtrees[0], subtrees[1:]
-		}
+	e, err := merkle.EdgeOf(max(before, 1)-1, subtrees)
+	if err != nil {
+		return tlog.Hash{}, fmt.Errorf("the subtrees before event %d: %w", before, err)
 	}
 	for _, s := range k.want {
 		for i, event := range s.Events {
-			if s.First+uint64(i) <= e.size {
+			if s.First+uint64(i) <= e.Size() {
 				continue
 			}
-			if _, err := e.add(event.Leaf); err != nil {
+			if _, err := e.Add(event.Leaf); err != nil {
 				return tlog.Hash{}, err
 			}
 		}
 	}
-	return e.root()
+	return e.Root()
 }
 
 func TestCommands_GiveBackWhatWasAppended(t *testing.T) {
@@ -110,8 +105,8 @@ func TestCommands_GiveBackWhatWasAppended(t *testing.T) {
 		if difference, err := k.read(from); difference != "" || err != nil {
 			t.Fatalf("commands from event %d: %v (-appended +stored):\n%s", from, err, difference)
 		}
-		if root, err := k.root(from); root != signed.root || err != nil {
-			t.Fatalf("continued from the subtrees before event %d: root %v, signed is %v; %v", from, root, signed.root, err)
+		if root, err := k.root(from); root != signed.Root || err != nil {
+			t.Fatalf("continued from the subtrees before event %d: root %v, signed is %v; %v", from, root, signed.Root, err)
 		}
 	})
 }

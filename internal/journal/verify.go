@@ -10,6 +10,7 @@ import (
 	"golang.org/x/mod/sumdb/tlog"
 
 	"bayround/internal/fault"
+	"bayround/internal/merkle"
 )
 
 // Report is what Verify found.
@@ -129,72 +130,72 @@ func (r *verification) checkEvents(txn *badger.Txn, verifier note.Verifier) (siz
 	if err != nil {
 		return 0, err
 	}
-	var signed checkpoint
+	var signed merkle.Checkpoint
 	if head != nil {
 		if signed, err = openCheckpoint(head, verifier); err != nil {
 			return 0, err
 		}
 		r.Signer = verifier.Name()
 	}
-	tree, err := r.walkEvents(txn, signed.size)
+	tree, err := r.walkEvents(txn, signed.Size)
 	if err != nil {
 		return 0, err
 	}
-	root, err := tree.root()
+	root, err := tree.Root()
 	if err != nil {
 		return 0, err
 	}
-	if r.Root = root.String(); head != nil && root != signed.root {
+	if r.Root = root.String(); head != nil && root != signed.Root {
 		return 0, rootDiffers(signed, root)
 	}
-	return signed.size, nil
+	return signed.Size, nil
 }
 
 // walkEvents goes through size events and their hashes and makes sure that
 // nothing lies behind them.
-func (r *verification) walkEvents(txn *badger.Txn, size uint64) (edge, error) {
-	var tree edge
+func (r *verification) walkEvents(txn *badger.Txn, size uint64) (merkle.Edge, error) {
+	var tree merkle.Edge
 	w := newWalk(txn, r.gone, 1)
 	defer w.close()
-	for tree.size < size {
+	for tree.Size() < size {
 		if err := r.look(); err != nil {
-			return edge{}, err
+			return merkle.Edge{}, err
 		}
-		r.FirstBad = tree.size + 1 // unless this step succeeds
+		r.FirstBad = tree.Size() + 1 // unless this step succeeds
 		event, stored, err := w.step()
 		if err != nil {
-			return edge{}, err
+			return merkle.Edge{}, err
 		}
 		leaf := stored[0] // of an event whose content was dropped; the root vouches for it
 		if event != nil {
 			leaf = tlog.RecordHash(event)
 		}
 		if err := checkHashes(&tree, leaf, stored); err != nil {
-			return edge{}, err
+			return merkle.Edge{}, err
 		}
-		r.Events, r.FirstBad = tree.size, 0
+		r.Events, r.FirstBad = tree.Size(), 0
 	}
 	if w.events.Valid() || w.hashes.Valid() {
 		r.FirstBad = size + 1
 		if size == 0 {
-			return edge{}, headMissing()
+			return merkle.Edge{}, headMissing()
 		}
-		return edge{}, beyondHead(size)
+		return merkle.Edge{}, beyondHead(size)
 	}
 	return tree, nil
 }
 
 // checkHashes computes what must be stored with an event and compares.
-func checkHashes(tree *edge, leaf tlog.Hash, stored []tlog.Hash) error {
-	index := tlog.StoredHashIndex(0, int64(tree.size))
-	want, err := tree.add(leaf)
+func checkHashes(tree *merkle.Edge, leaf tlog.Hash, stored []tlog.Hash) error {
+	index := tlog.StoredHashIndex(0, int64(tree.Size()))
+	want, err := tree.Add(leaf)
 	if err != nil {
 		return err
 	}
 	for level := range want {
 		if stored[level] != want[level] {
 			return lost("HASH_CHANGED", "stored hash %d (of events %d to %d) is not what these events give: it was changed, or an event with its own hash",
-				index+int64(level), tree.size-1<<level+1, tree.size)
+				index+int64(level), tree.Size()-1<<level+1, tree.Size())
 		}
 	}
 	return nil

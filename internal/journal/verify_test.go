@@ -69,7 +69,7 @@ func (m tampering) change(levels int) {
 			event = []byte("another event 7")
 			m.set(eventKey(7), event)
 		}
-		hashes, err := tree.add(tlog.RecordHash(event))
+		hashes, err := tree.Add(tlog.RecordHash(event))
 		if err != nil {
 			m.t.Fatal(err)
 		}
