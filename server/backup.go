@@ -15,6 +15,7 @@ import (
 	"golang.org/x/mod/sumdb/note"
 
 	"bayround/internal/command"
+	"bayround/internal/durable"
 	"bayround/internal/fault"
 	"bayround/internal/photo"
 	"bayround/internal/recordfile"
@@ -119,10 +120,7 @@ func (f *backupFlags) run(ctx context.Context, c *console) (*manifest, error) {
 	if err := syncFolders(draft); err != nil {
 		return nil, err
 	}
-	if err := os.Rename(draft, f.to); err != nil {
-		return nil, err
-	}
-	return m, syncFolder(filepath.Dir(filepath.Clean(f.to)))
+	return m, durable.Rename(draft, filepath.Clean(f.to))
 }
 
 // fill writes everything into a folder.
@@ -310,6 +308,6 @@ func syncFolders(folder string) error {
 		if err != nil || !entry.IsDir() {
 			return err
 		}
-		return syncFolder(path)
+		return durable.SyncDir(path)
 	})
 }

@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"bayround/internal/command"
+	"bayround/internal/durable"
 	"bayround/internal/fault"
 	"bayround/internal/recordfile"
 	"bayround/internal/station"
@@ -99,15 +100,7 @@ func exported(name string, write func(io.Writer) error) (report recordfile.Repor
 	if report, err = recordfile.Verify(f); err != nil {
 		return report, fmt.Errorf("reading back what was written: %w", err)
 	}
-	return report, errors.Join(f.Sync(), syncFolder(filepath.Dir(name)))
-}
-
-func syncFolder(name string) error {
-	d, err := os.Open(name)
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
+	return report, errors.Join(f.Sync(), durable.SyncDir(filepath.Dir(name)))
 }
 
 // export writes the stretch of the station's record from an event on.

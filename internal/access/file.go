@@ -6,8 +6,8 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
-	"path/filepath"
 
+	"bayround/internal/durable"
 	"bayround/internal/fault"
 )
 
@@ -50,38 +50,8 @@ func writeCounters(name string, c counters) error {
 	if err != nil {
 		return fmt.Errorf("encode the counters: %w", err)
 	}
-	beside := name + ".new"
-	if err := writeSynced(beside, b); err != nil {
-		return errors.Join(err, os.Remove(beside))
-	}
-	if err := os.Rename(beside, name); err != nil {
+	if err := durable.Replace(name, b); err != nil {
 		return fmt.Errorf("put the counters in place: %w", err)
-	}
-	return syncDirectory(filepath.Dir(name))
-}
-
-func writeSynced(name string, b []byte) error {
-	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
-	if err != nil {
-		return fmt.Errorf("write the counters: %w", err)
-	}
-	_, err = f.Write(b)
-	if err == nil {
-		err = f.Sync()
-	}
-	if err = errors.Join(err, f.Close()); err != nil {
-		return fmt.Errorf("write the counters: %w", err)
-	}
-	return nil
-}
-
-func syncDirectory(name string) error {
-	d, err := os.Open(name)
-	if err != nil {
-		return fmt.Errorf("open the directory of the counters: %w", err)
-	}
-	if err := errors.Join(d.Sync(), d.Close()); err != nil {
-		return fmt.Errorf("sync the directory of the counters: %w", err)
 	}
 	return nil
 }

@@ -13,6 +13,7 @@ import (
 	"golang.org/x/mod/sumdb/note"
 	"golang.org/x/mod/sumdb/tlog"
 
+	"bayround/internal/durable"
 	"bayround/internal/fault"
 	"bayround/internal/faultpoint"
 	"bayround/internal/merkle"
@@ -224,11 +225,11 @@ func (b *building) sync() error {
 		return err
 	}
 	for _, entry := range entries {
-		if err := syncDir(filepath.Join(b.path, entry.Name())); err != nil {
+		if err := durable.SyncDir(filepath.Join(b.path, entry.Name())); err != nil {
 			return err
 		}
 	}
-	return errors.Join(syncDir(b.path), syncDir(filepath.Dir(b.path)))
+	return errors.Join(durable.SyncDir(b.path), durable.SyncDir(filepath.Dir(b.path)))
 }
 
 // commitRestored is the step that puts a part of a restored journal on disk.

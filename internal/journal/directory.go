@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"slices"
 
+	"bayround/internal/durable"
 	"bayround/internal/fault"
 )
 
@@ -16,11 +17,11 @@ const (
 	journalFile = "JOURNAL"
 	signerFile  = "signer.key"
 	badgerDir   = "badger"
-	openFile    = "open"       // there while a process has the journal open
-	evidenceDir = "evidence"   // what unclean stops left behind
-	photosDir   = "photos"     // not ours, but may stand beside us
-	freshDisk   = "lost+found" // nor is this
-	unfinished  = ".new"       // ends the name of a file that is still being written
+	openFile    = "open"             // there while a process has the journal open
+	evidenceDir = "evidence"         // what unclean stops left behind
+	photosDir   = "photos"           // not ours, but may stand beside us
+	freshDisk   = "lost+found"       // nor is this
+	unfinished  = durable.Unfinished // ends the name of a file that is still being written
 	// restoringFile is there while a restore is under way, and after one that broke off.
 	restoringFile = "restoring"
 	ballastFile   = "ballast"  // takes room that can be given up
@@ -109,48 +110,5 @@ func makeWritable(dir string) error {
 			return unusable(dir, err)
 		}
 	}
-	return errors.Join(syncDir(filepath.Dir(dir)), syncDir(dir))
-}
-
-// writeSynced puts a file in place whole: after a crash it is there with all
-// its bytes or not at all.
-func writeSynced(path string, content []byte) error {
-	return replaceSynced(path, content, func() error { return nil })
-}
-
-// replaceSynced is writeSynced with something to be done before the new content
-// takes the place of the old.
-func replaceSynced(path string, content []byte, before func() error) error {
-	f, err := os.OpenFile(path+unfinished, os.O_CREATE|os.O_WRONLY|os.O_TRUNC, 0o600)
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(content)
-	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
-		return err
-	}
-	if err := before(); err != nil {
-		return err
-	}
-	if err := os.Rename(path+unfinished, path); err != nil {
-		return err
-	}
-	return syncDir(filepath.Dir(path))
-}
-
-// removeSynced removes a file for good. That it is not there is no error.
-func removeSynced(path string) error {
-	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return err
-	}
-	return syncDir(filepath.Dir(path))
-}
-
-// syncDir makes the names in a directory durable.
-func syncDir(dir string) error {
-	d, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
+	return errors.Join(durable.SyncDir(filepath.Dir(dir)), durable.SyncDir(dir))
 }

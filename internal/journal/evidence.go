@@ -14,6 +14,8 @@ import (
 	"strings"
 	"syscall"
 	"time"
+
+	"bayround/internal/durable"
 )
 
 const (
@@ -60,10 +62,10 @@ func copyEvidence(dir, to string) error {
 			return errors.Join(fmt.Errorf("copy %s: %w", file, err), os.RemoveAll(partly))
 		}
 	}
-	if err := errors.Join(syncDir(partly), os.Rename(partly, to)); err != nil {
+	if err := durable.SyncDir(partly); err != nil {
 		return err
 	}
-	return syncDir(filepath.Dir(to))
+	return durable.Rename(partly, to)
 }
 
 // evidenceOf lists what tells how the store was left: its write-ahead logs, what

@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"sync"
 
+	"bayround/internal/durable"
 	"bayround/internal/faultpoint"
 )
 
@@ -102,7 +103,18 @@ func otherHead(name string) string {
 
 // putHead writes a head file whole.
 func putHead(path string, head []byte) error {
-	return replaceSynced(path, head, func() error { return faultpoint.Hit(faultpoint.JournalBeforeHeadRename) })
+	draft, err := durable.Begin(path)
+	if err != nil {
+		return err
+	}
+	defer draft.Discard()
+	if _, err := draft.Write(head); err != nil {
+		return err
+	}
+	if err := errors.Join(draft.Seal(), faultpoint.Hit(faultpoint.JournalBeforeHeadRename)); err != nil {
+		return err
+	}
+	return draft.Place()
 }
 
 // errPanicked says that a write ended in a panic instead of an error.

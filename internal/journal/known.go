@@ -13,6 +13,7 @@ import (
 	"github.com/dgraph-io/badger/v4"
 	"golang.org/x/mod/sumdb/tlog"
 
+	"bayround/internal/durable"
 	"bayround/internal/fault"
 	"bayround/internal/merkle"
 )
@@ -67,7 +68,7 @@ func (j *Journal) compare() (next string, err error) {
 		return next, nil
 	}
 	if seen.signed != nil { // the store holds what it counts again
-		if err := removeSynced(filepath.Join(j.dir, headSeenFile)); err != nil {
+		if err := durable.Remove(filepath.Join(j.dir, headSeenFile)); err != nil {
 			return "", fmt.Errorf("remove the file %s: %w", headSeenFile, err)
 		}
 	}
@@ -227,7 +228,7 @@ func (j *Journal) learn(c merkle.Checkpoint, signed []byte, result chan<- error)
 	j.mu.Unlock()
 	j.log.Error("the record has lost its newest events: somebody holds a checkpoint that counts more; nothing is taken until it is repaired",
 		"events", j.edge.Size(), "known", c.Size)
-	err := writeSynced(filepath.Join(j.dir, headSeenFile), signed)
+	err := durable.Replace(filepath.Join(j.dir, headSeenFile), signed)
 	if err != nil {
 		err = j.stop(fmt.Errorf("write the file %s: %w", headSeenFile, err))
 	}

@@ -7,6 +7,8 @@ import (
 	"os"
 	"path/filepath"
 	"syscall"
+
+	"bayround/internal/durable"
 )
 
 // mark is the file that stands in the directory while a process has the store
@@ -62,14 +64,14 @@ func ownMark(f *os.File, path string) (*mark, error) {
 	if _, err := fmt.Fprintf(f, "process %d\n", os.Getpid()); err != nil {
 		return nil, err
 	}
-	return &mark{file: f}, errors.Join(f.Sync(), syncDir(filepath.Dir(path)))
+	return &mark{file: f}, errors.Join(f.Sync(), durable.SyncDir(filepath.Dir(path)))
 }
 
 // leave gives the mark up; it stays where it is unless the stop is a clean one.
 func (m *mark) leave(clean bool) error {
 	var err error
 	if clean {
-		err = removeSynced(m.file.Name())
+		err = durable.Remove(m.file.Name())
 	}
 	return errors.Join(err, m.file.Close())
 }

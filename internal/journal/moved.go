@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"bayround/internal/durable"
 	"bayround/internal/fault"
 )
 
@@ -49,7 +50,7 @@ func markMoved(dir string, id identity, where string, checkpoint []byte) error {
 				"the record in %q is not what was copied: its file %s counts %d events; make the copy anew", dir, file, c.Size)
 		}
 	}
-	if err := writeSynced(filepath.Join(dir, movedFile), []byte(where+"\n")); err != nil {
+	if err := durable.Replace(filepath.Join(dir, movedFile), []byte(where+"\n")); err != nil {
 		return fmt.Errorf("write the file %s: %w", movedFile, err)
 	}
 	return nil

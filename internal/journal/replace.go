@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"bayround/internal/durable"
 	"bayround/internal/faultpoint"
 )
 
@@ -36,7 +37,7 @@ func (p replacing) begin(dir string) error {
 	if err != nil {
 		return err
 	}
-	if err := writeSynced(filepath.Join(dir, replacingFile), b); err != nil {
+	if err := durable.Replace(filepath.Join(dir, replacingFile), b); err != nil {
 		return fmt.Errorf("write the file %s: %w", replacingFile, err)
 	}
 	return faultpoint.Hit(faultpoint.JournalBeforeReplacing)
@@ -63,7 +64,7 @@ func finishReplacing(dir string, log *slog.Logger) (replaced bool, err error) {
 			return false, fmt.Errorf("put the repaired store in place: %w", err)
 		}
 	}
-	if err := removeSynced(filepath.Join(dir, replacingFile)); err != nil {
+	if err := durable.Remove(filepath.Join(dir, replacingFile)); err != nil {
 		return false, fmt.Errorf("put the repaired store in place: %w", err)
 	}
 	log.Warn("a repaired store was put in place of the old one, which is kept", "evidence", filepath.Join(dir, evidenceDir, p.Evidence))
@@ -107,38 +108,38 @@ func (p replacing) swap(dir string) error {
 	if err := renameIfThere(place, filepath.Join(aside, badgerDir)); err != nil {
 		return err
 	}
-	if err := errors.Join(syncDir(aside), syncDir(filepath.Dir(aside)), syncDir(dir)); err != nil {
+	if err := errors.Join(durable.SyncDir(aside), durable.SyncDir(filepath.Dir(aside)), durable.SyncDir(dir)); err != nil {
 		return err
 	}
 	if err := faultpoint.Hit(faultpoint.JournalInReplacing); err != nil {
 		return err
 	}
-	if err := os.Rename(made, place); err != nil {
+	if err := durable.Rename(made, place); err != nil {
 		return err
 	}
-	return errors.Join(syncDir(dir), faultpoint.Hit(faultpoint.JournalAfterReplacing))
+	return faultpoint.Hit(faultpoint.JournalAfterReplacing)
 }
 
 // heads makes what stands beside the store say what the store holds.
 func (p replacing) heads(dir string) error {
-	if err := writeSynced(filepath.Join(dir, journalFile), []byte(p.Identity)); err != nil {
+	if err := durable.Replace(filepath.Join(dir, journalFile), []byte(p.Identity)); err != nil {
 		return err
 	}
 	if p.Head != "" {
-		if err := writeSynced(filepath.Join(dir, headAFile), []byte(p.Head)); err != nil {
+		if err := durable.Replace(filepath.Join(dir, headAFile), []byte(p.Head)); err != nil {
 			return err
 		}
-	} else if err := removeSynced(filepath.Join(dir, headAFile)); err != nil {
+	} else if err := durable.Remove(filepath.Join(dir, headAFile)); err != nil {
 		return err
 	}
-	return errors.Join(removeSynced(filepath.Join(dir, headBFile)), removeSynced(filepath.Join(dir, headSeenFile)))
+	return errors.Join(durable.Remove(filepath.Join(dir, headBFile)), durable.Remove(filepath.Join(dir, headSeenFile)))
 }
 
 // clear puts the copies aside that were given for the repair.
 func (p replacing) clear(dir string) error {
 	return errors.Join(
 		renameIfThere(filepath.Join(dir, refillDir), filepath.Join(dir, evidenceDir, p.Evidence, refillDir)),
-		renameIfThere(filepath.Join(dir, unlistedDir), filepath.Join(dir, evidenceDir, p.Evidence, unlistedDir)), syncDir(dir))
+		renameIfThere(filepath.Join(dir, unlistedDir), filepath.Join(dir, evidenceDir, p.Evidence, unlistedDir)), durable.SyncDir(dir))
 }
 
 // leaveNote adds the note to those that nobody has taken up yet.
@@ -184,7 +185,7 @@ func writeNotes(dir string, notes [][]byte) error {
 	if err != nil {
 		return err
 	}
-	return writeSynced(filepath.Join(dir, notesFile), b)
+	return durable.Replace(filepath.Join(dir, notesFile), b)
 }
 
 // Notes returns what repairs of the store have left for whoever opens the journal
@@ -192,4 +193,4 @@ func writeNotes(dir string, notes [][]byte) error {
 func (j *Journal) Notes() ([][]byte, error) { return readNotes(j.dir) }
 
 // NotesTaken removes them for good.
-func (j *Journal) NotesTaken() error { return removeSynced(filepath.Join(j.dir, notesFile)) }
+func (j *Journal) NotesTaken() error { return durable.Remove(filepath.Join(j.dir, notesFile)) }

@@ -12,6 +12,7 @@ import (
 
 	"golang.org/x/mod/sumdb/note"
 
+	"bayround/internal/durable"
 	"bayround/internal/fault"
 )
 
@@ -72,11 +73,11 @@ func Restore(ctx context.Context, o RestoreOptions, commands iter.Seq2[Stored, e
 // mark of the unfinished.
 func (o RestoreOptions) finish(id identity) error {
 	if o.Signer != nil {
-		if err := writeSynced(filepath.Join(o.Dir, signerFile), o.Signer); err != nil {
+		if err := durable.Replace(filepath.Join(o.Dir, signerFile), o.Signer); err != nil {
 			return fmt.Errorf("write the signing key: %w", err)
 		}
 	}
-	if err := writeSynced(filepath.Join(o.Dir, journalFile), id.encode()); err != nil {
+	if err := durable.Replace(filepath.Join(o.Dir, journalFile), id.encode()); err != nil {
 		return fmt.Errorf("write the file %s: %w", journalFile, err)
 	}
 	if o.Head != nil {
@@ -89,7 +90,7 @@ func (o RestoreOptions) finish(id identity) error {
 			return err
 		}
 	}
-	if err := removeSynced(filepath.Join(o.Dir, restoringFile)); err != nil {
+	if err := durable.Remove(filepath.Join(o.Dir, restoringFile)); err != nil {
 		return fmt.Errorf("finish the restore: %w", err)
 	}
 	return nil
@@ -110,7 +111,7 @@ func beginRestore(dir string) (*mark, error) {
 	} else if err != nil {
 		return nil, unusable(dir, err)
 	}
-	if err := writeSynced(unfinished, []byte("what lies here is not whole: the restore into this directory has not ended\n")); err != nil {
+	if err := durable.Replace(unfinished, []byte("what lies here is not whole: the restore into this directory has not ended\n")); err != nil {
 		return nil, unusable(dir, err)
 	}
 	m, err := takeMark(dir)

@@ -10,6 +10,7 @@ import (
 
 	"golang.org/x/mod/sumdb/note"
 
+	"bayround/internal/durable"
 	"bayround/internal/fault"
 	"bayround/internal/merkle"
 )
@@ -29,7 +30,7 @@ func makeSigner(dir, origin string) (verifierKey string, err error) {
 			"the origin %.60q cannot stand in a checkpoint; it needs 1 to %d printable characters, no space and no plus sign",
 			origin, maxOriginBytes).Because(err)
 	}
-	return verifierKey, writeSynced(filepath.Join(dir, signerFile), []byte(secret+"\n"))
+	return verifierKey, durable.Replace(filepath.Join(dir, signerFile), []byte(secret+"\n"))
 }
 
 // tryOrigin signs a checkpoint of origin and reads it back: the note package

@@ -11,6 +11,7 @@ import (
 	"golang.org/x/mod/sumdb/note"
 	"golang.org/x/mod/sumdb/tlog"
 
+	"bayround/internal/durable"
 	"bayround/internal/fault"
 )
 
@@ -158,7 +159,7 @@ func identify(db *badger.DB, o Options, made *identity) (*store, error) {
 		return nil, err
 	}
 	if made == nil {
-		if err := writeSynced(filepath.Join(o.Dir, journalFile), id.encode()); err != nil {
+		if err := durable.Replace(filepath.Join(o.Dir, journalFile), id.encode()); err != nil {
 			return nil, fmt.Errorf("write the file %s: %w", journalFile, err)
 		}
 	} else if *made != id {

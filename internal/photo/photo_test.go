@@ -13,6 +13,7 @@ import (
 	"path/filepath"
 	"testing"
 
+	"bayround/internal/durable"
 	"bayround/internal/fault"
 	"bayround/internal/photo"
 )
@@ -199,7 +200,7 @@ func TestStore_RefusesWhenThereIsNoRoomAndKeepsWhatItHas(t *testing.T) {
 
 func TestStore_ClearsAwayWhatWasNeverFinished(t *testing.T) {
 	dir := t.TempDir()
-	draft := filepath.Join(dir, "ab", photo.Sum(nil)+".draft")
+	draft := filepath.Join(dir, "ab", photo.Sum(nil)+durable.Unfinished)
 	if err := os.MkdirAll(filepath.Dir(draft), 0o700); err != nil {
 		t.Fatal(err)
 	}

@@ -18,6 +18,7 @@ import (
 	"regexp"
 	"sync"
 
+	"bayround/internal/durable"
 	"bayround/internal/fault"
 )
 
@@ -81,14 +82,11 @@ func Open(o Options) (*Store, error) {
 
 // clear removes a draft of ours; anything else in the folder is left alone.
 func (s *Store) clear(path string) error {
-	if filepath.Ext(path) != draft {
+	if filepath.Ext(path) != durable.Unfinished {
 		return nil
 	}
 	return os.Remove(path)
 }
-
-// draft ends the names of files that are being written.
-const draft = ".draft"
 
 // Sum is the name of a photo.
 func Sum(content []byte) string {
@@ -126,34 +124,10 @@ func (s *Store) write(sha256 string, content []byte) error {
 	if err := os.MkdirAll(folder, 0o700); err != nil {
 		return err
 	}
-	beside := s.path(sha256) + draft
-	if err := writeSynced(beside, content); err != nil {
-		return errors.Join(err, os.Remove(beside))
-	}
-	if err := os.Rename(beside, s.path(sha256)); err != nil {
+	if err := durable.Replace(s.path(sha256), content); err != nil {
 		return err
 	}
-	return errors.Join(syncFolder(folder), syncFolder(s.dir))
-}
-
-func writeSynced(path string, content []byte) error {
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(content)
-	if err == nil {
-		err = f.Sync()
-	}
-	return errors.Join(err, f.Close())
-}
-
-func syncFolder(path string) error {
-	d, err := os.Open(path)
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
+	return durable.SyncDir(s.dir)
 }
 
 // Get returns a photo and its media type. One that is not there is not found; one

@@ -6,6 +6,8 @@ import (
 	"os"
 	"path/filepath"
 	"time"
+
+	"bayround/internal/durable"
 )
 
 // Sweep removes photos that nothing names any more: those of which gone is true, and
@@ -27,7 +29,7 @@ func (s *Store) Sweep(named, gone func(sha256 string) bool, before time.Time) (r
 		}
 		removed++
 		s.used -= info.Size()
-		return syncFolder(filepath.Dir(path))
+		return durable.SyncDir(filepath.Dir(path))
 	})
 	if err != nil {
 		return removed, fmt.Errorf("removing photos: %w", err)

@@ -10,6 +10,8 @@ import (
 	"path/filepath"
 	"sync"
 	"time"
+
+	"bayround/internal/durable"
 )
 
 // clockSlack is how much the station's word may differ from what the clock tells
@@ -168,7 +170,7 @@ func (c *Clock) Keep() error {
 	}
 	b, err := json.MarshalIndent(next, "", "  ")
 	if err == nil {
-		err = replaceFile(c.dir, clockName, append(b, '\n'))
+		err = durable.Replace(filepath.Join(c.dir, clockName), append(b, '\n'))
 	}
 	if err != nil {
 		return fmt.Errorf("keeping how far the clock is off: %w", err)

@@ -13,6 +13,7 @@ import (
 	"golang.org/x/mod/sumdb/tlog"
 	"google.golang.org/protobuf/proto"
 
+	"bayround/internal/durable"
 	"bayround/internal/merkle"
 	"bayround/internal/recordfile"
 	pb "bayround/proto/bayround/v1"
@@ -104,7 +105,7 @@ func (c *recordCopy) begin() (err error) {
 		return err
 	}
 	c.segments = append(c.segments, segment{name: name, first: first, last: first - 1})
-	return syncFolder(c.dir)
+	return durable.SyncDir(c.dir)
 }
 
 // sync puts everything that was added on disk.
@@ -150,7 +151,7 @@ func (c *recordCopy) drop() error {
 		}
 		c.segments = c.segments[1:]
 	}
-	return syncFolder(c.dir)
+	return durable.SyncDir(c.dir)
 }
 
 // from reads the copy on from the command that made an event: begin gets the head

@@ -13,6 +13,7 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
+	"bayround/internal/durable"
 	"bayround/internal/recordfile"
 	pb "bayround/proto/bayround/v1"
 )
@@ -92,16 +93,16 @@ func (c *recordCopy) rewrite(s segment) error {
 	if err != nil {
 		return err
 	}
-	f, err := os.OpenFile(s.name+".new", os.O_CREATE|os.O_TRUNC|os.O_WRONLY, 0o600)
+	draft, err := durable.Begin(s.name)
 	if err != nil {
 		return err
 	}
-	to := bufio.NewWriter(f)
-	err = c.passOn(r, to)
-	if err := errors.Join(err, to.Flush(), f.Sync(), f.Close()); err != nil {
+	defer draft.Discard()
+	to := bufio.NewWriter(draft)
+	if err := errors.Join(c.passOn(r, to), to.Flush()); err != nil {
 		return err
 	}
-	return errors.Join(os.Rename(s.name+".new", s.name), syncFolder(c.dir))
+	return draft.Place()
 }
 
 // passOn writes what is read, without those texts; sealed when it was sealed.

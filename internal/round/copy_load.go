@@ -13,6 +13,7 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
+	"bayround/internal/durable"
 	"bayround/internal/recordfile"
 	pb "bayround/proto/bayround/v1"
 )
@@ -105,7 +106,7 @@ func (c *recordCopy) setAside(now time.Time) error {
 	}
 	c.segments, c.next = nil, nil
 	c.log.Error("the copy of the station's record does not fit it and was put aside; it is fetched anew", "aside", aside)
-	return syncFolder(filepath.Dir(c.dir))
+	return durable.SyncDir(filepath.Dir(c.dir))
 }
 
 func stamp(now time.Time) string { return now.UTC().Format("20060102T150405.000Z") }
@@ -139,7 +140,7 @@ func (c *recordCopy) writeFrom(first uint64, name string) error {
 		w, err = recordfile.NewWriter(to, head)
 		return err
 	}, func(cmd *pb.RecordCommand) error { return w.Command(cmd) })
-	return errors.Join(err, to.Flush(), f.Sync(), f.Close(), syncFolder(c.dir))
+	return errors.Join(err, to.Flush(), f.Sync(), f.Close(), durable.SyncDir(c.dir))
 }
 
 // cutBack drops what the copy holds behind an event, and reads it anew.
@@ -159,7 +160,7 @@ func (c *recordCopy) cutBack(kept uint64) error {
 			return fmt.Errorf("cut the copy back to event %d: %w", kept, err)
 		}
 	}
-	if err := syncFolder(c.dir); err != nil {
+	if err := durable.SyncDir(c.dir); err != nil {
 		return err
 	}
 	anew, err := openCopy(filepath.Dir(c.dir), c.log)

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"bayround/internal/durable"
 	"bayround/internal/fault"
 )
 
@@ -90,35 +91,10 @@ func readPlace(dir string) (p place, why, err error) {
 func (p place) write(dir string) error {
 	b, err := json.MarshalIndent(p, "", "  ")
 	if err == nil {
-		err = replaceFile(dir, placeName, append(b, '\n'))
+		err = durable.Replace(filepath.Join(dir, placeName), append(b, '\n'))
 	}
 	if err != nil {
 		return fmt.Errorf("keeping how far the outbox has come: %w", err)
 	}
 	return nil
-}
-
-// replaceFile puts content in the place of a file: the old or the new one is
-// there, whole, whatever happens in between.
-func replaceFile(dir, name string, content []byte) error {
-	temporary := filepath.Join(dir, name+".new")
-	f, err := os.OpenFile(temporary, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(content)
-	if err == nil {
-		err = f.Sync()
-	}
-	if err := errors.Join(err, f.Close()); err != nil {
-		return err
-	}
-	if err := os.Rename(temporary, filepath.Join(dir, name)); err != nil {
-		return err
-	}
-	d, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
 }

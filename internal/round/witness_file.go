@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"bayround/internal/durable"
 	"bayround/internal/fault"
 )
 
@@ -78,7 +79,7 @@ func (s sighting) write(dir string) error {
 	}
 	b, err := json.MarshalIndent(s, "", "  ")
 	if err == nil {
-		err = replaceFile(dir, sightingName, append(b, '\n'))
+		err = durable.Replace(filepath.Join(dir, sightingName), append(b, '\n'))
 	}
 	if err != nil {
 		return fmt.Errorf("keeping what was seen of the station: %w", err)
@@ -93,19 +94,10 @@ func (s sighting) write(dir string) error {
 func ForgetStation(dir string, now time.Time) (aside string, err error) {
 	name := filepath.Join(dir, sightingName)
 	aside = filepath.Join(dir, "witness-forgotten-"+now.UTC().Format("20060102T150405Z")+".json")
-	if err := os.Rename(name, aside); errors.Is(err, fs.ErrNotExist) {
+	if err := durable.Rename(name, aside); errors.Is(err, fs.ErrNotExist) {
 		return "", nil
 	} else if err != nil {
 		return "", fmt.Errorf("putting aside what was seen of the station: %w", err)
 	}
-	return aside, syncFolder(dir)
-}
-
-// syncFolder makes the names in a folder durable.
-func syncFolder(dir string) error {
-	d, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
+	return aside, nil
 }

@@ -15,6 +15,7 @@ import (
 
 	"golang.org/x/mod/sumdb/tlog"
 
+	"bayround/internal/durable"
 	"bayround/internal/fault"
 	"bayround/internal/merkle"
 	"bayround/internal/recordfile"
@@ -163,23 +164,24 @@ type offered struct {
 // take writes the copy beside the one that is kept, and keeps the better one.
 func (o *offered) take(head *pb.RecordHead, next func() (*pb.OfferRecordRequest, error)) (*pb.OfferRecordResponse, error) {
 	name := filepath.Join(o.dir, o.device+refillSuffix)
-	f, err := os.OpenFile(name+".new", os.O_CREATE|os.O_TRUNC|os.O_WRONLY, 0o600)
+	draft, err := durable.Begin(name)
 	if err != nil {
 		return nil, fmt.Errorf("keep a copy of %s: %w", o.device, err)
 	}
-	to := bufio.NewWriterSize(f, 128<<10)
-	if err = o.write(to, head, next); err == nil {
-		err = errors.Join(to.Flush(), f.Sync())
+	defer draft.Discard()
+	to := bufio.NewWriterSize(draft, 128<<10)
+	if err := o.write(to, head, next); err != nil {
+		return nil, err
 	}
-	if err = errors.Join(err, f.Close()); err != nil {
-		return nil, errors.Join(err, os.Remove(name+".new"))
+	if err := errors.Join(to.Flush(), draft.Seal()); err != nil {
+		return nil, fmt.Errorf("keep a copy of %s: %w", o.device, err)
 	}
 	kept, taken := o.kept(name), extent{first: uint64(head.GetFirstSequence()), last: o.file.Last(), reaches: o.reaches}
 	size := o.station.journal.Size()
 	if kept.better(taken, size) {
-		return kept.answer(size), os.Remove(name + ".new")
+		return kept.answer(size), draft.Discard()
 	}
-	if err := errors.Join(os.Rename(name+".new", name), syncFolder(o.dir)); err != nil {
+	if err := draft.Place(); err != nil {
 		return nil, fmt.Errorf("keep a copy of %s: %w", o.device, err)
 	}
 	answer := taken.answer(size)
@@ -303,13 +305,4 @@ func asInvalid(err error) error {
 		return err
 	}
 	return invalid("RECORD_UNREADABLE", "part", "%s", strings.TrimSuffix(f.Message, "."))
-}
-
-// syncFolder makes the names in a folder durable.
-func syncFolder(name string) error {
-	d, err := os.Open(name)
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
 }
