@@ -9,6 +9,7 @@ import (
 
 	"google.golang.org/grpc"
 
+	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -55,8 +56,8 @@ func (c *console) changeTable(all []*pb.VerdictChange, now time.Time) {
 	rows := [][]string{{"WHEN", "VEHICLE", "WAS", "WOULD HAVE BEEN", "BECAUSE"}}
 	for _, change := range all {
 		rows = append(rows, []string{
-			instant(change.GetAt().AsTime(), now), lastPart(change.GetVehicle()), markOf(change.GetWas()).word,
-			markOf(change.GetWouldBe()).word, clipped(becauseOf(change)),
+			instant(change.GetAt().AsTime(), now), lastPart(change.GetVehicle()), verdict.OneLine(verdict.Words(change.GetWas())),
+			verdict.OneLine(verdict.Words(change.GetWouldBe())), clipped(becauseOf(change)),
 		})
 	}
 	c.columns(rows)

@@ -3,14 +3,14 @@ package main
 import (
 	"fmt"
 
+	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
 
-// mark is how a verdict is shown: an outline that tells it apart without colour,
-// a word, and where there is colour one of the terminal's own.
+// mark is how a verdict is shown beside its words: an outline that tells it apart
+// without colour, and where there is colour one of the terminal's own.
 type mark struct {
 	shape  string
-	word   string
 	colour string // SGR parameters
 }
 
@@ -20,27 +20,20 @@ type mark struct {
 func markOf(v pb.Verdict) mark {
 	switch v {
 	case pb.Verdict_VERDICT_FIT:
-		return mark{"[^]", "FIT TO RESPOND", "32"}
+		return mark{"[^]", "32"}
 	case pb.Verdict_VERDICT_RESTRICTED:
-		return mark{`/!\`, "FIT WITH LIMITS", "33"}
+		return mark{`/!\`, "33"}
 	case pb.Verdict_VERDICT_MOVE_ONLY:
-		return mark{"(>)", "MOVE ONLY – NOT TO RESPOND", "34"}
+		return mark{"(>)", "34"}
 	case pb.Verdict_VERDICT_UNFIT:
-		return mark{"(-)", "DO NOT MOVE", "31"}
+		return mark{"(-)", "31"}
 	default:
-		return mark{": ?", "NOT PROVEN", "1"}
+		return mark{": ?", "1"}
 	}
 }
 
-// words is the word of a readiness: what is open is counted.
-func (m mark) words(r *pb.Readiness) string {
-	for _, reason := range r.GetReasons() {
-		if open := len(reason.GetUnproven().GetSteps()); open > 0 && r.GetVerdict() == pb.Verdict_VERDICT_UNPROVEN {
-			return fmt.Sprintf("%s – %s open", m.word, count(open, "item"))
-		}
-	}
-	return m.word
-}
+// wordsOf is the verdict of a readiness in words: what is open is counted.
+func wordsOf(r *pb.Readiness) string { return verdict.OneLine(verdict.Said(r)) }
 
 // paint colours a text, when colour may be used.
 func (m mark) paint(text string, colourful bool) string {

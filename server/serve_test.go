@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"bayround/internal/command"
+	"bayround/internal/verdict"
 )
 
 func TestServe_SaysWhereItIsAndStopsWhenAsked(t *testing.T) {
@@ -161,14 +162,14 @@ func damage(t *testing.T, data string) {
 	}
 }
 
-func TestMark_FiveShapesAndWordsAndNoTwoAlike(t *testing.T) {
-	shapes, words := map[string]bool{}, map[string]bool{}
+func TestMark_FiveShapesAndNoTwoAlike(t *testing.T) {
+	shapes := map[string]bool{}
 	for v := 1; v <= 5; v++ {
 		m := markOf(verdictNumber(v))
-		if len(m.shape) != 3 || shapes[m.shape] || words[m.word] {
-			t.Errorf("verdict %d is shown as %q %q", v, m.shape, m.word)
+		if len(m.shape) != 3 || shapes[m.shape] {
+			t.Errorf("verdict %d is shown as %q", v, m.shape)
 		}
-		shapes[m.shape], words[m.word] = true, true
+		shapes[m.shape] = true
 		if m.paint("x", false) != "x" || !strings.Contains(m.paint("x", true), "x") || m.paint("x", true) == "x" {
 			t.Errorf("verdict %d is painted %q", v, m.paint("x", true))
 		}
@@ -187,7 +188,7 @@ func TestDemo_ShowsAllFiveVerdicts(t *testing.T) {
 	_, table, _ := strings.Cut(printed, "Which vehicles may respond, right now?")
 	requireIn(t, table, "[^]  WN11", "/!\\  WN12", "(>)  WN13", "(-)  WN21", "[^]  WN22", ": ?  WN31", "/!\\  WN32", "[^]  T1")
 	for v := 1; v <= 5; v++ {
-		requireIn(t, table, markOf(verdictNumber(v)).shape, markOf(verdictNumber(v)).word)
+		requireIn(t, table, markOf(verdictNumber(v)).shape, verdict.OneLine(verdict.Words(verdictNumber(v))))
 	}
 	quick := must(t, "demo", "--once", "--history=false", "--files", county(t), "--listen", "127.0.0.1:0", "--metrics", "")
 	if _, now, _ := strings.Cut(quick, "Which vehicles may respond, right now?"); strings.Contains(quick, "days before today") || now == "" {

@@ -22,12 +22,12 @@ func (c *console) readinessTable(all []*pb.Readiness, now time.Time) {
 	slices.SortStableFunc(all, func(a, b *pb.Readiness) int { return cmp.Compare(b.GetVerdict(), a.GetVerdict()) })
 	words, signs := 0, 0
 	for _, r := range all {
-		words = max(words, utf8.RuneCountInString(markOf(r.GetVerdict()).words(r)))
+		words = max(words, utf8.RuneCountInString(wordsOf(r)))
 		signs = max(signs, utf8.RuneCountInString(r.GetCallSign()))
 	}
 	for _, r := range all {
 		m := markOf(r.GetVerdict())
-		head := fmt.Sprintf("%s  %-*s  %-*s", m.shape, signs, r.GetCallSign(), words, m.words(r))
+		head := fmt.Sprintf("%s  %-*s  %-*s", m.shape, signs, r.GetCallSign(), words, wordsOf(r))
 		c.Say("%s  since %s%s", m.paint(head, c.colourful()), instant(r.GetSince().AsTime(), now), untilWords(r, now))
 		for _, line := range short(r) {
 			c.Say("     %*s  %s", signs, "", line)

@@ -91,7 +91,7 @@ func (c *console) sayChange(message *pb.WatchReadinessResponse, output string) e
 	}
 	m := markOf(r.GetVerdict())
 	c.Say("%s  %s", r.GetAsOf().AsTime().Local().Format("15:04:05"),
-		m.paint(m.shape+"  "+r.GetCallSign()+"  "+m.words(r), c.colourful()))
+		m.paint(m.shape+"  "+r.GetCallSign()+"  "+wordsOf(r), c.colourful()))
 	for _, line := range short(r) {
 		c.Say("          %s", line)
 	}

@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -47,18 +48,7 @@ func Write(w io.Writer, s Sheet) error {
 
 // Word is the verdict in words.
 func (s Sheet) Word() string {
-	switch s.Readiness.GetVerdict() {
-	case pb.Verdict_VERDICT_FIT:
-		return "FIT TO RESPOND"
-	case pb.Verdict_VERDICT_RESTRICTED:
-		return "FIT WITH LIMITS"
-	case pb.Verdict_VERDICT_MOVE_ONLY:
-		return "MOVE ONLY – NOT TO RESPOND"
-	case pb.Verdict_VERDICT_UNFIT:
-		return "DO NOT MOVE"
-	default:
-		return "NOT PROVEN"
-	}
+	return verdict.OneLine(verdict.Words(s.Readiness.GetVerdict()))
 }
 
 // Instant is an instant of the station on paper: with its zone.

@@ -8,6 +8,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"bayround/internal/fault"
+	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -161,7 +162,7 @@ func (d *Desk) meaningOf(ctx context.Context, step *pb.CheckStep, c *pb.Conditio
 	if f == nil {
 		return "nothing is said of it: the vehicle proves nothing here", pb.Verdict_VERDICT_UNPROVEN
 	}
-	return findingWords(f), aloneGives(f)
+	return findingWords(f), verdict.OfEffect(f.GetEffect())
 }
 
 // former is the result before; nil when there was none.

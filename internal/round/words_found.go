@@ -1,11 +1,13 @@
 package round
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
 	"time"
 
+	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -32,26 +34,11 @@ func findingWords(f *pb.Finding) string {
 func worst(findings []*pb.Finding) *pb.Finding {
 	var w *pb.Finding
 	for _, f := range findings {
-		if w == nil || aloneGives(f) > aloneGives(w) || aloneGives(f) == aloneGives(w) && f.GetGrade() > w.GetGrade() {
+		if w == nil || cmp.Or(cmp.Compare(verdict.OfEffect(f.GetEffect()), verdict.OfEffect(w.GetEffect())), cmp.Compare(f.GetGrade(), w.GetGrade())) > 0 {
 			w = f
 		}
 	}
 	return w
-}
-
-// aloneGives is the verdict that a finding alone would give.
-func aloneGives(f *pb.Finding) pb.Verdict {
-	switch f.GetEffect() {
-	case pb.Effect_EFFECT_NOTHING:
-		return pb.Verdict_VERDICT_FIT
-	case pb.Effect_EFFECT_RESPONDING_WITHOUT_LIMIT:
-		return pb.Verdict_VERDICT_RESTRICTED
-	case pb.Effect_EFFECT_RESPONDING:
-		return pb.Verdict_VERDICT_MOVE_ONLY
-	case pb.Effect_EFFECT_MOVING:
-		return pb.Verdict_VERDICT_UNFIT
-	}
-	return pb.Verdict_VERDICT_UNPROVEN
 }
 
 // sayDefect is a defect by the worst that was found.

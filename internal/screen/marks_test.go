@@ -11,6 +11,7 @@ import (
 	"strings"
 	"testing"
 
+	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -191,8 +192,8 @@ func TestMarks_DifferWithoutColour(t *testing.T) {
 
 func TestMarks_UnknownVerdictIsNotProven(t *testing.T) {
 	for _, v := range []pb.Verdict{pb.Verdict_VERDICT_UNSPECIFIED, 99} {
-		if mark(v) != mark(pb.Verdict_VERDICT_UNPROVEN) || verdictWord(v) != "NOT PROVEN" {
-			t.Errorf("verdict %v is drawn as something else and called %q", v, verdictWord(v))
+		if mark(v) != mark(pb.Verdict_VERDICT_UNPROVEN) || verdict.OneLine(verdict.Words(v)) != "NOT PROVEN" {
+			t.Errorf("verdict %v is drawn as something else and called %q", v, verdict.OneLine(verdict.Words(v)))
 		}
 	}
 }

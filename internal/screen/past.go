@@ -10,6 +10,7 @@ import (
 
 	"bayround/internal/fault"
 	"bayround/internal/round"
+	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -237,7 +238,7 @@ type forecastRow struct {
 
 // Verdict is what reaching the bound alone would give.
 func (f forecastRow) Verdict() pb.Verdict {
-	return findingVerdict(&pb.Finding{Effect: f.GetForecast().GetLimit().GetEffect()})
+	return verdict.OfEffect(f.GetForecast().GetLimit().GetEffect())
 }
 
 // Says is the forecast in a sentence.
@@ -270,7 +271,7 @@ func (e explainedPage) Weight() string {
 	if f := e.GetFinding(); f.GetGrade() != pb.Grade_GRADE_UNSPECIFIED {
 		return gradeWord(f.GetGrade()) + " · " + effectWords(f.GetEffect())
 	}
-	return verdictWord(findingVerdict(e.GetFinding()))
+	return verdict.OneLine(verdict.Words(verdict.OfEffect(e.GetFinding().GetEffect())))
 }
 
 // longFinding is from how many characters on a finding is set smaller, so that its

@@ -11,6 +11,7 @@ import (
 
 	"bayround/internal/round"
 	"bayround/internal/rules"
+	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -120,7 +121,7 @@ func effectShort(e pb.Effect) string {
 func (p pastStep) limit(l *pb.LimitLine) chartLimit {
 	return chartLimit{
 		bound: p.Shown(l.GetBound()), side: l.GetSide(), effect: effectShort(l.GetEffect()), text: l.GetText(),
-		verdict: findingVerdict(&pb.Finding{Effect: l.GetEffect()}),
+		verdict: verdict.OfEffect(l.GetEffect()),
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"bayround/internal/round"
+	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -112,7 +113,7 @@ func stage(b *round.Bay, names bool, now time.Time) scene {
 		}
 	}
 	if more := len(b.Vehicles) - len(s.Lines); more > 0 {
-		word, _ := w.verdict(b.Vehicles[len(s.Lines)])
+		word, _ := verdict.Said(b.Vehicles[len(s.Lines)])
 		s.More = fmt.Sprintf("and %d more, none worse than %s", more, word)
 	}
 	s.Defects = s.Defects[:min(len(s.Defects), mostDefects)]
@@ -151,7 +152,7 @@ func (w wording) far(b *round.Bay, names bool) farScene {
 		}
 		return f
 	}
-	word, rest := w.verdict(concerned)
+	word, rest := verdict.Said(concerned)
 	f := farScene{
 		Mode: farVehicle, CallSign: concerned.GetCallSign(), Verdict: concerned.GetVerdict(),
 		Limits: len(concerned.GetRestrictions()),
@@ -211,7 +212,7 @@ func who(walk *round.BayWalk, names bool) string {
 
 // line is the row of one vehicle.
 func (w wording) line(b *round.Bay, r *pb.Readiness) bayLine {
-	word, rest := w.verdict(r)
+	word, rest := verdict.Said(r)
 	l := bayLine{
 		CallSign: r.GetCallSign(), Title: b.Titles[r.GetVehicle()], Verdict: r.GetVerdict(),
 		Limits: len(r.GetRestrictions()),

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"bayround/internal/round"
+	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -20,7 +21,7 @@ var tabletPages = template.Must(template.New("tablet").Funcs(template.FuncMap{
 	"defect":        defectWords,
 	"defectMark":    func(d *pb.Defect) template.HTML { return foundMark(worstOf(d)) },
 	"effect":        effectWords,
-	"findingMark":   func(f *pb.Finding) template.HTML { return foundMark(findingVerdict(f)) },
+	"findingMark":   func(f *pb.Finding) template.HTML { return foundMark(verdict.OfEffect(f.GetEffect())) },
 	"grade":         gradeWord,
 	"last":          lastPart,
 	"legend":        func() string { return planLegend },
@@ -36,8 +37,8 @@ var tabletPages = template.Must(template.New("tablet").Funcs(template.FuncMap{
 	"state":         stateWords,
 	"stateWord":     markStateWord,
 	"why":           whyAddress,
-	"verdict":       verdictWord,
-	"verdictSays":   verdictSays,
+	"verdict":       func(v pb.Verdict) string { return verdict.OneLine(verdict.Words(v)) },
+	"verdictSays":   func(r *pb.Readiness) string { return verdict.OneLine(verdict.Said(r)) },
 	"words":         func(all []string) string { return strings.Join(all, ", ") },
 }).ParseFS(files, "templates/tablet*.html"))
 

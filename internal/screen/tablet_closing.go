@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"bayround/internal/round"
+	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -118,7 +119,7 @@ func defectWords(d *pb.Defect) string {
 func worstOf(d *pb.Defect) pb.Verdict {
 	worst := pb.Verdict_VERDICT_FIT
 	for _, f := range d.GetFindings() {
-		worst = max(worst, findingVerdict(f))
+		worst = max(worst, verdict.OfEffect(f.GetEffect()))
 	}
 	return worst
 }

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
@@ -65,35 +66,6 @@ func (w wording) age(t *timestamppb.Timestamp) string {
 	return fmt.Sprintf("%d days", int(d.Hours()/24))
 }
 
-// verdict is the word of a verdict and the rest of it. What nobody knows, a verdict
-// this program does not know included, is not proven.
-func (w wording) verdict(r *pb.Readiness) (word, rest string) {
-	switch r.GetVerdict() {
-	case pb.Verdict_VERDICT_FIT:
-		return "FIT TO RESPOND", ""
-	case pb.Verdict_VERDICT_RESTRICTED:
-		return "FIT WITH LIMITS", ""
-	case pb.Verdict_VERDICT_MOVE_ONLY:
-		return "MOVE ONLY", "NOT TO RESPOND"
-	case pb.Verdict_VERDICT_UNFIT:
-		return "DO NOT MOVE", ""
-	}
-	if n := len(missing(r)); n > 0 {
-		return "NOT PROVEN", counted(n, "item") + " open"
-	}
-	return "NOT PROVEN", ""
-}
-
-// missing is the required steps that prove nothing.
-func missing(r *pb.Readiness) []*pb.UnprovenStep {
-	for _, reason := range r.GetReasons() {
-		if u := reason.GetUnproven(); u != nil {
-			return u.GetSteps()
-		}
-	}
-	return nil
-}
-
 // detail is the one thing to know beside the verdict: the limits, the first thing
 // missing, or the worst reason.
 func (w wording) detail(r *pb.Readiness) string {
@@ -113,7 +85,7 @@ func (w wording) detail(r *pb.Readiness) string {
 			return counted(len(limits), "limit") + ": " + strings.Join(limits, " · ")
 		}
 	case pb.Verdict_VERDICT_UNPROVEN:
-		if steps := missing(r); len(steps) > 0 {
+		if steps := verdict.Missing(r); len(steps) > 0 {
 			return steps[0].GetTitle()
 		}
 	}

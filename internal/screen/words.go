@@ -10,40 +10,6 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 )
 
-// verdictWord is the word for a verdict, as it stands beside its mark.
-func verdictWord(v pb.Verdict) string {
-	switch v {
-	case pb.Verdict_VERDICT_FIT:
-		return "FIT TO RESPOND"
-	case pb.Verdict_VERDICT_RESTRICTED:
-		return "FIT WITH LIMITS"
-	case pb.Verdict_VERDICT_MOVE_ONLY:
-		return "MOVE ONLY – NOT TO RESPOND"
-	case pb.Verdict_VERDICT_UNFIT:
-		return "DO NOT MOVE"
-	default:
-		return "NOT PROVEN"
-	}
-}
-
-// verdictSays is the verdict's word and, where nobody knows, how much is missing.
-func verdictSays(r *pb.Readiness) string {
-	word := verdictWord(r.GetVerdict())
-	if n := openItems(r); r.GetVerdict() == pb.Verdict_VERDICT_UNPROVEN && n > 0 {
-		return word + " – " + counted(n, "item") + " open"
-	}
-	return word
-}
-
-// openItems is how many required steps prove nothing.
-func openItems(r *pb.Readiness) int {
-	n := 0
-	for _, reason := range r.GetReasons() {
-		n += len(reason.GetUnproven().GetSteps())
-	}
-	return n
-}
-
 // gradeWord is the word for how serious something is.
 func gradeWord(g pb.Grade) string {
 	switch g {
@@ -71,22 +37,6 @@ func effectWords(e pb.Effect) string {
 		return "do not move until put right"
 	default:
 		return "effect not known"
-	}
-}
-
-// findingVerdict is the verdict that a finding alone would give.
-func findingVerdict(f *pb.Finding) pb.Verdict {
-	switch f.GetEffect() {
-	case pb.Effect_EFFECT_NOTHING:
-		return pb.Verdict_VERDICT_FIT
-	case pb.Effect_EFFECT_RESPONDING_WITHOUT_LIMIT:
-		return pb.Verdict_VERDICT_RESTRICTED
-	case pb.Effect_EFFECT_RESPONDING:
-		return pb.Verdict_VERDICT_MOVE_ONLY
-	case pb.Effect_EFFECT_MOVING:
-		return pb.Verdict_VERDICT_UNFIT
-	default:
-		return pb.Verdict_VERDICT_UNPROVEN
 	}
 }
 

@@ -12,7 +12,7 @@ import (
 func Fold(in *Input, at time.Time) (v pb.Verdict, until time.Time) {
 	v, until = foldSteps(in, at)
 	for _, f := range in.Findings {
-		if w := ofEffect(f.GetEffect()); w > v && !repaired(in.Defects, f) {
+		if w := OfEffect(f.GetEffect()); w > v && !repaired(in.Defects, f) {
 			v = w
 		}
 	}
@@ -41,8 +41,8 @@ func foldSteps(in *Input, at time.Time) (v pb.Verdict, until time.Time) {
 	return v, until
 }
 
-// ofEffect returns the verdict that a finding of this effect alone would give.
-func ofEffect(e pb.Effect) pb.Verdict {
+// OfEffect returns the verdict that a finding of this effect alone would give.
+func OfEffect(e pb.Effect) pb.Verdict {
 	switch e {
 	case pb.Effect_EFFECT_NOTHING:
 		return pb.Verdict_VERDICT_FIT
@@ -67,7 +67,7 @@ func ofDefect(d *pb.Defect) pb.Verdict {
 	}
 	v := pb.Verdict_VERDICT_FIT
 	for _, f := range d.GetFindings() {
-		v = max(v, ofEffect(f.GetEffect()))
+		v = max(v, OfEffect(f.GetEffect()))
 	}
 	return v
 }

@@ -105,7 +105,7 @@ func compareReasons(a, b reason) int {
 
 // ofFinding makes the reason of a live finding that no open defect stands for.
 func ofFinding(f *pb.Finding, w walk) reason {
-	v := ofEffect(f.GetEffect())
+	v := OfEffect(f.GetEffect())
 	return reason{
 		verdict: v, grade: f.GetGrade(), walk: w.position(firstStep(f)), id: f.GetFindingId(), findings: []*pb.Finding{f},
 		message: &pb.Reason{Verdict: v, Text: w.describe(f), Cause: &pb.Reason_Finding{Finding: f}},
@@ -122,7 +122,7 @@ func ofOpenDefect(d *pb.Defect, live []*pb.Finding, w walk) reason {
 		message: &pb.Reason{Text: w.title(d.GetStepId()) + ": a defect of which nobody knows what was found", Cause: &pb.Reason_Defect{Defect: d.GetName()}},
 	}
 	if len(findings) > 0 {
-		r.verdict = max(r.verdict, ofEffect(findings[0].GetEffect()))
+		r.verdict = max(r.verdict, OfEffect(findings[0].GetEffect()))
 		r.grade = findings[0].GetGrade()
 		r.message.Text = w.describe(findings[0])
 	}
@@ -137,7 +137,7 @@ func ofOpenDefect(d *pb.Defect, live []*pb.Finding, w walk) reason {
 // in what is shown of them.
 func compareFindings(a, b *pb.Finding) int {
 	return cmp.Or(
-		cmp.Compare(ofEffect(b.GetEffect()), ofEffect(a.GetEffect())),
+		cmp.Compare(OfEffect(b.GetEffect()), OfEffect(a.GetEffect())),
 		cmp.Compare(b.GetGrade(), a.GetGrade()),
 		cmp.Compare(a.GetPack(), b.GetPack()),
 		cmp.Compare(a.GetRule(), b.GetRule()),

@@ -99,7 +99,7 @@ func (s *search) worstGroup(steps []string) *pb.Finding {
 // bad returns the group findings that are worse than the aim after these acts.
 func (s *search) bad(a acts) []*pb.Finding {
 	return slices.DeleteFunc(slices.Clone(s.groups(a.sound())), func(f *pb.Finding) bool {
-		return ofEffect(f.GetEffect()) <= s.aim
+		return OfEffect(f.GetEffect()) <= s.aim
 	})
 }
 
@@ -138,7 +138,7 @@ func (s *search) way(steps []string, all []hindrance, w walk) way {
 		}
 	}
 	for _, f := range s.groups(a.sound()) {
-		found.leadsTo = max(found.leadsTo, ofEffect(f.GetEffect()))
+		found.leadsTo = max(found.leadsTo, OfEffect(f.GetEffect()))
 	}
 	for d := range a.repaired {
 		found.repairs = append(found.repairs, d)
