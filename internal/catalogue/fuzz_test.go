@@ -42,6 +42,7 @@ func FuzzLoad(f *testing.F) {
 	for _, content := range broken {
 		f.Add([]byte(content))
 	}
+	f.Add([]byte(strings.NewReplacer(later("LMP-010, FLU-010, XYZ-001", "TYR-010", "FLU-010, LMP-010")...).Replace(soundCatalogue)))
 	conditions, helped := beside("{id: low, text: low, sound: true}, {id: low, text: low, fault: FLU-010-01}"), assisted("{", "}")
 	f.Add([]byte(strings.NewReplacer(append(conditions, helped...)...).Replace(soundCatalogue)))
 	f.Fuzz(func(t *testing.T, content []byte) {

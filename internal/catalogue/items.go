@@ -47,6 +47,7 @@ func (l *Loaded) checkCatalogue(whole bool) Problems {
 		in.checkItem(path, item)
 	}
 	in.checkCircuits(whole)
+	in.checkAfter(whole)
 	return in.problems
 }
 
