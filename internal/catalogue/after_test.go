@@ -269,7 +269,6 @@ func TestDefaults_OrderIsThatOfTheSources(t *testing.T) {
 // would strike (NIOSH F2010-37); the assistant is named before the first is needed.
 func TestDefaults_PrecautionsComeFirst(t *testing.T) {
 	items := defaults(t).Catalogue.GetItems()
-	slices.SortFunc(items, func(a, b *pb.Item) int { return cmp.Compare(a.GetId(), b.GetId()) })
 	kneeling := 0
 	for _, item := range items {
 		low := item.GetPosition() == pb.Position_POSITION_OUTSIDE_KNEELING || item.GetPosition() == pb.Position_POSITION_ENGINE_FLAP ||
