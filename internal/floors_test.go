@@ -32,6 +32,7 @@ var floors = map[string]float64{
 	"internal/plan/ground": 0,
 	"internal/plan/sop":    0,
 	"internal/rules":       1,
+	"internal/schedule":    1,
 	"internal/verdict":     1,
 	"internal/durable":     1.5, // the mezzanine: the disk, and nothing of the trade
 	"internal/journal":     2,
