@@ -8,14 +8,21 @@ type program struct {
 	*rests
 	nodes  []int      // block by block
 	first  []int      // of each block: where its nodes begin
-	arcs   []int64    // between nodes, by their places in nodes
+	arcs   [][]lanes  // from every four nodes of a block, to each node by its place in nodes
+	begin  []int      // of each block: where its fours begin in arcs
 	inside [][]int64  // of each block: the least cost from entry to exit through all of it
 	inner  []*program // of each block: of its nodes; nil for a block of one
 	cost   []int64    // of each entry: from there through all that remains, to the end
 	after  []int64    // of each node: from there to the end when nothing remains
-	from   []int      // entries of one set
-	out    []int64    // exits of one block
+	from   []int      // entries of one set, as places in nodes
+	out    []int64    // exits of one block, in fours
 }
+
+// lanes are four costs that are worked out together; it is what makes the program quick.
+type lanes [4]int64
+
+// never are four costs that no path may pay.
+var never = lanes{Never, Never, Never, Never}
 
 // newProgram lays out a program. ok is false when it would take more than most entries.
 func (p *Problem) newProgram(blocks [][]int, most int) (g *program, ok bool) {
@@ -37,31 +44,38 @@ func (p *Problem) newProgram(blocks [][]int, most int) (g *program, ok bool) {
 	if g.rests, ok = newRests(before, after, size, most); !ok {
 		return nil, false
 	}
-	for _, i := range g.nodes {
-		for _, j := range g.nodes {
-			g.arcs = append(g.arcs, p.arc(i, j))
+	for _, nodes := range blocks {
+		g.begin = append(g.begin, len(g.arcs))
+		for four := 0; four < len(nodes); four += len(never) {
+			g.arcs = append(g.arcs, p.leaving(nodes[four:min(four+len(never), len(nodes))], g.nodes))
 		}
 	}
-	g.cost = make([]int64, g.at[len(g.sets)])
-	g.from, g.out = make([]int, 0, len(g.nodes)), make([]int64, len(g.nodes))
+	g.cost, g.from, g.out = make([]int64, g.total()), make([]int, 0, len(g.nodes)), make([]int64, len(g.nodes)+len(never))
 	return g, true
+}
+
+// leaving are the arcs from up to four nodes to others.
+func (p *Problem) leaving(from, to []int) []lanes {
+	arcs := make([]lanes, len(to))
+	for place, j := range to {
+		arcs[place] = never
+		for lane, i := range from {
+			arcs[place][lane] = p.arc(i, j)
+		}
+	}
+	return arcs
 }
 
 // run works out the cost of every entry; after is what it costs to end at each node.
 func (g *program) run(after []int64) {
 	g.after = after
-	for place, set := range g.sets {
-		g.enter(set)
-		cost := g.cost[g.at[place]:g.at[place+1]]
-		for h := g.mayPrecede(set); h != 0; h &= h - 1 {
+	for place := range g.sets {
+		behind := &g.sets[place]
+		g.enter(behind)
+		for h := behind.ahead; h != 0; h &= h - 1 {
 			block := bits.TrailingZeros32(h)
-			k := g.size[block]
-			out := g.out[:k]
-			for x := range out {
-				out[x] = g.onward(set, g.first[block]+x, cost)
-			}
-			more := set | 1<<block
-			at := g.at[g.place[more]] + g.entries(g.ready(more), block)
+			k, at := g.size[block], g.entry(behind, block)
+			out := g.onward(behind, block)
 			for e := range k {
 				g.cost[at+e] = through(g.inside[block][e*k:e*k+k], out)
 			}
@@ -79,9 +93,9 @@ func through(inside, out []int64) int64 {
 }
 
 // enter lists the nodes of the entries of a set.
-func (g *program) enter(set uint32) {
+func (g *program) enter(s *rest) {
 	g.from = g.from[:0]
-	for h := g.ready(set); h != 0; h &= h - 1 {
+	for h := s.ready; h != 0; h &= h - 1 {
 		block := bits.TrailingZeros32(h)
 		for e := range g.size[block] {
 			g.from = append(g.from, g.first[block]+e)
@@ -89,75 +103,34 @@ func (g *program) enter(set uint32) {
 	}
 }
 
-// onward is the least cost from a node through a set whose entries are listed, to the end.
-func (g *program) onward(set uint32, node int, cost []int64) int64 {
-	if set == 0 {
-		return g.after[node]
+// onward is the least cost from each node of a block through what remains behind it, whose
+// entries are listed, to the end. It holds until the next call.
+func (g *program) onward(behind *rest, block int) []int64 {
+	k := g.size[block]
+	if behind.blocks == 0 {
+		return g.after[g.first[block] : g.first[block]+k]
 	}
-	least := int64(Never)
-	row := g.arcs[node*len(g.nodes) : (node+1)*len(g.nodes)]
-	for i, e := range g.from {
-		least = min(least, row[e]+cost[i])
+	cost := g.cost[behind.at : behind.at+len(g.from)]
+	for four := 0; four < k; four += len(never) {
+		arcs, least := g.arcs[g.begin[block]+four/len(never)], never
+		for i, e := range g.from {
+			c, a := cost[i], &arcs[e]
+			least[0] = min(least[0], c+a[0])
+			least[1] = min(least[1], c+a[1])
+			least[2] = min(least[2], c+a[2])
+			least[3] = min(least[3], c+a[3])
+		}
+		copy(g.out[four:], least[:])
 	}
-	return least
+	return g.out[:k]
 }
 
 // least is the least cost of an order, where it costs so much to come to each node first.
 func (g *program) least(come []int64) int64 {
-	all := len(g.sets) - 1
-	g.enter(g.sets[all])
+	g.enter(g.all())
 	least := int64(Never)
 	for i, e := range g.from {
-		least = min(least, come[e]+g.cost[g.at[all]+i])
+		least = min(least, come[e]+g.cost[g.all().at+i])
 	}
 	return least
-}
-
-// follow is the order that is lexicographically first by the nodes' numbers among the cheapest; there must be one.
-func (g *program) follow(come []int64) (order []int) {
-	for set := g.sets[len(g.sets)-1]; set != 0; {
-		entry := g.choose(set, come)
-		block := 0
-		for block+1 < len(g.first) && g.first[block+1] <= entry {
-			block++
-		}
-		set &^= 1 << block
-		exit := entry
-		if k := g.size[block]; k == 1 {
-			order = append(order, g.nodes[entry])
-		} else {
-			order = append(order, g.passing(block, entry-g.first[block], set)...)
-			for exit = g.first[block]; g.nodes[exit] != order[len(order)-1]; exit++ {
-			}
-		}
-		come = g.arcs[exit*len(g.nodes) : (exit+1)*len(g.nodes)]
-	}
-	return order
-}
-
-// choose is the entry with which a cheapest order goes on, of several the one with the smallest number.
-func (g *program) choose(set uint32, come []int64) int {
-	g.enter(set)
-	chosen, least := -1, int64(Never)
-	for i, e := range g.from {
-		c := come[e] + g.cost[g.at[g.place[set]]+i]
-		if c < least || c == least && chosen >= 0 && g.nodes[e] < g.nodes[chosen] {
-			chosen, least = e, c
-		}
-	}
-	return chosen
-}
-
-// passing is the way through a block from an entry, when a set remains behind it.
-func (g *program) passing(block, entry int, set uint32) []int {
-	k := g.size[block]
-	out, come := make([]int64, k), make([]int64, k)
-	g.enter(set)
-	for x := range k {
-		out[x] = g.onward(set, g.first[block]+x, g.cost[g.at[g.place[set]]:])
-		come[x] = Never
-	}
-	come[entry] = 0
-	g.inner[block].run(out)
-	return g.inner[block].follow(come)
 }

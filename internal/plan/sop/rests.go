@@ -10,10 +10,17 @@ const maxBlocks = 20
 type rests struct {
 	before, after []uint32 // of each block: the blocks that must come before it, behind it
 	size          []int    // of each block, in nodes
-	sets          []uint32 // the smaller first; all blocks last
+	sets          []rest   // the smaller first; all blocks last
 	place         []int32  // of each set in sets; -1 for what cannot remain
-	at            []int    // of each set in sets: where its entries begin; and where the last one's end
 	work          int64    // arcs to be looked at when each entry is worked out
+}
+
+// rest is one such set.
+type rest struct {
+	blocks uint32
+	ready  uint32 // of them, those that may come next
+	ahead  uint32 // of the others, those behind which all of it may remain
+	at     int    // where its entries begin
 }
 
 // newRests lists the sets. ok is false when they have more entries than most, or there are too many blocks.
@@ -25,50 +32,56 @@ func newRests(before, after []uint32, size []int, most int) (r *rests, ok bool) 
 	for i := range r.place {
 		r.place[i] = -1
 	}
-	r.place[0], r.sets, r.at = 0, append(r.sets, 0), append(r.at, 0)
+	r.add(0, 0)
 	for i := 0; i < len(r.sets); i++ {
-		set := r.sets[i]
-		entries := r.entries(r.ready(set), len(size))
-		r.at = append(r.at, r.at[i]+entries)
-		if r.at[i+1] > most {
-			return nil, false
-		}
-		for h := r.mayPrecede(set); h != 0; h &= h - 1 {
+		s := r.sets[i]
+		entries := r.entries(s.ready)
+		for h := s.ahead; h != 0; h &= h - 1 {
 			block := bits.TrailingZeros32(h)
 			r.work += int64(size[block] * (entries + size[block]))
-			if more := set | 1<<block; r.place[more] < 0 {
-				r.place[more] = int32(len(r.sets))
-				r.sets = append(r.sets, more)
+			if more := s.blocks | 1<<block; r.place[more] < 0 && !r.add(more, most) {
+				return nil, false
 			}
 		}
 	}
 	return r, true
 }
 
-// ready are the blocks of a set that may come next.
-func (r *rests) ready(set uint32) (found uint32) {
-	for h := set; h != 0; h &= h - 1 {
-		if block := bits.TrailingZeros32(h); r.before[block]&set == 0 {
-			found |= 1 << block
+// add appends a set behind those there are. false: it has no more room.
+func (r *rests) add(blocks uint32, most int) bool {
+	s := rest{blocks: blocks}
+	if len(r.sets) > 0 {
+		s.at = r.total()
+	}
+	for block := range r.size {
+		switch bit := uint32(1) << block; {
+		case blocks&bit != 0 && r.before[block]&blocks == 0:
+			s.ready |= bit
+		case blocks&bit == 0 && r.after[block]&^blocks == 0:
+			s.ahead |= bit
 		}
 	}
-	return found
+	r.place[blocks] = int32(len(r.sets))
+	r.sets = append(r.sets, s)
+	return r.total() <= most
 }
 
-// mayPrecede are the blocks outside a set behind which all of it may remain.
-func (r *rests) mayPrecede(set uint32) (found uint32) {
-	for h := (uint32(1)<<len(r.size) - 1) &^ set; h != 0; h &= h - 1 {
-		if block := bits.TrailingZeros32(h); r.after[block]&^set == 0 {
-			found |= 1 << block
-		}
-	}
-	return found
-}
+// all is the set of all blocks.
+func (r *rests) all() *rest { return &r.sets[len(r.sets)-1] }
 
-// entries is how many nodes those blocks of a set have that stand before a block.
-func (r *rests) entries(blocks uint32, block int) (sum int) {
-	for h := blocks & (1<<block - 1); h != 0; h &= h - 1 {
+// total is how many entries there are.
+func (r *rests) total() int { return r.all().at + r.entries(r.all().ready) }
+
+// entries is how many nodes blocks have.
+func (r *rests) entries(blocks uint32) (sum int) {
+	for h := blocks; h != 0; h &= h - 1 {
 		sum += r.size[bits.TrailingZeros32(h)]
 	}
 	return sum
+}
+
+// entry is where those of a block begin in the set that it makes with what remains behind it.
+func (r *rests) entry(behind *rest, block int) int {
+	s := &r.sets[r.place[behind.blocks|1<<block]]
+	return s.at + r.entries(s.ready&(1<<block-1))
 }

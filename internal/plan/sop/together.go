@@ -51,38 +51,14 @@ func (p *Problem) plan(b Budget) (g *program, work int64, ok bool) {
 		for k, i := range nodes {
 			alone[k] = []int{i}
 		}
-		if g.inner[block], ok = p.newProgram(alone, room); !ok {
+		if g.inner[block], ok = p.newProgram(alone, room/len(never)); !ok {
 			return nil, 0, false
 		}
 		for k := range alone {
 			g.inner[block].inside[k] = []int64{0}
 		}
-		room -= len(g.inner[block].cost)
-		work += g.inner[block].work * int64(len(nodes)+1) // each exit once, and once for the way that is followed
+		room -= len(never) * len(g.inner[block].cost)
+		work += g.inner[block].work * int64((len(nodes)+len(never)-1)/len(never)+1) // the exits by fours, and once for the way that is followed
 	}
 	return g, work, true
-}
-
-// passages is the least cost from each node of a block through all others to each.
-func (g *program) passages() []int64 {
-	if g == nil { // a block of one
-		return []int64{0}
-	}
-	k := len(g.nodes)
-	costs, after := make([]int64, k*k), make([]int64, k)
-	for x := range k {
-		for i := range after {
-			after[i] = Never
-		}
-		after[x] = 0
-		g.run(after)
-		for e := range k {
-			costs[e*k+x] = Never
-		}
-		g.enter(g.sets[len(g.sets)-1])
-		for i, e := range g.from {
-			costs[e*k+x] = g.cost[g.at[len(g.sets)-1]+i]
-		}
-	}
-	return costs
 }
