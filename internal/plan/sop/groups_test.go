@@ -275,7 +275,7 @@ func TestSolveGrouped_HoldsOnASmallBudget(t *testing.T) {
 		least := g.least()
 		s := p.Solve(sop.Budget{
 			Search: rapid.Int64Range(0, 3000).Draw(t, "search"),
-			Proof:  rapid.Int64Range(0, 3000).Draw(t, "proof"),
+			Proof:  rapid.OneOf(rapid.Int64Range(0, 3000), rapid.Int64Range(3000, 60_000)).Draw(t, "proof"),
 			States: rapid.IntRange(0, 100).Draw(t, "states"),
 		}, nil)
 		near, reached := g.nearest()

@@ -175,7 +175,7 @@ func TestSolve_HoldsOnASmallBudget(t *testing.T) {
 		p, least := d.problem(t), d.least()
 		b := sop.Budget{
 			Search: rapid.Int64Range(0, 2000).Draw(t, "search"),
-			Proof:  rapid.Int64Range(0, 2000).Draw(t, "proof"),
+			Proof:  rapid.OneOf(rapid.Int64Range(0, 2000), rapid.Int64Range(2000, 60_000)).Draw(t, "proof"),
 			States: rapid.IntRange(0, 100).Draw(t, "states"),
 		}
 		s := p.Solve(b, nil)

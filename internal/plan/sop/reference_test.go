@@ -131,7 +131,7 @@ func TestSolve_PublishedInstances(t *testing.T) {
 func testBudget(i instance) sop.Budget {
 	b := sop.Budget{Search: 3_000_000, Proof: 500_000_000, States: 500_000}
 	if slices.Contains(unproven, i.name) {
-		b = sop.Budget{Search: 80_000_000, Proof: 2_000_000, States: 50_000}
+		b = sop.Budget{Search: 80_000_000, Proof: 80_000_000, States: 50_000}
 	}
 	return b
 }

@@ -51,8 +51,7 @@ func (p *Problem) Solve(b Budget, start []int) Solution {
 	}
 	t.best, t.cost = best, cost
 	if best == nil || cost > bound {
-		t.search()
-		bound = min(t.cost, t.open)
+		bound = t.prove(bound)
 	}
 	s := Solution{Order: t.best, Cost: t.cost, Bound: bound, Operations: b.Search - x.left + b.Proof - t.left}
 	if t.best == nil {
@@ -60,6 +59,33 @@ func (p *Problem) Solve(b Budget, start []int) Solution {
 	}
 	s.Proven = t.best != nil && s.Cost == s.Bound || t.best == nil && t.open >= Never
 	return s
+}
+
+// prove raises a bound: it goes through what is left, a little way at first, which mostly is enough; then with prices.
+func (t *tree) prove(bound int64) int64 {
+	budget := t.left
+	t.left = budget / 16
+	t.search()
+	t.left += budget - budget/16
+	if !t.spent {
+		return t.cost
+	}
+	bound = t.priced(bound)
+	t.again()
+	if bound >= t.cost {
+		return t.cost
+	}
+	if _, possible := t.root(); !possible {
+		return t.cost
+	}
+	t.search()
+	return max(bound, min(t.cost, t.open))
+}
+
+// again forgets what was looked at.
+func (t *tree) again() {
+	t.open, t.spent, t.room = Never, false, t.room+len(t.known)
+	clear(t.known)
 }
 
 // first is the better of the order to begin with and of the nearest neighbours';
@@ -77,18 +103,19 @@ func (p *Problem) first(start []int) (order []int, cost int64) {
 
 // tree is the branch and bound.
 type tree struct {
-	p     *Problem
-	left  int64
-	room  int // states that may still be remembered
-	best  []int
-	cost  int64
-	open  int64 // least bound of what was not looked at; Never when there is none
-	known map[state]int64
-	path  []int
-	seen  set
-	grow  *augmenting
-	depth []*assignment // one for each depth, made when needed
-	spent bool
+	p      *Problem
+	left   int64
+	room   int // states that may still be remembered
+	best   []int
+	cost   int64
+	open   int64 // least bound of what was not looked at; Never when there is none
+	known  map[state]int64
+	path   []int
+	seen   set
+	grow   *augmenting
+	depth  []*assignment // one for each depth, made when needed
+	spent  bool
+	prices *multipliers // nil where they do not pay
 }
 
 // state is what the future of a prefix depends on.
@@ -215,12 +242,29 @@ func (t *tree) branches(depth int, cost int64) []branch {
 		}
 		t.seen.add(j)
 		if before, known := t.known[state{t.seen, uint8(j)}]; (!known || before > cost+arc) && t.fix(depth, j) {
-			found = append(found, branch{j, cost + t.p.arc(last, j) + t.depth[depth+1].sum})
+			if bound := t.bound(j, cost+arc, cost+arc+t.depth[depth+1].sum); bound < t.cost {
+				found = append(found, branch{j, bound})
+			}
 		}
 		t.seen.remove(j)
 	}
 	slices.SortStableFunc(found, func(a, b branch) int { return cmp.Compare(a.bound, b.bound) })
 	return found
+}
+
+// bound is what every order costs that goes on with next, which is seen, costs so much up to there, and
+// at least so much as a whole. It counts on what fix has made ready.
+func (t *tree) bound(next int, cost, least int64) int64 {
+	if t.prices == nil || least >= t.cost || next == t.p.n-1 {
+		return least
+	}
+	before := t.prices.tree.looked
+	parts, ok := t.prices.bound(next, &t.seen, &t.grow.ready)
+	t.left -= t.prices.tree.looked - before
+	if !ok {
+		return Never
+	}
+	return max(least, cost+whole(parts))
 }
 
 // fix makes the assignment of the next depth: the path goes on with next, which is seen. false: no
