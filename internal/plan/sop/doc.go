@@ -32,6 +32,12 @@
 // future, so only the shorter is followed. What was not looked at when the budget
 // ends gives the bound.
 //
+// Where a sixteenth of the budget does not end that, a second bound is worked out: the cheapest
+// arborescence, from the first node or backwards from the last, with whole-number prices on leaving each
+// node and group, moved towards the highest bound. It sees what an assignment does not: that its cycles
+// hang together. Arcs that no better order can have are taken out, and where the prices close much of the gap,
+// each branch is held to them too.
+//
 // With groups, a dynamic program over what remains (M. Held and R. M. Karp, "A Dynamic Programming
 // Approach to Sequencing Problems", Journal of the SIAM 10(1), 1962) is asked first: over sets of groups, with the
 // least cost from each entry of a group to each exit, which the same program finds over
