@@ -30,6 +30,9 @@ type Salvage struct {
 	Events uint64
 	// Stretches are the events that are there, of whole commands, in order.
 	Stretches []Stretch
+	// Dropped are the events whose content was dropped when their time was over, in
+	// order; it must not come back from a copy.
+	Dropped []Span
 	// Apart is what is kept apart and still there; Erased are the digests of what
 	// was erased.
 	Apart  []Apart
@@ -38,7 +41,7 @@ type Salvage struct {
 	db        *badger.DB
 	good      marks             // events that are proven
 	dropped   map[uint64]string // commands whose events were dropped, by the first of them
-	gone      spans             // these events
+	gone      spans             // the events of these commands
 	commandOf CommandOf
 }
 
@@ -83,7 +86,7 @@ func (r *Repair) Salvage(ctx context.Context, commandOf CommandOf, trees []Tree)
 		s.Events = max(s.Events, c.Size)
 	}
 	p.good = newMarks(s.Events)
-	s.findDropped()
+	s.findDropped(r)
 	for _, c := range s.claims(r) {
 		if p.prove(c.Checkpoint) {
 			s.Head = c.signed
@@ -274,11 +277,11 @@ func (s *Salvage) command(seq uint64) (c Stored, ok bool) {
 // findDropped reads which commands lost their events when their time was over. It is
 // taken from their receipts, which say so: whoever removes an event by hand does not
 // get round the root that all of it must lead to.
-func (s *Salvage) findDropped() {
+func (s *Salvage) findDropped(r *Repair) {
 	s.dropped = map[uint64]string{}
 	var stretches []Span
 	var err error
-	defer func() { s.gone = spans(nil).with(stretches) }()
+	defer func() { s.gone = spans(nil).with(stretches); s.Dropped = s.gone.with(s.listed(r)) }()
 	defer caught(&err)
 	_ = s.db.View(func(txn *badger.Txn) error {
 		it := txn.NewIterator(badger.IteratorOptions{Prefix: []byte(commandPrefix)})
@@ -295,6 +298,21 @@ func (s *Salvage) findDropped() {
 		}
 		return nil
 	})
+}
+
+// listed are the events that stand in the list of dropped ones that the station
+// signed; none when it cannot be read.
+func (s *Salvage) listed(r *Repair) (events []Span) {
+	var err error
+	defer caught(&err)
+	_ = s.db.View(func(txn *badger.Txn) error {
+		list, err := readDropped(txn, r.id, r.verifier)
+		if err == nil {
+			events = list.spans
+		}
+		return err
+	})
+	return events
 }
 
 // droppedCommand is what is left of a command whose events were dropped.

@@ -6,6 +6,8 @@ import (
 	"path/filepath"
 	"slices"
 
+	"golang.org/x/mod/sumdb/tlog"
+
 	"bayround/internal/journal"
 	pb "bayround/proto/bayround/v1"
 )
@@ -92,11 +94,27 @@ func (m *mending) commandsOf(p piece) iter.Seq2[journal.Stored, error] {
 			case err == nil && c.First > p.Last:
 				return
 			}
-			if !yield(c, err) || err != nil || c.Last() >= p.Last {
+			if !yield(m.stripped(c), err) || err != nil || c.Last() >= p.Last {
 				return
 			}
 		}
 	}
+}
+
+// stripped is a command of a copy without what the record had dropped when its time
+// was over: a copy from before does not bring it back.
+func (m *mending) stripped(c journal.Stored) journal.Stored {
+	gone := slices.ContainsFunc(m.salvage.Dropped, func(s journal.Span) bool { return s.First <= c.First && c.First <= s.Last })
+	if !gone {
+		return c
+	}
+	c.Events, c.Receipt, c.Apart = slices.Clone(c.Events), nil, nil
+	for i := range c.Events {
+		if event := &c.Events[i]; event.Record != nil {
+			event.Leaf, event.Record = tlog.RecordHash(event.Record), nil
+		}
+	}
+	return c
 }
 
 // missing lists what is in no source that the plan could use.
