@@ -144,6 +144,9 @@ func (r *Repair) copyOut() (scratch string, err error) {
 	if err := os.RemoveAll(scratch); err != nil {
 		return "", unusable(r.dir, err)
 	}
+	if err := r.room(0); err != nil {
+		return "", err
+	}
 	if err := os.MkdirAll(filepath.Join(scratch, badgerDir), 0o700); err != nil {
 		return "", unusable(r.dir, err)
 	}
@@ -211,6 +214,8 @@ type Replacement struct {
 	Head []byte
 	// Note is kept for whoever opens the journal next, see Journal.Notes; nil = none.
 	Note []byte
+	// CopyBytes is the size of the files that events come from beside the store.
+	CopyBytes int64
 	// Now names the folder among the evidence that the old store goes to.
 	Now time.Time
 }
@@ -235,6 +240,9 @@ func (r *Repair) Replace(ctx context.Context, n Replacement, commands iter.Seq2[
 	}
 	if err := os.RemoveAll(b.path); err != nil {
 		return Report{}, unusable(r.dir, err)
+	}
+	if err := r.room(n.CopyBytes); err != nil {
+		return Report{}, err
 	}
 	report, err := b.build(ctx, commands)
 	if err != nil {

@@ -224,3 +224,29 @@ func (j *Journal) closeWithRoom() error {
 	}
 	return j.store.close()
 }
+
+// room refuses a repair that the disk has no room for: one more store as large as this,
+// with what comes from copies, and what must stay free. A store that is being written
+// when the disk is full ends the process.
+func (r *Repair) room(copyBytes int64) error {
+	needs := copyBytes + defaultFullBytes
+	for _, folder := range []string{badgerDir, unlistedDir} {
+		entries, err := os.ReadDir(filepath.Join(r.dir, folder))
+		if err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return unusable(r.dir, err)
+		}
+		for _, entry := range entries {
+			info, err := entry.Info()
+			if err != nil {
+				return unusable(r.dir, err)
+			}
+			needs += info.Size()
+		}
+	}
+	free, _, err := diskOf(r.dir)
+	if err != nil || free >= needs {
+		return err
+	}
+	return fault.New(fault.Exhausted, "RECORD_DISK_FULL",
+		"the repair needs about %d MiB on the disk that holds %s, and %d MiB are free there; nothing was changed: make room, and repair again", needs>>20, r.dir, free>>20)
+}

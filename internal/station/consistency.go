@@ -2,6 +2,7 @@ package station
 
 import (
 	"context"
+	"slices"
 	"sync"
 
 	"golang.org/x/mod/sumdb/tlog"
@@ -88,21 +89,21 @@ func (s *Station) claimed() (map[uint64]tlog.Hash, error) {
 	return roots, nil
 }
 
-// losses are the losses that persons have accepted. They are few, and asked for
-// only when a checkpoint does not fit, so they are looked up in the record then.
+// losses are the losses that persons have accepted. They are few and seldom asked
+// for, so they are looked up in the record then, each event once.
 type losses struct {
 	mu   sync.Mutex
 	read uint64 // guarded by mu: every event up to this one was looked at
 	all  []*pb.RecordLossAccepted
 }
 
-// lossOf returns the accepted loss by which a checkpoint does not fit; nil when
-// there is none. Of several it is the one that left the least.
-func (s *Station) lossOf(ctx context.Context, known merkle.Checkpoint) (loss *pb.RecordLossAccepted, err error) {
+// accepted are the losses that persons have accepted, oldest first. When the record
+// cannot be read to its end it gives those before, and why.
+func (s *Station) accepted(ctx context.Context) ([]*pb.RecordLossAccepted, error) {
 	l := &s.losses
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	err = s.journal.Events(ctx, l.read+1, func(seq uint64, record []byte) error {
+	err := s.journal.Events(ctx, l.read+1, func(seq uint64, record []byte) error {
 		ev, err := parseEvent(seq, record)
 		if err != nil {
 			return err
@@ -113,7 +114,14 @@ func (s *Station) lossOf(ctx context.Context, known merkle.Checkpoint) (loss *pb
 		l.read = seq
 		return nil
 	})
-	for _, accepted := range l.all {
+	return slices.Clone(l.all), err
+}
+
+// lossOf returns the accepted loss by which a checkpoint does not fit; nil when
+// there is none. Of several it is the one that left the least.
+func (s *Station) lossOf(ctx context.Context, known merkle.Checkpoint) (loss *pb.RecordLossAccepted, err error) {
+	all, err := s.accepted(ctx)
+	for _, accepted := range all {
 		lost, cerr := opened(s.journal, []byte(accepted.GetKnownCheckpoint()))
 		if cerr != nil || known.Size > lost.Size || known.Size <= uint64(accepted.GetKeptEvents()) {
 			continue // not of what was lost then

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"os"
 	"path/filepath"
 	"time"
 
@@ -234,6 +235,11 @@ func (m *mending) act(ctx context.Context) error {
 }
 
 func (m *mending) replace(ctx context.Context, n journal.Replacement) error {
+	for _, c := range m.copies {
+		if info, err := os.Stat(c.name); err == nil && m.told.used[c] > 0 {
+			n.CopyBytes += info.Size()
+		}
+	}
 	made, err := m.repair.Replace(ctx, n, m.commands())
 	if err != nil {
 		return fmt.Errorf("put the repaired record in place: %w", err)

@@ -351,6 +351,20 @@ func treeOf(t testing.TB, dir string) string {
 	return all.String()
 }
 
+// wantLosses makes sure which losses the state of the record tells.
+func wantLosses(t testing.TB, k *stationtest.Kit, want ...*pb.RecordLossAccepted) {
+	t.Helper()
+	now, err := k.GetRecordState(ctx, &pb.GetRecordStateRequest{})
+	if err != nil || len(now.GetState().GetLosses()) != len(want) {
+		t.Fatalf("%v, %v", now, err)
+	}
+	for i, loss := range now.GetState().GetLosses() {
+		if d := diff(want[i], loss); d != "" {
+			t.Errorf("loss %d (-want +got):\n%s", i+1, d)
+		}
+	}
+}
+
 func TestMend_APersonAcceptsTheLoss(t *testing.T) {
 	k, before, stretches, _ := behindKit(t)
 	k.Close()
@@ -379,6 +393,7 @@ func TestMend_APersonAcceptsTheLoss(t *testing.T) {
 	if k.Behind() {
 		t.Error("it is behind still")
 	}
+	wantLosses(t, k, want)
 	// Whoever saw what is lost is told so, not of a fork.
 	for _, grown := range []bool{false, true} {
 		proof, err := k.ProveConsistency(ctx, &pb.ProveConsistencyRequest{KnownCheckpoint: before.checkpoint})
@@ -394,6 +409,7 @@ func TestMend_APersonAcceptsTheLoss(t *testing.T) {
 	if k.Behind() {
 		t.Error("after another start it is behind")
 	}
+	wantLosses(t, k, want)
 }
 
 // What was erased stays erased, whatever copies still hold it.

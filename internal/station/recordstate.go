@@ -9,13 +9,20 @@ import (
 )
 
 // GetRecordState tells how well the record stands.
-func (s *Station) GetRecordState(context.Context, *pb.GetRecordStateRequest) (*pb.GetRecordStateResponse, error) {
+func (s *Station) GetRecordState(ctx context.Context, _ *pb.GetRecordStateRequest) (*pb.GetRecordStateResponse, error) {
 	known, behind := s.journal.Behind()
 	scrub, _ := s.Scrubbed()
 	free, space := s.Space()
+	losses, err := s.accepted(ctx)
+	if ctx.Err() != nil {
+		return nil, ctx.Err()
+	}
+	if err != nil { // what is known is told all the same; the daily reading says what is wrong
+		s.log.Warn("the record cannot be read to its end for the losses that were accepted", "cause", err)
+	}
 	return &pb.GetRecordStateResponse{State: &pb.RecordState{
 		JournalId: s.journal.ID(), Events: int64(s.journal.Size()), Behind: behind, KnownCheckpoint: string(known), Scrub: scrub,
-		FreeBytes: free, Space: space,
+		FreeBytes: free, Space: space, Losses: losses,
 	}}, nil
 }
 
