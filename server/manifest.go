@@ -91,7 +91,7 @@ func readManifest(folder string) (*manifest, error) {
 	if end < 0 {
 		return nil, notAsWritten("it is cut off")
 	}
-	m, err := parseManifest(b[:end+1])
+	m, err := parseManifest(filepath.Join(folder, manifestName), b[:end+1])
 	if err != nil {
 		return nil, err
 	}
@@ -104,12 +104,12 @@ func readManifest(folder string) (*manifest, error) {
 	return m, m.signedBy(b)
 }
 
-func parseManifest(text []byte) (*manifest, error) {
+func parseManifest(name string, text []byte) (*manifest, error) {
 	var told struct {
 		Version int `json:"bayround_backup"`
 	}
 	if err := json.Unmarshal(text, &told); err == nil && told.Version > manifestVersion {
-		return nil, fault.New(fault.Precondition, "BACKUP_NEWER", "this backup has version %d, this program knows version %d; take a newer program", told.Version, manifestVersion)
+		return nil, fault.Newer("BACKUP_NEWER", name, uint64(told.Version), manifestVersion)
 	}
 	m := &manifest{}
 	strict := json.NewDecoder(bytes.NewReader(text))

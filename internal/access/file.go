@@ -31,13 +31,12 @@ func readCounters(name string) (counters, error) {
 		err = json.Unmarshal(b, &f)
 	}
 	switch {
+	case f.Version > fileVersion:
+		return counters{}, fault.Newer("PIN_COUNTERS_NEWER", name, uint64(f.Version), fileVersion)
 	case err != nil:
 		return counters{}, fault.New(fault.Lost, "PIN_COUNTERS_UNREADABLE",
 			"%s, which counts wrong PINs, cannot be read; look who spoilt it, then remove it", name).Because(err)
-	case f.Version != fileVersion:
-		return counters{}, fault.New(fault.Lost, "PIN_COUNTERS_UNREADABLE",
-			"%s is of version %d and this program reads version %d; use the newer program", name, f.Version, fileVersion)
-	case f.People == nil || f.Devices == nil:
+	case f.Version != fileVersion || f.People == nil || f.Devices == nil:
 		return counters{}, fault.New(fault.Lost, "PIN_COUNTERS_UNREADABLE",
 			"%s, which counts wrong PINs, is not whole; look who spoilt it, then remove it", name)
 	}

@@ -45,7 +45,7 @@ func inspect(dir string) (*identity, error) {
 	}
 	b, err := os.ReadFile(filepath.Join(dir, journalFile))
 	if err == nil {
-		made, err := parseIdentity(b)
+		made, err := parseIdentity(filepath.Join(dir, journalFile), b)
 		if err != nil {
 			return nil, fmt.Errorf("read %s: %w", filepath.Join(dir, journalFile), err)
 		}

@@ -109,7 +109,7 @@ func FuzzIdentity(f *testing.F) {
 	f.Add([]byte("bayround journal 2\n"))
 	f.Add([]byte{})
 	f.Fuzz(func(t *testing.T, b []byte) {
-		i, err := parseIdentity(b)
+		i, err := parseIdentity("here", b)
 		if err == nil && !bytes.Equal(i.encode(), b) {
 			t.Errorf("%q parses to %+v", b, i)
 		}

@@ -13,7 +13,8 @@ import (
 	"bayround/internal/fault"
 )
 
-// formatVersion is the version of the key space that this code reads and writes.
+// formatVersion is the version of everything in a journal's directory that this code
+// reads and writes, Badger's files among it: what changes any of it raises this number.
 const formatVersion = 1
 
 // identity is what the format record says: which journal this is and whose
@@ -38,8 +39,8 @@ func (i identity) verifier() (note.Verifier, error) {
 }
 
 // parseIdentity accepts exactly what encode writes. Of a newer format it
-// reads the version only, whatever may follow.
-func parseIdentity(b []byte) (identity, error) {
+// reads the version only, whatever may follow. where is what holds it, for the error.
+func parseIdentity(where string, b []byte) (identity, error) {
 	first, rest, _ := strings.Cut(string(b), "\n")
 	digits, ours := strings.CutPrefix(first, "bayround journal ")
 	version, err := strconv.ParseUint(digits, 10, 32)
@@ -47,8 +48,7 @@ func parseIdentity(b []byte) (identity, error) {
 		return identity{}, lost("FORMAT_UNREADABLE", "the format record of the journal cannot be read: %.60q", first)
 	}
 	if version > formatVersion {
-		return identity{}, fault.New(fault.Precondition, "FORMAT_NEWER",
-			"this journal has format %d, this program reads formats up to %d; install a newer program", version, formatVersion)
+		return identity{}, fault.Newer("FORMAT_NEWER", where, version, formatVersion)
 	}
 	fields := regexp.MustCompile(`^id ([0-9a-f]{32})\nkey ([^\n]+)\n$`).FindStringSubmatch(rest)
 	if fields == nil {

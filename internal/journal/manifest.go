@@ -18,7 +18,7 @@ import (
 
 // manifestHead begins Badger's MANIFEST: "Bdgr", a number of the application's (0),
 // the version of the file's layout.
-const manifestHead = "Bdgr\x00\x00\x00\x08"
+const manifestHead = storeVersionHead + "\x00\x00\x00\x08"
 
 // listAnew makes a copy of a store one that Badger opens: it lists every table that can
 // be opened, at level 0, where tables may overlap and the newest version of a key

@@ -31,8 +31,20 @@ const (
 	receiptHeadBytes  = 1 + 32 + 8 + 8
 )
 
-// errReceipt says that stored bytes are not a receipt.
-var errReceipt = errors.New("not a receipt of layout 1 or 2")
+// What may be wrong with stored bytes that should be a receipt.
+var (
+	errReceipt       = errors.New("not a receipt of layout 1 or 2")
+	errReceiptLayout = errors.New("of another layout than 1 or 2")
+)
+
+// receiptDamaged says that the receipt of a command cannot be read.
+func receiptDamaged(id string, cause error) error {
+	if errors.Is(cause, errReceiptLayout) {
+		return lost("RECEIPT_DAMAGED",
+			"the receipt of command %q is %v: a newer program wrote it, or it was changed; use the newer program, or if there never was one, repair the record", id, cause).Because(cause)
+	}
+	return lost("RECEIPT_DAMAGED", "the receipt of command %q cannot be read", id).Because(cause)
+}
 
 // storedReceipt is a receipt as it lies on disk.
 type storedReceipt struct {
@@ -57,6 +69,9 @@ func (r storedReceipt) encode() []byte {
 
 // decodeReceipt copies what it keeps of b.
 func decodeReceipt(b []byte) (storedReceipt, error) {
+	if len(b) >= receiptHeadBytes && b[0] > droppedLayout {
+		return storedReceipt{}, fmt.Errorf("layout %d: %w", b[0], errReceiptLayout)
+	}
 	if len(b) < receiptHeadBytes || b[0] != receiptLayout && (b[0] != droppedLayout || len(b) != receiptHeadBytes) {
 		return storedReceipt{}, errReceipt
 	}
@@ -97,7 +112,7 @@ func findReceipt(txn *badger.Txn, c Command) (receipt Receipt, found bool, err e
 		return err
 	})
 	if err != nil {
-		return Receipt{}, false, lost("RECEIPT_DAMAGED", "the receipt of command %q cannot be read", c.ID).Because(err)
+		return Receipt{}, false, receiptDamaged(c.ID, err)
 	}
 	if stored.digest != c.Digest {
 		return Receipt{}, false, fault.New(fault.Exists, "COMMAND_ID_REUSED",

@@ -29,7 +29,7 @@ func eachReceiptSince(ctx context.Context, txn *badger.Txn, since uint64, visit 
 			return err
 		})
 		if err != nil {
-			return lost("RECEIPT_DAMAGED", "the receipt of command %q cannot be read", id).Because(err)
+			return receiptDamaged(id, err)
 		}
 		if err := visit(id, r); err != nil {
 			return err

@@ -39,7 +39,7 @@ type Repair struct {
 // BeginRepair begins. A replacement of the store that broke off is finished first.
 func BeginRepair(dir string, logger *slog.Logger) (*Repair, error) {
 	r := &Repair{dir: dir, log: Options{Logger: logger}.logger()}
-	if err := errors.Join(refuseUnfinished(dir), refuseMoved(dir)); err != nil {
+	if err := errors.Join(refuseNewer(dir), refuseUnfinished(dir), refuseMoved(dir)); err != nil {
 		return nil, err
 	}
 	if err := r.used(); err != nil {
@@ -54,7 +54,7 @@ func BeginRepair(dir string, logger *slog.Logger) (*Repair, error) {
 	}
 	b, err := os.ReadFile(filepath.Join(dir, journalFile))
 	if err == nil {
-		if id, err := parseIdentity(b); err == nil {
+		if id, err := parseIdentity(journalFile, b); err == nil {
 			return r, r.take(id)
 		}
 	}
@@ -92,7 +92,7 @@ func (r *Repair) Identity() (id, verifier string) { return r.id.id, r.id.verifie
 // tells. The signing key beside it must be that journal's.
 func (r *Repair) Assume(id, verifier string) error {
 	assumed := identity{id: id, verifierKey: verifier}
-	if _, err := parseIdentity(assumed.encode()); err != nil {
+	if _, err := parseIdentity(journalFile, assumed.encode()); err != nil {
 		return err
 	}
 	v, err := assumed.verifier()

@@ -144,7 +144,7 @@ func refuseUsed(dir string) error {
 // check reads what the journal is to be.
 func (b *building) check() (err error) {
 	if b.verifier, err = note.NewVerifier(b.id.verifierKey); err == nil {
-		_, err = parseIdentity(b.id.encode())
+		_, err = parseIdentity(journalFile, b.id.encode())
 	}
 	if err != nil {
 		return fault.New(fault.Invalid, "IDENTITY_UNREADABLE", "%.60q and %.120q are not the id and the key of a journal", b.id.id, b.id.verifierKey).Because(err)

@@ -176,7 +176,7 @@ func (s *Salvage) identify(r *Repair) {
 	if r.verifier != nil {
 		return
 	}
-	if id, err := parseIdentity(s.get([]byte(formatKey))); err == nil {
+	if id, err := parseIdentity("the store", s.get([]byte(formatKey))); err == nil {
 		if r.take(id) != nil {
 			r.verifier = nil
 		}

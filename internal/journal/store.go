@@ -31,6 +31,9 @@ type store struct {
 // there is none. It looks at the format only: what the store holds is for the
 // caller to check.
 func openStore(o Options, create bool) (*store, error) {
+	if err := refuseNewer(o.Dir); err != nil {
+		return nil, err
+	}
 	if err := finishRepair(o.Dir, o.logger()); err != nil {
 		return nil, err
 	}
@@ -112,6 +115,9 @@ func (s *store) closeBadger() error {
 const emptyLogs = 3
 
 func openBadger(o Options) (*badger.DB, error) {
+	if err := refuseNewerStore(o.badger().Dir); err != nil {
+		return nil, err
+	}
 	if state, trouble := readTables(o.badger().Dir); state != tableSound {
 		return nil, damagedStore(o.Dir, trouble)
 	}
@@ -186,7 +192,7 @@ func readIdentity(db *badger.DB, o Options, made *identity) (identity, error) {
 	case err != nil:
 		return identity{}, err
 	case stored != nil:
-		return parseIdentity(stored)
+		return parseIdentity("the format record in the store of "+o.Dir, stored)
 	case made != nil:
 		return identity{}, lost("RECORD_LOST",
 			"journal %s was made in %q, but its store is empty; restore it from a backup", made.id, o.Dir)

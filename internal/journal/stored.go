@@ -105,7 +105,7 @@ func storedCommand(txn *badger.Txn, w *walk, id string) (c Stored, size int, err
 	}
 	r, err := decodeReceipt(b)
 	if err != nil {
-		return Stored{}, 0, lost("RECEIPT_DAMAGED", "the receipt of command %q cannot be read", id).Because(err)
+		return Stored{}, 0, receiptDamaged(id, err)
 	}
 	if r.first != w.next {
 		return Stored{}, 0, receiptMissing(w.next)

@@ -18,6 +18,9 @@ import (
 // version is that of the layout which this package writes and reads.
 const version = 1
 
+// ReasonNewer is the reason of a file that a newer program has written.
+const ReasonNewer = "RECORD_FILE_NEWER"
+
 // journalID is how a journal is called.
 var journalID = regexp.MustCompile(`^[0-9a-f]{32}$`)
 
@@ -31,8 +34,7 @@ type chain struct {
 // begin makes sure of a head.
 func begin(head *pb.RecordHead) (*chain, error) {
 	if head.GetVersion() > version {
-		return nil, fault.New(fault.Precondition, "RECORD_FILE_NEWER",
-			"this record file has version %d, this program knows version %d; take a newer program", head.GetVersion(), version)
+		return nil, fault.Newer(ReasonNewer, "the record file", uint64(head.GetVersion()), version)
 	}
 	if head.GetVersion() != version || !journalID.MatchString(head.GetJournalId()) || head.GetFirstSequence() < 1 {
 		return nil, damaged("in its head", "version %d, journal %.40q, first event %d", head.GetVersion(), head.GetJournalId(), head.GetFirstSequence())

@@ -84,7 +84,11 @@ func OpenClock(cfg ClockConfig) (*Clock, error) {
 	if err := os.MkdirAll(c.dir, 0o700); err != nil {
 		return nil, fmt.Errorf("making the clock's directory: %w", err)
 	}
-	if c.read() {
+	told, err := c.read()
+	if err != nil {
+		return nil, err
+	}
+	if told {
 		c.known, c.right, c.at = true, shown.Round(0).Add(c.kept.Lag), c.steady(shown)
 	}
 	if c.known && c.right.Before(c.kept.At) {
@@ -94,11 +98,16 @@ func OpenClock(cfg ClockConfig) (*Clock, error) {
 	return c, nil
 }
 
-// read reads the file, and tells whether it says anything.
-func (c *Clock) read() bool {
-	b, err := os.ReadFile(filepath.Join(c.dir, clockName))
+// read reads the file, and tells whether it says anything. One that a newer program has
+// written is refused.
+func (c *Clock) read() (told bool, err error) {
+	name := filepath.Join(c.dir, clockName)
+	b, err := os.ReadFile(name)
 	if errors.Is(err, fs.ErrNotExist) {
-		return false
+		return false, nil
+	}
+	if newer := refuseNewer("CLOCK_NEWER", name, b, clockVersion); newer != nil {
+		return false, newer
 	}
 	if err == nil {
 		err = json.Unmarshal(b, &c.kept)
@@ -110,7 +119,7 @@ func (c *Clock) read() bool {
 		c.log.Warn("how far this tablet's clock is off cannot be read; it is believed until the station is heard", "cause", err)
 		c.kept = keptClock{}
 	}
-	return err == nil
+	return err == nil, nil
 }
 
 // Now is the right time, as far as it is known. It has no monotonic reading.

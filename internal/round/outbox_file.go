@@ -10,7 +10,6 @@ import (
 	"time"
 
 	"bayround/internal/durable"
-	"bayround/internal/fault"
 )
 
 // placeVersion is the version of the file. One that this program does not know
@@ -73,14 +72,13 @@ func readPlace(dir string) (p place, why, err error) {
 	case err != nil:
 		return none, nil, fmt.Errorf("reading how far the outbox has come: %w", err)
 	}
+	if err := refuseNewer("OUTBOX_NEWER", filepath.Join(dir, placeName), b, placeVersion); err != nil {
+		return none, nil, err
+	}
 	if err := json.Unmarshal(b, &p); err != nil {
 		return none, err, nil
 	}
 	switch {
-	case p.Version > placeVersion:
-		return none, nil, fault.New(fault.Precondition, "OUTBOX_NEWER",
-			"%s is of version %d and was written by a newer program; this one knows version %d: start the newer program, or remove the file and everything is sent again",
-			filepath.Join(dir, placeName), p.Version, placeVersion)
 	case p.Version < 1 || p.Acknowledged < 0 || p.Photos < 0 || p.StationSequence < 0:
 		return none, errors.New("it holds numbers that were never written"), nil
 	}

@@ -10,7 +10,6 @@ import (
 	"path/filepath"
 	"time"
 
-	"bayround/internal/fault"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -148,14 +147,13 @@ func readSession(dir string, log *slog.Logger) (*session, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read the tablet's session: %w", err)
 	}
+	if err := refuseNewer("SESSION_NEWER", name, b, sessionVersion); err != nil {
+		return nil, err
+	}
 	s := newSession()
-	if err := json.Unmarshal(b, s); err != nil {
+	if err := json.Unmarshal(b, s); err != nil || s.Version != sessionVersion {
 		log.Warn("the session file cannot be read, the tablet begins anew; what was recorded is safe", "file", name, "cause", err)
 		return newSession(), nil
-	}
-	if s.Version != sessionVersion {
-		return nil, fault.New(fault.Precondition, "SESSION_VERSION",
-			"%s is of version %d and this program reads version %d; use the newer program, or remove the file", name, s.Version, sessionVersion)
 	}
 	return s, nil
 }

@@ -57,13 +57,12 @@ func readSighting(dir string) (s sighting, err error) {
 	if err != nil {
 		return s, fmt.Errorf("reading what was seen of the station: %w", err)
 	}
+	if err := refuseNewer("WITNESS_NEWER", name, b, sightingVersion); err != nil {
+		return sighting{}, err
+	}
 	if err := json.Unmarshal(b, &s); err != nil || s.Version < 1 || s.VerifierKey == "" {
 		return sighting{}, fault.New(fault.Lost, "WITNESS_UNREADABLE",
 			"%s cannot be read, so the station cannot be held to what this tablet saw of it; ask an officer, then let the tablet forget the station", name).Because(err)
-	}
-	if s.Version > sightingVersion {
-		return sighting{}, fault.New(fault.Precondition, "WITNESS_NEWER",
-			"%s is of version %d and was written by a newer program; this one knows version %d: start the newer program", name, s.Version, sightingVersion)
 	}
 	s.onDisk = true
 	return s, nil

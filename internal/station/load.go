@@ -11,6 +11,7 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
+	"bayround/internal/fault"
 	"bayround/internal/journal"
 	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
@@ -49,6 +50,9 @@ func parseEvent(sequence uint64, b []byte) (*pb.JournalEvent, error) {
 	ev := &pb.JournalEvent{}
 	if err := proto.Unmarshal(b, ev); err != nil {
 		return nil, unreadable(fmt.Sprintf("event %d", sequence), err)
+	}
+	if ev.GetSchema() > schema {
+		return nil, fault.Newer("EVENT_NEWER", fmt.Sprintf("event %d of the record", ev.GetSequence()), uint64(ev.GetSchema()), schema)
 	}
 	return ev, nil
 }

@@ -10,6 +10,7 @@ import (
 
 	"golang.org/x/mod/sumdb/note"
 	"golang.org/x/mod/sumdb/tlog"
+	"google.golang.org/protobuf/proto"
 
 	"bayround/internal/fault"
 	"bayround/internal/journal"
@@ -62,7 +63,8 @@ func headOf(name string) (*pb.RecordHead, error) {
 
 // commandOf tells which command made an event.
 func commandOf(event []byte) (string, error) {
-	ev, err := parseEvent(0, event)
+	var ev pb.JournalEvent // of a newer schema, too: what it says is for others to read
+	err := proto.Unmarshal(event, &ev)
 	if err == nil && ev.GetCommandId() == "" {
 		err = errEvent
 	}

@@ -13,6 +13,9 @@ import (
 // recover takes up the state the journal is in: from the rows, or from the
 // events when the rows are incomplete or of another version.
 func (s *Station) recover(ctx context.Context) error {
+	if err := refuseNewer(s.journal); err != nil {
+		return err
+	}
 	if s.journal.RowsComplete() {
 		l := loader{journal: s.journal}
 		return l.state(ctx, s.work)
@@ -29,6 +32,20 @@ func (s *Station) recover(ctx context.Context) error {
 	}
 	l := loader{journal: s.journal}
 	return l.state(ctx, s.work)
+}
+
+// refuseNewer errs when a newer program has written to the record: the newest event
+// tells. It is never dropped. Nothing is made anew then.
+func refuseNewer(j *journal.Journal) error {
+	size := j.Size()
+	if size == 0 {
+		return nil
+	}
+	newest, err := j.Event(size)
+	if err == nil {
+		_, err = parseEvent(size, newest)
+	}
+	return err
 }
 
 // rebuild makes all rows anew by applying every event. erased are the digests of

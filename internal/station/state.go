@@ -57,7 +57,8 @@ func newState(a archive) *state {
 	}
 }
 
-// schema is the version of the event record that this code writes and reads.
+// schema is the version of the event record that this code writes and reads. Who adds a
+// kind of event, or changes what one means, raises it.
 const schema = 1
 
 // errEvent says that an event speaks of something that is not there.
@@ -69,9 +70,6 @@ var errEvent = errors.New("it speaks of something that the events before it do n
 // when it was not. last tells that the event is the last one of its command.
 // An error means that the state is of no more use.
 func (st *state) apply(ev *pb.JournalEvent, known *judgement, last bool, rows *rowSet) error {
-	if ev.GetSchema() > schema {
-		return fmt.Errorf("event %d has schema %d, this version reads up to %d", ev.GetSequence(), ev.GetSchema(), schema)
-	}
 	st.sequence, st.station = ev.GetSequence(), ev.GetStationTime().AsTime()
 	if st.configures(ev, rows) {
 		if !last {
