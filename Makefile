@@ -148,6 +148,10 @@ histories: ## 200 histories of a dying station held to one order
 damages: ## 500 random damages, each repaired to the same root
 	JOURNAL_TEST_DAMAGES=500 $(GO) test -count=1 -timeout 2h -run TestRepair_OfAnyDamage -v ./internal/journal
 
+.PHONY: fixture
+fixture: ## the data folders as this program writes them, kept under NAME=2027-03 for all later ones
+	BAYROUND_FIXTURE=$(NAME) $(GO) test -count=1 -run TestFixture_AStations ./kiosk
+
 .PHONY: cover
 cover: ## which lines the tests run, in build/cover.html
 	@mkdir -p build

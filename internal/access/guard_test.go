@@ -236,7 +236,7 @@ func TestGuard_CountsMadeUpNamesTogether(t *testing.T) {
 }
 
 func TestOpenGuard_RefusesASpoiltFile(t *testing.T) {
-	for _, content := range []string{"", "{", `{"version":2,"people":{},"devices":{}}`, `{"people":{},"devices":{}}`, `{"version":1,"people":{}, "devices":null}`} {
+	for _, content := range []string{"", "{", `{"people":{},"devices":{}}`, `{"version":1,"people":{}, "devices":null}`} {
 		file := filepath.Join(t.TempDir(), "pins.json")
 		if err := os.WriteFile(file, []byte(content), 0o600); err != nil {
 			t.Fatal(err)
