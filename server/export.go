@@ -140,7 +140,7 @@ func verifyExport(c *console, name, key string) error {
 		err = errors.Join(otherKey(report.Head.GetVerifierKey()), err)
 	}
 	if err != nil {
-		return err
+		return fmt.Errorf("%s: %w", name, err)
 	}
 	sayExport(c, report)
 	return nil

@@ -255,6 +255,9 @@ func besideTamperings() []tamperCase {
 			m.receipt("command 7", func(r *storedReceipt) { r.last++ })
 		}, "RECEIPT_OUTSIDE", 0, true, true},
 		{"receipt of another layout", func(m tampering) { m.set(commandKey("command 2"), []byte{2}) }, "RECEIPT_DAMAGED", 0, true, true},
+		{"receipt of a newer layout", func(m tampering) {
+			m.set(commandKey("command 2"), append([]byte{droppedLayout + 1}, make([]byte, receiptHeadBytes)...))
+		}, "RECEIPT_DAMAGED", 0, true, true},
 		{"row spoiled", func(m tampering) { m.set(rowKey("row", 6), []byte{7}) }, "ROW_DAMAGED", 0, true, true},
 		{"row of the future", func(m tampering) { m.set(rowKey("row", 21), []byte{0}) }, "ROW_DAMAGED", 0, true, true},
 		{"row without a name", func(m tampering) { m.set(rowKey("", 3), []byte{0}) }, "ROW_DAMAGED", 0, true, true},

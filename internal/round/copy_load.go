@@ -14,7 +14,6 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"bayround/internal/durable"
-	"bayround/internal/fault"
 	"bayround/internal/recordfile"
 	pb "bayround/proto/bayround/v1"
 )
@@ -59,9 +58,6 @@ func (c *recordCopy) load(name string) error {
 		return fmt.Errorf("read the copy: %w", err)
 	}
 	r, err := recordfile.NewReader(bufio.NewReaderSize(f, 64<<10))
-	if fault.Is(err, fault.Precondition) { // a newer program wrote it
-		return errors.Join(fmt.Errorf("read the copy of the station's record, %s: %w", name, err), f.Close())
-	}
 	if err != nil {
 		c.log.Error("a file of the copy of the station's record cannot be used and is put aside", "file", name, "cause", err)
 		return errors.Join(f.Close(), os.Rename(name, name+".damaged"))

@@ -45,7 +45,7 @@ func newWitness(c Config, u *Uplink) (*recordWitness, error) {
 	w := &recordWitness{dir: c.Dir, device: c.Device, log: u.log, clock: u.clock, journal: u.journal, ring: u.changed.ring, again: u.sendAgain}
 	s, err := readSighting(c.Dir)
 	w.told = s
-	return w, err
+	return w, errors.Join(err, refuseNewerCopy(c.Dir))
 }
 
 // contact holds the station to what was seen of it, and takes over what is new. An
