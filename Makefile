@@ -145,8 +145,8 @@ kills: ## 10,000 kills of the journal, 200 of the server
 	BAYROUND_KILLS=10000 $(GO) test -count=1 -timeout 6h -run TestKill_ -v ./internal/journal ./server
 histories: ## 200 histories of a dying station held to one order
 	BAYROUND_HISTORIES=200 $(GO) test -count=1 -timeout 1h -run Histories -v ./internal/stationtest
-damages: ## 500 random damages, each repaired to the same root
-	JOURNAL_TEST_DAMAGES=500 $(GO) test -count=1 -timeout 2h -run TestRepair_OfAnyDamage -v ./internal/journal
+damages: ## 5,000 random damages of a record and of a backup: never in silence, and each repaired to the same root
+	BAYROUND_DAMAGES=5000 $(GO) test -count=1 -timeout 6h -run 'TestDamage|TestRepair_OfAnyDamage' -v ./internal/journal ./server
 
 .PHONY: fixture
 fixture: ## the data folders as this program writes them, kept under NAME=2027-03 for all later ones

@@ -50,6 +50,7 @@ var floors = map[string]float64{
 	"kiosk":                6,
 	"internal/packtest":    7, // for tests alone: above everything that ships
 	"internal/stationtest": 7,
+	"internal/spoil":       7,
 }
 
 // purest is the highest floor without disk, clock, network, log or goroutine.

@@ -214,7 +214,7 @@ func storeFiles(t testing.TB, dir string) (files []string) {
 func TestRepair_OfAnyDamage(t *testing.T) {
 	bases := []*copyOf{tellingJournal(t, 60), uncleanJournal(t, 40)}
 	r := rand.New(rand.NewPCG(seedOf(t), 0))
-	for n := range count(t, "JOURNAL_TEST_DAMAGES", 14) {
+	for n := range count(t, "BAYROUND_DAMAGES", 14) {
 		c := bases[n%len(bases)].duplicate(t)
 		files := storeFiles(t, c.dir)
 		said := damage(t, r, files[r.IntN(len(files))])
