@@ -18,8 +18,36 @@
 // Metres. The origin lies on the ground under the centre of the first axle; x
 // points forward, y to the nearside (the kerb side: left where traffic keeps
 // left), z up. Seen in this frame the walk is the same on both sides of the
-// world: from the driver's door, and from front to nearside to rear to offside.
-// Coordinates that are worked out are rounded to the millimetre.
+// world. Coordinates that are worked out are rounded to the millimetre.
+//
+// # The walk
+//
+// The order of a plan is the best walk there is with an assistant (Walk). A driver
+// walks on a line round the vehicle, stands at halts, from each of which several
+// steps are in reach, and sits in the cab. Engine and ignition are touched in the
+// driver's seat and as seldom as can be: steps fall into phases (off, ignition,
+// first start, running, warm, stopped, off again, closing), each entered once. A step is
+// in the earliest phase that its state allows and that what must be done before it
+// (Item.after) leaves. The precautions of an item that can only come behind it are
+// given up: it is then done in the last phase it can be.
+//
+// Within a phase what needs the assistant lies together: last in the first phase that
+// needs one, first in those behind it, but for precautions. The first stop comes first and the closing stop
+// last. All halts at one stop with one setting of the lamps are a group, which is never interrupted:
+// drivers learn it by heart. A setting is the circuits that burn together; they
+// are as few as the circuits' not_with allows. At a halt what must not be missed comes
+// first, then what lies higher. Things are done one after the other, each put back before the next:
+// never are two open at once.
+//
+// What is left free is decided by cost: seconds of walking, climbing, kneeling and
+// switching, those of the assistant and climbs into the cab as the routine weighs
+// them. Phases between which nothing is switched are one problem, solved exactly
+// by package sop; two that are parted by the driver's seat know nothing of each other. Among
+// equally good orders the first is taken, by halts counted round the vehicle from the driver's
+// door by the front and the nearside. Times are whole tenths of a second and prices whole hundredths,
+// so that nothing hangs on how a machine rounds.
+//
+// A trailer has no seat: its walk begins at the coupling, where somebody switches in the towing vehicle.
 //
 // # Front and rear wheels
 //

@@ -30,6 +30,30 @@ type Input struct {
 // Build returns the plan of a routine for a vehicle.
 func Build(in Input) *pb.Plan {
 	l := newLayout(in.Vehicle)
+	steps := order(in, l, stepsOf(in, l))
+	p := &pb.Plan{
+		Vehicle:          in.Vehicle.GetName(),
+		Routine:          in.Routine.GetName(),
+		VehicleRevision:  in.Vehicle.GetRevision(),
+		CatalogueVersion: in.Catalogue.GetVersion(),
+		Steps:            steps,
+		Digest:           digest(steps),
+	}
+	for _, step := range steps {
+		step.Last = in.Last[step.GetStepId()]
+	}
+	return p
+}
+
+// List returns the steps of a plan by phase, stop and place. It is for whoever needs to know what is
+// checked but not the best way, which takes longer to find.
+func List(in Input) []*pb.CheckStep {
+	l := newLayout(in.Vehicle)
+	return newRoute(l, in.Catalogue, nil, stepsOf(in, l), false, 0).listed()
+}
+
+// stepsOf returns the steps of a routine in no order.
+func stepsOf(in Input, l *layout) []*pb.CheckStep {
 	features := feature.All(in.Vehicle)
 	stops := make(map[string]*pb.Stop, len(in.Catalogue.GetStops()))
 	for _, stop := range in.Catalogue.GetStops() {
@@ -47,19 +71,7 @@ func Build(in Input) *pb.Plan {
 		}
 	}
 	tellApart(steps)
-	order(steps, newWalk(l, in.Catalogue))
-	p := &pb.Plan{
-		Vehicle:          in.Vehicle.GetName(),
-		Routine:          in.Routine.GetName(),
-		VehicleRevision:  in.Vehicle.GetRevision(),
-		CatalogueVersion: in.Catalogue.GetVersion(),
-		Steps:            steps,
-		Digest:           digest(steps),
-	}
-	for _, step := range steps {
-		step.Last = in.Last[step.GetStepId()]
-	}
-	return p
+	return steps
 }
 
 // tellApart gives steps that share a title the words for their place too, and

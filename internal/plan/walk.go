@@ -1,0 +1,164 @@
+package plan
+
+import (
+	"cmp"
+	"slices"
+
+	"bayround/internal/fault"
+	pb "bayround/proto/bayround/v1"
+)
+
+// Ask says which walk is wanted.
+type Ask struct {
+	// Alone: no assistant is at hand.
+	Alone bool
+	// Done are steps that need not be done any more, by id.
+	Done []string
+	// AtStep is the step at whose place the driver stands; empty for the beginning.
+	AtStep string
+	// WithinS is how many seconds there are, looking included; 0 for as many as it takes.
+	WithinS int
+	// EngineWarm: the engine has run, so that what needs it cold cannot be looked at.
+	EngineWarm bool
+}
+
+// Walk returns the best way through the steps of a plan: the first of the cheapest, or the
+// cheapest that was found. It is the same for the same input, on every machine. A step that
+// is not of the plan is a fault.
+func Walk(in Input, p *pb.Plan, ask Ask) (*pb.Walk, error) {
+	h, err := newHike(in, p, ask)
+	if err != nil {
+		return nil, err
+	}
+	s, saved := h.route.best(in)
+	w := h.message(h.route.inOrder(s.order), ask)
+	w.BoundS = s.bound.seconds()
+	if saved > 0 {
+		costs := saved.seconds()
+		w.KeptCostsS = &costs
+	}
+	return w, nil
+}
+
+// Naive returns the same steps in the order of the catalogue, item after item and place
+// after place, as far as the state of the vehicle allows: nobody starts the engine
+// before what needs it cold.
+func Naive(in Input, p *pb.Plan, ask Ask) (*pb.Walk, error) {
+	h, err := newHike(in, p, ask)
+	if err != nil {
+		return nil, err
+	}
+	listed := map[string]int{}
+	for i, item := range in.Catalogue.GetItems() {
+		listed[item.GetId()] = i
+	}
+	order := make([]int, len(h.route.tasks))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortFunc(order, func(i, j int) int {
+		a, b := &h.route.tasks[i], &h.route.tasks[j]
+		return cmp.Or(cmp.Compare(a.phase, b.phase), cmp.Compare(listed[a.step.GetItem()], listed[b.step.GetItem()]), compareIDs(a.step, b.step))
+	})
+	return h.message(order, ask), nil
+}
+
+// hike is one walk that was asked for.
+type hike struct {
+	route             *route
+	notAlone, leftOut []string
+}
+
+// newHike takes the steps of a plan that are to be done, and says why the others are not.
+func newHike(in Input, p *pb.Plan, ask Ask) (*hike, error) {
+	steps := make(map[string]*pb.CheckStep, len(p.GetSteps()))
+	for _, step := range p.GetSteps() {
+		steps[step.GetStepId()] = step
+	}
+	for _, id := range append(slices.Clone(ask.Done), ask.AtStep) {
+		if id != "" && steps[id] == nil {
+			return nil, fault.New(fault.Invalid, "STEP_UNKNOWN", "step %q is not in the plan of %s for %s; fetch the plan again", id, p.GetRoutine(), p.GetVehicle())
+		}
+	}
+	h := &hike{}
+	var wanted []*pb.CheckStep
+	for _, step := range p.GetSteps() {
+		switch {
+		case slices.Contains(ask.Done, step.GetStepId()):
+		case ask.Alone && step.GetState().GetAssistant() && step.GetAlonePrompt() == "":
+			h.notAlone = append(h.notAlone, step.GetStepId())
+		case ask.EngineWarm && needsCold(step):
+			h.leftOut = append(h.leftOut, step.GetStepId())
+		default:
+			wanted = append(wanted, step)
+		}
+	}
+	l := newLayout(in.Vehicle)
+	here, from := h.standing(in, l, steps[ask.AtStep], ask)
+	h.route = newRoute(l, in.Catalogue, in.Routine.GetWalkWeights(), wanted, ask.Alone, from)
+	if here != nil {
+		h.route.start, h.route.startStop, h.route.from = here.at, here.stop, from.condition()
+	}
+	return h, nil
+}
+
+// standing is where the driver stands at a step, and in which phase; nil at the beginning.
+func (h *hike) standing(in Input, l *layout, at *pb.CheckStep, ask Ask) (*halt, phase) {
+	if at == nil {
+		return nil, 0
+	}
+	r := newRoute(l, in.Catalogue, nil, []*pb.CheckStep{at}, ask.Alone, 0)
+	return &r.halts[0], r.tasks[0].phase
+}
+
+// needsCold tells that a step cannot be looked at when the engine has run.
+func needsCold(step *pb.CheckStep) bool {
+	engine := step.GetState().GetEngine()
+	return engine == pb.EngineState_ENGINE_STATE_COLD || engine == pb.EngineState_ENGINE_STATE_COLD_START || step.GetColdAfter() != nil
+}
+
+func (h *hike) message(order []int, ask Ask) *pb.Walk {
+	w := h.route.message(h.route.simulate(order))
+	w.Alone, w.NotAlone, w.LeftOut = ask.Alone, h.notAlone, h.leftOut
+	return w
+}
+
+// best is the best order of the halts, and what another would save where the order of a
+// former revision is kept.
+func (r *route) best(Input) (s solved, saved price) {
+	s, _ = r.solve(nil)
+	return s, 0
+}
+
+// inOrder are the tasks of halts, halt after halt.
+func (r *route) inOrder(halts []int) (order []int) {
+	for _, h := range halts {
+		order = append(order, r.halts[h].tasks...)
+	}
+	return order
+}
+
+// order puts steps in the order of the best walk with an assistant.
+func order(in Input, l *layout, steps []*pb.CheckStep) []*pb.CheckStep {
+	r := newRoute(l, in.Catalogue, in.Routine.GetWalkWeights(), steps, false, 0)
+	s, _ := r.best(in)
+	return r.stepsAt(s.order)
+}
+
+// listed are the steps as their halts are numbered.
+func (r *route) listed() []*pb.CheckStep {
+	halts := make([]int, len(r.halts))
+	for h := range halts {
+		halts[h] = h
+	}
+	return r.stepsAt(halts)
+}
+
+// stepsAt are the steps at halts, halt after halt.
+func (r *route) stepsAt(halts []int) []*pb.CheckStep {
+	steps := make([]*pb.CheckStep, 0, len(r.tasks))
+	for _, i := range r.inOrder(halts) {
+		steps = append(steps, r.tasks[i].step)
+	}
+	return steps
+}
