@@ -90,6 +90,10 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 		&pb.GetVehicleRequest{Name: vehicle, Revision: 1},
 		&pb.ListVehiclesRequest{PageSize: 10, Station: "stations/skarholm-quay"},
 		&pb.GetPlanRequest{Vehicle: vehicle, Routine: "routines/shift"},
+		&pb.GetWalkRequest{
+			Vehicle: vehicle, Routine: "routines/shift", Alone: true, Done: []string{"PRE-010/front"}, AtStep: "PRE-020/engine-flap",
+			WithinS: 300, EngineWarm: true, WithNaive: true,
+		},
 		&pb.GetCatalogueRequest{},
 		&pb.ListRoutinesRequest{PageSize: 10},
 		&pb.ListGaugesRequest{PageSize: 10},

@@ -33,6 +33,11 @@ func (v *vehicles) GetPlan(ctx context.Context, req *pb.GetPlanRequest) (*pb.Get
 	return v.station.GetPlan(ctx, req)
 }
 
+// GetWalk returns a way through the steps of a plan.
+func (v *vehicles) GetWalk(ctx context.Context, req *pb.GetWalkRequest) (*pb.GetWalkResponse, error) {
+	return v.station.GetWalk(ctx, req)
+}
+
 // GetCatalogue returns the catalogue in force.
 func (v *vehicles) GetCatalogue(ctx context.Context, req *pb.GetCatalogueRequest) (*pb.GetCatalogueResponse, error) {
 	return v.station.GetCatalogue(ctx, req)

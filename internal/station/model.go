@@ -42,7 +42,7 @@ type plans struct {
 // step is a check step and what the station needs to know beside it.
 type step struct {
 	*pb.CheckStep
-	rank   int // place in the walk over all steps of the vehicle
+	rank   int // place among all steps of the vehicle, by phase, stop and place
 	island int // number of its island, noIsland when no group rule looks at it
 }
 
@@ -67,12 +67,12 @@ func newModel(v *pb.VehicleConfiguration, l *library) *model {
 	for _, name := range v.GetRequiredRoutines() {
 		required = append(required, l.set.Routines[name])
 	}
-	m.required = m.build(together(required)).GetSteps()
+	m.required = m.list(together(required))
 	m.places = make(map[string]int, len(m.required))
 	for place, s := range m.required {
 		m.places[s.GetStepId()] = place
 	}
-	for rank, s := range m.build(together(sortedValues(l.set.Routines))).GetSteps() {
+	for rank, s := range m.list(together(sortedValues(l.set.Routines))) {
 		m.steps[s.GetStepId()] = m.newStep(s, rank)
 	}
 	return m
@@ -127,7 +127,21 @@ func (m *model) build(r *pb.Routine) *pb.Plan {
 	if m.catalogue == nil {
 		return &pb.Plan{}
 	}
-	return plan.Build(plan.Input{Vehicle: m.vehicle, Catalogue: m.catalogue, Routine: r, Station: m.station})
+	return plan.Build(m.input(r))
+}
+
+// list is the steps of a routine, sorted but not in the order of the best walk:
+// that is found when a plan is asked for.
+func (m *model) list(r *pb.Routine) []*pb.CheckStep {
+	if m.catalogue == nil {
+		return nil
+	}
+	return plan.List(m.input(r))
+}
+
+// input is what decides a plan of this vehicle, without last results.
+func (m *model) input(r *pb.Routine) plan.Input {
+	return plan.Input{Vehicle: m.vehicle, Catalogue: m.catalogue, Routine: r, Station: m.station}
 }
 
 // plan returns the plan of a routine without last results; nil when there is
@@ -147,7 +161,7 @@ func (m *model) plan(routine string) *pb.Plan {
 	return p
 }
 
-// rank returns the place of a step in the walk; steps that are no longer on
+// rank returns the place of a step among all of the vehicle; steps that are no longer on
 // the vehicle come last.
 func (m *model) rank(stepID string) int {
 	if s := m.steps[stepID]; s != nil {

@@ -1921,13 +1921,14 @@ const file_bayround_v1_vehicle_service_proto_rawDesc = "" +
 	"\x17CHANGE_KIND_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11CHANGE_KIND_ADDED\x10\x01\x12\x17\n" +
 	"\x13CHANGE_KIND_CHANGED\x10\x02\x12\x14\n" +
-	"\x10CHANGE_KIND_SAME\x10\x032\xa8\b\n" +
+	"\x10CHANGE_KIND_SAME\x10\x032\xee\b\n" +
 	"\x0eVehicleService\x12>\n" +
 	"\x05Apply\x12\x19.bayround.v1.ApplyRequest\x1a\x1a.bayround.v1.ApplyResponse\x12M\n" +
 	"\n" +
 	"GetVehicle\x12\x1e.bayround.v1.GetVehicleRequest\x1a\x1f.bayround.v1.GetVehicleResponse\x12S\n" +
 	"\fListVehicles\x12 .bayround.v1.ListVehiclesRequest\x1a!.bayround.v1.ListVehiclesResponse\x12D\n" +
-	"\aGetPlan\x12\x1b.bayround.v1.GetPlanRequest\x1a\x1c.bayround.v1.GetPlanResponse\x12S\n" +
+	"\aGetPlan\x12\x1b.bayround.v1.GetPlanRequest\x1a\x1c.bayround.v1.GetPlanResponse\x12D\n" +
+	"\aGetWalk\x12\x1b.bayround.v1.GetWalkRequest\x1a\x1c.bayround.v1.GetWalkResponse\x12S\n" +
 	"\fGetCatalogue\x12 .bayround.v1.GetCatalogueRequest\x1a!.bayround.v1.GetCatalogueResponse\x12S\n" +
 	"\fListRoutines\x12 .bayround.v1.ListRoutinesRequest\x1a!.bayround.v1.ListRoutinesResponse\x12M\n" +
 	"\n" +
@@ -2019,30 +2020,32 @@ var file_bayround_v1_vehicle_service_proto_depIdxs = []int32{
 	5,  // 18: bayround.v1.VehicleService.GetVehicle:input_type -> bayround.v1.GetVehicleRequest
 	7,  // 19: bayround.v1.VehicleService.ListVehicles:input_type -> bayround.v1.ListVehiclesRequest
 	9,  // 20: bayround.v1.VehicleService.GetPlan:input_type -> bayround.v1.GetPlanRequest
-	13, // 21: bayround.v1.VehicleService.GetCatalogue:input_type -> bayround.v1.GetCatalogueRequest
-	15, // 22: bayround.v1.VehicleService.ListRoutines:input_type -> bayround.v1.ListRoutinesRequest
-	17, // 23: bayround.v1.VehicleService.ListGauges:input_type -> bayround.v1.ListGaugesRequest
-	19, // 24: bayround.v1.VehicleService.ListPeople:input_type -> bayround.v1.ListPeopleRequest
-	29, // 25: bayround.v1.VehicleService.ErasePerson:input_type -> bayround.v1.ErasePersonRequest
-	21, // 26: bayround.v1.VehicleService.ListStations:input_type -> bayround.v1.ListStationsRequest
-	23, // 27: bayround.v1.VehicleService.GetRulePack:input_type -> bayround.v1.GetRulePackRequest
-	25, // 28: bayround.v1.VehicleService.ListRulePacks:input_type -> bayround.v1.ListRulePacksRequest
-	27, // 29: bayround.v1.VehicleService.RecordRepair:input_type -> bayround.v1.RecordRepairRequest
-	4,  // 30: bayround.v1.VehicleService.Apply:output_type -> bayround.v1.ApplyResponse
-	6,  // 31: bayround.v1.VehicleService.GetVehicle:output_type -> bayround.v1.GetVehicleResponse
-	8,  // 32: bayround.v1.VehicleService.ListVehicles:output_type -> bayround.v1.ListVehiclesResponse
-	10, // 33: bayround.v1.VehicleService.GetPlan:output_type -> bayround.v1.GetPlanResponse
-	14, // 34: bayround.v1.VehicleService.GetCatalogue:output_type -> bayround.v1.GetCatalogueResponse
-	16, // 35: bayround.v1.VehicleService.ListRoutines:output_type -> bayround.v1.ListRoutinesResponse
-	18, // 36: bayround.v1.VehicleService.ListGauges:output_type -> bayround.v1.ListGaugesResponse
-	20, // 37: bayround.v1.VehicleService.ListPeople:output_type -> bayround.v1.ListPeopleResponse
-	30, // 38: bayround.v1.VehicleService.ErasePerson:output_type -> bayround.v1.ErasePersonResponse
-	22, // 39: bayround.v1.VehicleService.ListStations:output_type -> bayround.v1.ListStationsResponse
-	24, // 40: bayround.v1.VehicleService.GetRulePack:output_type -> bayround.v1.GetRulePackResponse
-	26, // 41: bayround.v1.VehicleService.ListRulePacks:output_type -> bayround.v1.ListRulePacksResponse
-	28, // 42: bayround.v1.VehicleService.RecordRepair:output_type -> bayround.v1.RecordRepairResponse
-	30, // [30:43] is the sub-list for method output_type
-	17, // [17:30] is the sub-list for method input_type
+	11, // 21: bayround.v1.VehicleService.GetWalk:input_type -> bayround.v1.GetWalkRequest
+	13, // 22: bayround.v1.VehicleService.GetCatalogue:input_type -> bayround.v1.GetCatalogueRequest
+	15, // 23: bayround.v1.VehicleService.ListRoutines:input_type -> bayround.v1.ListRoutinesRequest
+	17, // 24: bayround.v1.VehicleService.ListGauges:input_type -> bayround.v1.ListGaugesRequest
+	19, // 25: bayround.v1.VehicleService.ListPeople:input_type -> bayround.v1.ListPeopleRequest
+	29, // 26: bayround.v1.VehicleService.ErasePerson:input_type -> bayround.v1.ErasePersonRequest
+	21, // 27: bayround.v1.VehicleService.ListStations:input_type -> bayround.v1.ListStationsRequest
+	23, // 28: bayround.v1.VehicleService.GetRulePack:input_type -> bayround.v1.GetRulePackRequest
+	25, // 29: bayround.v1.VehicleService.ListRulePacks:input_type -> bayround.v1.ListRulePacksRequest
+	27, // 30: bayround.v1.VehicleService.RecordRepair:input_type -> bayround.v1.RecordRepairRequest
+	4,  // 31: bayround.v1.VehicleService.Apply:output_type -> bayround.v1.ApplyResponse
+	6,  // 32: bayround.v1.VehicleService.GetVehicle:output_type -> bayround.v1.GetVehicleResponse
+	8,  // 33: bayround.v1.VehicleService.ListVehicles:output_type -> bayround.v1.ListVehiclesResponse
+	10, // 34: bayround.v1.VehicleService.GetPlan:output_type -> bayround.v1.GetPlanResponse
+	12, // 35: bayround.v1.VehicleService.GetWalk:output_type -> bayround.v1.GetWalkResponse
+	14, // 36: bayround.v1.VehicleService.GetCatalogue:output_type -> bayround.v1.GetCatalogueResponse
+	16, // 37: bayround.v1.VehicleService.ListRoutines:output_type -> bayround.v1.ListRoutinesResponse
+	18, // 38: bayround.v1.VehicleService.ListGauges:output_type -> bayround.v1.ListGaugesResponse
+	20, // 39: bayround.v1.VehicleService.ListPeople:output_type -> bayround.v1.ListPeopleResponse
+	30, // 40: bayround.v1.VehicleService.ErasePerson:output_type -> bayround.v1.ErasePersonResponse
+	22, // 41: bayround.v1.VehicleService.ListStations:output_type -> bayround.v1.ListStationsResponse
+	24, // 42: bayround.v1.VehicleService.GetRulePack:output_type -> bayround.v1.GetRulePackResponse
+	26, // 43: bayround.v1.VehicleService.ListRulePacks:output_type -> bayround.v1.ListRulePacksResponse
+	28, // 44: bayround.v1.VehicleService.RecordRepair:output_type -> bayround.v1.RecordRepairResponse
+	31, // [31:45] is the sub-list for method output_type
+	17, // [17:31] is the sub-list for method input_type
 	17, // [17:17] is the sub-list for extension type_name
 	17, // [17:17] is the sub-list for extension extendee
 	0,  // [0:17] is the sub-list for field type_name

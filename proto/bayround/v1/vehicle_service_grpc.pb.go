@@ -23,6 +23,7 @@ const (
 	VehicleService_GetVehicle_FullMethodName    = "/bayround.v1.VehicleService/GetVehicle"
 	VehicleService_ListVehicles_FullMethodName  = "/bayround.v1.VehicleService/ListVehicles"
 	VehicleService_GetPlan_FullMethodName       = "/bayround.v1.VehicleService/GetPlan"
+	VehicleService_GetWalk_FullMethodName       = "/bayround.v1.VehicleService/GetWalk"
 	VehicleService_GetCatalogue_FullMethodName  = "/bayround.v1.VehicleService/GetCatalogue"
 	VehicleService_ListRoutines_FullMethodName  = "/bayround.v1.VehicleService/ListRoutines"
 	VehicleService_ListGauges_FullMethodName    = "/bayround.v1.VehicleService/ListGauges"
@@ -56,6 +57,10 @@ type VehicleServiceClient interface {
 	// GetPlan returns the check steps of a routine for a vehicle, in walking order.
 	// NOT_FOUND: no such vehicle or routine.
 	GetPlan(ctx context.Context, in *GetPlanRequest, opts ...grpc.CallOption) (*GetPlanResponse, error)
+	// GetWalk returns a way through the steps of a plan: alone or with an assistant, whole or
+	// what is left of it, from where the driver stands or within a given time.
+	// NOT_FOUND: no such vehicle or routine. INVALID_ARGUMENT: a step that is not of the plan.
+	GetWalk(ctx context.Context, in *GetWalkRequest, opts ...grpc.CallOption) (*GetWalkResponse, error)
 	// GetCatalogue returns the catalogue in force. FAILED_PRECONDITION: none was applied yet.
 	GetCatalogue(ctx context.Context, in *GetCatalogueRequest, opts ...grpc.CallOption) (*GetCatalogueResponse, error)
 	// ListRoutines returns the routines in the order of their names.
@@ -122,6 +127,16 @@ func (c *vehicleServiceClient) GetPlan(ctx context.Context, in *GetPlanRequest, 
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(GetPlanResponse)
 	err := c.cc.Invoke(ctx, VehicleService_GetPlan_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *vehicleServiceClient) GetWalk(ctx context.Context, in *GetWalkRequest, opts ...grpc.CallOption) (*GetWalkResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetWalkResponse)
+	err := c.cc.Invoke(ctx, VehicleService_GetWalk_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -240,6 +255,10 @@ type VehicleServiceServer interface {
 	// GetPlan returns the check steps of a routine for a vehicle, in walking order.
 	// NOT_FOUND: no such vehicle or routine.
 	GetPlan(context.Context, *GetPlanRequest) (*GetPlanResponse, error)
+	// GetWalk returns a way through the steps of a plan: alone or with an assistant, whole or
+	// what is left of it, from where the driver stands or within a given time.
+	// NOT_FOUND: no such vehicle or routine. INVALID_ARGUMENT: a step that is not of the plan.
+	GetWalk(context.Context, *GetWalkRequest) (*GetWalkResponse, error)
 	// GetCatalogue returns the catalogue in force. FAILED_PRECONDITION: none was applied yet.
 	GetCatalogue(context.Context, *GetCatalogueRequest) (*GetCatalogueResponse, error)
 	// ListRoutines returns the routines in the order of their names.
@@ -283,6 +302,9 @@ func (UnimplementedVehicleServiceServer) ListVehicles(context.Context, *ListVehi
 }
 func (UnimplementedVehicleServiceServer) GetPlan(context.Context, *GetPlanRequest) (*GetPlanResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetPlan not implemented")
+}
+func (UnimplementedVehicleServiceServer) GetWalk(context.Context, *GetWalkRequest) (*GetWalkResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetWalk not implemented")
 }
 func (UnimplementedVehicleServiceServer) GetCatalogue(context.Context, *GetCatalogueRequest) (*GetCatalogueResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetCatalogue not implemented")
@@ -400,6 +422,24 @@ func _VehicleService_GetPlan_Handler(srv interface{}, ctx context.Context, dec f
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(VehicleServiceServer).GetPlan(ctx, req.(*GetPlanRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _VehicleService_GetWalk_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetWalkRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(VehicleServiceServer).GetWalk(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: VehicleService_GetWalk_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(VehicleServiceServer).GetWalk(ctx, req.(*GetWalkRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -588,6 +628,10 @@ var VehicleService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetPlan",
 			Handler:    _VehicleService_GetPlan_Handler,
+		},
+		{
+			MethodName: "GetWalk",
+			Handler:    _VehicleService_GetWalk_Handler,
 		},
 		{
 			MethodName: "GetCatalogue",
