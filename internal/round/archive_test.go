@@ -88,11 +88,17 @@ func TestArchive_AsksTheStationAndThenTheTablet(t *testing.T) {
 // walking order, measured or not, and all from one source.
 func TestArchive_MeasuredHasEachPlaceOnce(t *testing.T) {
 	a := openArchived(t, 3)
-	want := []string{"OIL-010/engine-flap"}
-	for _, item := range []string{"TYR-010/", "TYR-020/"} { // tread is read weekly
-		for _, place := range []string{"axle-1-offside", "axle-1-nearside", "axle-2-nearside-outer", "axle-2-nearside-inner", "axle-2-offside-outer", "axle-2-offside-inner"} {
-			want = append(want, item+place)
+	var want []string
+	for _, routine := range []string{shift, "routines/weekly"} { // tread is read weekly
+		for _, s := range a.twin.Plan(firstPump, routine).GetSteps() {
+			switch s.GetItem() {
+			case "OIL-010", "TYR-010", "TYR-020":
+				want = append(want, s.GetStepId())
+			}
 		}
+	}
+	if len(want) != 13 { // oil, and two readings at each of six wheels
+		t.Fatalf("the plans measure %q", want)
 	}
 	for _, source := range []round.Source{round.SourceStation, round.SourceTablet} {
 		all, from, err := a.Measured(ctx, firstPump)

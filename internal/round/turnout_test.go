@@ -84,7 +84,7 @@ func TestTurnout_TheRunIsAskedAboutOnReturn(t *testing.T) {
 	tab := newHands(t)
 	tab.begin(wn11, shift, "people/quellmere")
 	tab.walkTo("nearside")
-	for _, step := range []string{"GLS-030/mirror-nearside", "TYR-020/axle-1-nearside"} {
+	for _, step := range []string{atOilLevel, "CAB-020/driver-seat", atWindscreen, "GLS-030/mirror-nearside", "TYR-020/axle-1-nearside"} {
 		tab.act("go", "step", step)
 		tab.sound()
 	}
