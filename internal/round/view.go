@@ -159,8 +159,7 @@ type Round struct {
 	Answered   int
 	NotChecked int
 	Opened     time.Time
-	DebtS      int32    // readiness debt now
-	Walk       *pb.Walk // the way through the plan; nil where none is known
+	DebtS      int32 // readiness debt now
 }
 
 // Field is one number to be typed.
