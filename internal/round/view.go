@@ -159,7 +159,8 @@ type Round struct {
 	Answered   int
 	NotChecked int
 	Opened     time.Time
-	DebtS      int32 // readiness debt now
+	DebtS      int32    // readiness debt now
+	Walk       *pb.Walk // the way through the plan; nil where none is known
 }
 
 // Field is one number to be typed.

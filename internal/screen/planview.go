@@ -17,31 +17,48 @@ import (
 const (
 	sheetWidth  = 54.0
 	sheetHeight = 65.0
-	sheetMargin = 5.5 // round the vehicle, where the driver walks
-	walkOffset  = 3.2 // of the walking line from the vehicle's side
+	sheetMargin = 5.5 // round the vehicle, where nobody walks
+	lineMargin  = 2.0 // round the line that is walked
 )
+
+// planArea is where on a sheet a vehicle is drawn, in millimetres.
+type planArea struct{ left, above, width, height, margin float64 }
 
 // planFrame lays a vehicle on the sheet.
 type planFrame struct {
 	v                 *pb.VehicleConfiguration
 	nearsideRight     bool
+	window            planArea
 	scale             float64 // millimetres on the sheet for a metre
 	front, rear, half float64 // of the vehicle itself, in metres
-	top               float64 // the x that lies at the upper margin, in metres
+	top               float64 // the x that lies at the upper edge of the area, in metres
 }
 
-// newPlanFrame makes a vehicle and every given place fit on the sheet.
-func newPlanFrame(v *pb.VehicleConfiguration, places []*pb.Place, nearsideRight bool) planFrame {
+// newPlanFrame makes a vehicle, every place of a round and the line on which it is
+// walked fit on the tablet's sheet.
+func newPlanFrame(v *pb.VehicleConfiguration, r *round.Round, nearsideRight bool) planFrame {
+	area := planArea{width: sheetWidth, height: sheetHeight, margin: sheetMargin}
+	var spots []*pb.Point
+	for _, p := range placesOf(r) {
+		spots = append(spots, p.GetAt())
+	}
+	if r != nil {
+		spots, area.margin = append(spots, roundLineOf(v, r.Walk)...), lineMargin
+	}
+	return framed(v, area, spots, nearsideRight)
+}
+
+// framed makes a vehicle and every spot fit into an area.
+func framed(v *pb.VehicleConfiguration, area planArea, spots []*pb.Point, nearsideRight bool) planFrame {
 	d := v.GetDimensions()
-	f := planFrame{v: v, nearsideRight: nearsideRight, front: d.GetFrontOverhangM(), half: d.GetWidthM() / 2}
+	f := planFrame{v: v, nearsideRight: nearsideRight, window: area, front: d.GetFrontOverhangM(), half: d.GetWidthM() / 2}
 	f.rear = f.front - d.GetLengthM()
 	top, bottom, side := f.front, f.rear, f.half
-	for _, p := range places {
-		at := p.GetAt()
+	for _, at := range spots {
 		top, bottom, side = max(top, at.GetXM()), min(bottom, at.GetXM()), max(side, math.Abs(at.GetYM()))
 	}
-	f.scale = min((sheetHeight-2*sheetMargin)/max(top-bottom, 0.5), (sheetWidth-2*sheetMargin)/max(2*side, 0.5))
-	f.top = (top+bottom)/2 + sheetHeight/2/f.scale
+	f.scale = min((area.height-2*area.margin)/max(top-bottom, 0.5), (area.width-2*area.margin)/max(2*side, 0.5))
+	f.top = (top+bottom)/2 + area.height/2/f.scale
 	return f
 }
 
@@ -53,11 +70,13 @@ func (f planFrame) at(xM, yM float64) planPoint {
 	if f.nearsideRight {
 		yM = -yM
 	}
-	return planPoint{sheetWidth/2 - yM*f.scale, (f.top - xM) * f.scale}
+	return planPoint{f.window.left + f.window.width/2 - yM*f.scale, f.window.above + (f.top-xM)*f.scale}
 }
 
+func (f planFrame) spot(at *pb.Point) planPoint { return f.at(at.GetXM(), at.GetYM()) }
+
 func (f planFrame) place(p *pb.Place) planPoint {
-	return f.at(p.GetAt().GetXM(), p.GetAt().GetYM())
+	return f.spot(p.GetAt())
 }
 
 func (p planPoint) distance(q planPoint) float64 { return math.Hypot(p.x-q.x, p.y-q.y) }
@@ -120,7 +139,7 @@ func planView(v *pb.VehicleConfiguration, r *round.Round, step *round.Step, near
 	if v == nil {
 		return ""
 	}
-	p := &planPen{planFrame: newPlanFrame(v, placesOf(r), nearsideRight)}
+	p := &planPen{planFrame: newPlanFrame(v, r, nearsideRight)}
 	left, right := "nearside", "offside"
 	if nearsideRight {
 		left, right = right, left

@@ -73,6 +73,7 @@ func walkView(t testing.TB, callSign, routineName, stepID string) *round.View {
 	v.Chosen = sampleVehicle(t, callSign)
 	v.Session = &round.Session{Driver: person(t, "arkwith"), Assistant: person(t, "venholt")}
 	v.Round = walkOf(routine(t, routineName), all, at)
+	v.Round.Walk = walkFor(t, callSign, routineName, false)
 	s := proto.Clone(all[at]).(*pb.CheckStep) // samples change their step
 	v.Step = &round.Step{CheckStep: s, Entry: round.Entry{Kind: s.GetAnswerKind()}, Undoes: s.GetUndoS()}
 	for _, c := range s.GetConditions() {
