@@ -71,6 +71,14 @@ func steps(t testing.TB, callSign, routineName string) []*pb.CheckStep {
 	if known, ok := plans.Load(callSign + " " + routineName); ok {
 		return known.([]*pb.CheckStep)
 	}
+	built := plan.Build(planInput(t, callSign, routineName)).GetSteps()
+	plans.Store(callSign+" "+routineName, built)
+	return built
+}
+
+// planInput is what the plan of a demo vehicle is made from.
+func planInput(t testing.TB, callSign, routineName string) plan.Input {
+	t.Helper()
 	loaded := loadCounty(t)
 	v := vehicle(t, callSign)
 	in := plan.Input{Vehicle: v, Catalogue: loaded.Catalogue, Routine: routine(t, routineName)}
@@ -79,9 +87,7 @@ func steps(t testing.TB, callSign, routineName string) []*pb.CheckStep {
 			in.Station = s
 		}
 	}
-	built := plan.Build(in).GetSteps()
-	plans.Store(callSign+" "+routineName, built)
-	return built
+	return in
 }
 
 // walkOf is a round through steps: those before current are answered, one of

@@ -3,17 +3,21 @@ package screen
 import (
 	"encoding/xml"
 	"errors"
+	"fmt"
 	"io"
 	"math"
 	"regexp"
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 
 	pb "bayround/proto/bayround/v1"
 
-	"bayround/internal/plan/ground"
+	"bayround/internal/plan"
+
+	"google.golang.org/protobuf/proto"
 )
 
 // drawnWalks calls do with the walk of every demo vehicle's shift and weekly routine, with
@@ -284,45 +288,21 @@ func TestDrawWalk_EscapesWords(t *testing.T) {
 	readPicture(t, DrawWalk(WalkSheet{Vehicle: v, Walk: &pb.Walk{}}))
 }
 
-// walkFor is a walk through the steps of a demo vehicle, in the order of its plan.
+// walks are made once: a walk is the same for the same input.
+var walks sync.Map
+
+// walkFor is the walk of a demo vehicle's routine.
 func walkFor(t testing.TB, callSign, routineName string, alone bool) *pb.Walk {
 	t.Helper()
-	d := vehicle(t, callSign).GetDimensions()
-	front, rear, half := d.GetFrontOverhangM(), d.GetFrontOverhangM()-d.GetLengthM(), d.GetWidthM()/2
-	line, err := ground.NewOutline([]ground.Point{{X: front, Y: half}, {X: front, Y: -half}, {X: rear, Y: half}, {X: rear, Y: -half}}, 0.6)
+	key := fmt.Sprint(callSign, routineName, alone)
+	if known, ok := walks.Load(key); ok {
+		return proto.CloneOf(known.(*pb.Walk)) // some change theirs
+	}
+	in := planInput(t, callSign, routineName)
+	w, err := plan.Walk(in, plan.Build(in), plan.Ask{Alone: alone})
 	if err != nil {
 		t.Fatal(err)
 	}
-	w := &pb.Walk{Alone: alone, CostS: 100, BoundS: 100}
-	point := func(p ground.Point) *pb.Point { return &pb.Point{XM: p.X, YM: p.Y} }
-	for _, c := range line.Corners() {
-		w.RoundLine = append(w.RoundLine, point(c))
-	}
-	burning := ""
-	along := line.Stand(ground.Point{X: front - 1, Y: -half})
-	for _, s := range steps(t, callSign, routineName) {
-		at := s.GetPlace().GetAt()
-		inside := s.GetPosition() == pb.Position_POSITION_INSIDE_CAB
-		stand := line.Stand(ground.Point{X: at.GetXM(), Y: at.GetYM()})
-		if n := len(w.Halts); n > 0 && w.Halts[n-1].Stop == s.GetStop() && w.Halts[n-1].Inside == inside && (inside || line.Distance(along, stand) < 1.6) {
-			w.Halts[n-1].StepIds = append(w.Halts[n-1].StepIds, s.GetStepId())
-			continue
-		}
-		h := &pb.Halt{Stop: s.GetStop(), StopTitle: s.GetStopTitle(), Inside: inside, Stand: at, WayM: line.Distance(along, stand), StepIds: []string{s.GetStepId()}}
-		if lit := strings.Join(s.GetState().GetLampsLit(), ", "); lit != burning && lit != "" {
-			h.Changes, burning = []string{"lit: " + lit}, lit
-		}
-		if !inside {
-			h.Stand = point(line.At(stand))
-		}
-		if h.WayM > 0 {
-			for _, p := range line.Way(along, stand) {
-				h.Way = append(h.Way, point(p))
-			}
-		}
-		along = stand
-		w.WalkedM += h.WayM
-		w.Halts = append(w.Halts, h)
-	}
-	return w
+	walks.Store(key, w)
+	return proto.CloneOf(w)
 }
