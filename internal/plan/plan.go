@@ -25,6 +25,9 @@ type Input struct {
 	Station *pb.Station
 	// Last is the newest result by step id, shown after the new one is entered; may be nil.
 	Last map[string]*pb.Result
+	// Worth is how much finding out at a step counts when there is no time for all, by step id; 1 where
+	// nothing is said.
+	Worth map[string]float64
 }
 
 // Build returns the plan of a routine for a vehicle.

@@ -71,6 +71,22 @@ func (r *route) pass(a, b *halt) passage {
 	return p
 }
 
+// hop is the time from one task to another, wherever they lie; a is -1 for the start.
+func (r *route) hop(a, b int) tenths {
+	from, is := &halt{at: r.start, stop: r.startStop}, r.from
+	if a >= 0 {
+		from, is = &r.halts[r.tasks[a].halt], r.tasks[a].phase.condition()
+	}
+	to, wanted := &r.halts[r.tasks[b].halt], r.tasks[b].phase.condition()
+	switch {
+	case a >= 0 && r.tasks[a].halt == r.tasks[b].halt:
+		return 0
+	case is == wanted:
+		return r.pass(from, to).time
+	}
+	return r.yard.move(r.gait, from.at, r.yard.seat).time + r.gait.changing(is, wanted) + r.pass(&halt{at: r.yard.seat}, to).time
+}
+
 // mostGroups is how many groups a stretch may have to be solved exactly; all that a
 // catalogue has stops for, in one state of a vehicle with everything, are hardly more.
 const mostGroups = 20

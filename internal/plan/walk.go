@@ -95,10 +95,23 @@ func newHike(in Input, p *pb.Plan, ask Ask) (*hike, error) {
 	}
 	l := newLayout(in.Vehicle)
 	here, from := h.standing(in, l, steps[ask.AtStep], ask)
-	h.route = newRoute(l, in.Catalogue, in.Routine.GetWalkWeights(), wanted, ask.Alone, from)
-	if here != nil {
-		h.route.start, h.route.startStop, h.route.from = here.at, here.stop, from.condition()
+	build := func(steps []*pb.CheckStep) *route {
+		r := newRoute(l, in.Catalogue, in.Routine.GetWalkWeights(), steps, ask.Alone, from)
+		if here != nil {
+			r.start, r.startStop, r.from = here.at, here.stop, from.condition()
+		}
+		return r
 	}
+	if ask.WithinS > 0 {
+		chosen := newChooser(in, wanted, tenths(10*ask.WithinS), build).choose()
+		for _, step := range wanted {
+			if !slices.Contains(chosen, step) {
+				h.leftOut = append(h.leftOut, step.GetStepId())
+			}
+		}
+		wanted = chosen
+	}
+	h.route = build(wanted)
 	return h, nil
 }
 

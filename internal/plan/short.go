@@ -1,0 +1,273 @@
+package plan
+
+import (
+	"cmp"
+	"slices"
+
+	pb "bayround/proto/bayround/v1"
+)
+
+const (
+	fewSteps   = 16          // so many steps, of which
+	fewChoices = 8           // so many may be left out, are gone through in every combination
+	mostLooks  = 200_000_000 // at ways to spend the time, otherwise
+	mostTries  = 12          // to put in one step more at the end
+)
+
+// chooser looks for the steps of a short walk.
+type chooser struct {
+	route  func([]*pb.CheckStep) *route
+	within tenths
+	worth  func(*pb.CheckStep) float64
+	steps  []*pb.CheckStep            // all that could be done
+	needs  map[string][]*pb.CheckStep // what must be done before a step, by its id; also by way of others
+	must   map[string]bool            // what must not be missed, and what must be done before that
+}
+
+func newChooser(in Input, steps []*pb.CheckStep, within tenths, build func([]*pb.CheckStep) *route) *chooser {
+	c := &chooser{route: build, within: within, steps: slices.Clone(steps), must: map[string]bool{}}
+	slices.SortFunc(c.steps, compareIDs)
+	c.worth = func(s *pb.CheckStep) float64 {
+		if worth, said := in.Worth[s.GetStepId()]; said {
+			return worth
+		}
+		return 1
+	}
+	c.needs = precautions(in.Catalogue, c.steps)
+	for _, s := range c.steps {
+		if s.GetMustNotMiss() {
+			c.must[s.GetStepId()] = true
+			for _, other := range c.needs[s.GetStepId()] {
+				c.must[other.GetStepId()] = true
+			}
+		}
+	}
+	return c
+}
+
+// precautions are, by the id of each step, those of the others that must be done before it.
+func precautions(catalogue *pb.Catalogue, steps []*pb.CheckStep) map[string][]*pb.CheckStep {
+	after := map[string][]string{}
+	for _, item := range catalogue.GetItems() {
+		after[item.GetId()] = item.GetAfter()
+	}
+	needs := map[string][]*pb.CheckStep{}
+	for _, s := range steps {
+		met := map[string]bool{s.GetItem(): true}
+		var follow func(item string)
+		follow = func(item string) {
+			for _, id := range after[item] {
+				if !met[id] {
+					met[id] = true
+					follow(id)
+				}
+			}
+		}
+		follow(s.GetItem())
+		for _, other := range steps {
+			if other.GetItem() != s.GetItem() && met[other.GetItem()] {
+				needs[s.GetStepId()] = append(needs[s.GetStepId()], other)
+			}
+		}
+	}
+	return needs
+}
+
+// choose returns the steps of the short walk: what must not be missed, and what of the rest
+// is worth most in the time. All when there is time for all; what must not be missed even when there is not.
+func (c *chooser) choose() []*pb.CheckStep {
+	if c.takes(c.steps) <= c.within {
+		return c.steps
+	}
+	must := c.those(func(s *pb.CheckStep) bool { return c.must[s.GetStepId()] })
+	if c.takes(must) > c.within {
+		return must
+	}
+	if len(c.steps) <= fewSteps && len(c.steps)-len(must) <= fewChoices {
+		return c.best(must)
+	}
+	return c.fill(c.fit(c.knapsack()))
+}
+
+func (c *chooser) those(wanted func(*pb.CheckStep) bool) (some []*pb.CheckStep) {
+	for _, s := range c.steps {
+		if wanted(s) {
+			some = append(some, s)
+		}
+	}
+	return some
+}
+
+// takes is how long the best walk through some steps takes, looking included.
+func (c *chooser) takes(steps []*pb.CheckStep) tenths {
+	r := c.route(steps)
+	s, _ := r.solve(nil)
+	sum := r.sum(r.simulate(r.inOrder(s.order)))
+	return sum.time + tenths(10*sum.looking)
+}
+
+// complete tells that nothing is among some steps without what must be done before it.
+func (c *chooser) complete(steps []*pb.CheckStep) bool {
+	return !slices.ContainsFunc(steps, func(s *pb.CheckStep) bool { return !c.ready(s, steps) })
+}
+
+func (c *chooser) ready(s *pb.CheckStep, among []*pb.CheckStep) bool {
+	return !slices.ContainsFunc(c.needs[s.GetStepId()], func(other *pb.CheckStep) bool { return !slices.Contains(among, other) })
+}
+
+func (c *chooser) sumOf(steps []*pb.CheckStep) (worth float64) {
+	for _, s := range steps {
+		worth += c.worth(s)
+	}
+	return worth
+}
+
+// best goes through every choice. Of several worth as much the quickest is taken, then the first.
+func (c *chooser) best(must []*pb.CheckStep) []*pb.CheckStep {
+	free := c.those(func(s *pb.CheckStep) bool { return !c.must[s.GetStepId()] })
+	best, worth, time := must, c.sumOf(must), c.takes(must)
+	for choice := 1; choice < 1<<len(free); choice++ {
+		try := slices.Clone(must)
+		for i, s := range free {
+			if choice>>i&1 == 1 {
+				try = append(try, s)
+			}
+		}
+		w := c.sumOf(try)
+		if w < worth || !c.complete(try) {
+			continue
+		}
+		if t := c.takes(try); t <= c.within && (w > worth || t < time) {
+			best, worth, time = try, w, t
+		}
+	}
+	return best
+}
+
+// knapsack goes through the steps in the order of the walk through all of them, and finds
+// what is worth most in the time when some are passed by.
+func (c *chooser) knapsack() []*pb.CheckStep {
+	r := c.route(c.steps)
+	s, _ := r.solve(nil)
+	order := r.inOrder(s.order)
+	n := len(order)
+	unit := max(1, tenths(n*n)*c.within/mostLooks)
+	most := int(c.within / unit)
+	// worth[i][t]: the most that can be had with the i-th step as the last so far, in t units at most.
+	worth, from := make([][]float64, n), make([][]int16, n)
+	last := -1
+	for i := range order {
+		worth[i], from[i] = c.column(r, order, i, max(0, last), most, unit, worth)
+		if c.must[r.tasks[order[i]].step.GetStepId()] {
+			last = i
+		}
+	}
+	return c.traced(r, order, worth, from, max(0, last), most, unit)
+}
+
+// nothing says that something cannot be had.
+const nothing = -1.0
+
+// column works out what can be had up to the i-th step, when none from first on must be passed by but the first itself.
+func (c *chooser) column(r *route, order []int, i, first, most int, unit tenths, before [][]float64) (worth []float64, from []int16) {
+	worth, from = make([]float64, most+1), make([]int16, most+1)
+	for t := range worth {
+		worth[t], from[t] = nothing, -1
+	}
+	step := r.tasks[order[i]].step
+	gain, look := c.worth(step), 10*tenths(step.GetLeastLookS())
+	relax := func(j int, units int, have func(t int) float64) {
+		for t := units; t <= most; t++ {
+			if w := have(t - units); w >= 0 && w+gain > worth[t] {
+				worth[t], from[t] = w+gain, int16(j)
+			}
+		}
+	}
+	if first == 0 && !c.mustBefore(r, order, i) {
+		relax(-1, c.units(r, -1, order[i], look, unit), func(int) float64 { return 0 })
+	}
+	for j := first; j < i; j++ {
+		relax(j, c.units(r, order[j], order[i], look, unit), func(t int) float64 { return before[j][t] })
+	}
+	return worth, from
+}
+
+// mustBefore tells that something that must be done comes before the i-th step.
+func (c *chooser) mustBefore(r *route, order []int, i int) bool {
+	return slices.ContainsFunc(order[:i], func(j int) bool { return c.must[r.tasks[j].step.GetStepId()] })
+}
+
+// units is how much time it takes to come from one task to another, from the start where a is -1, and to look, rounded up.
+func (c *chooser) units(r *route, a, b int, look, unit tenths) int {
+	return int((r.hop(a, b) + look + unit - 1) / unit)
+}
+
+// traced goes back from the best end.
+func (c *chooser) traced(r *route, order []int, worth [][]float64, from [][]int16, last, most int, unit tenths) (chosen []*pb.CheckStep) {
+	at := -1
+	for i := last; i < len(order); i++ {
+		if best := worth[i][most]; best >= 0 && (at < 0 || best > worth[at][most]) {
+			at = i
+		}
+	}
+	if at < 0 {
+		return c.those(func(s *pb.CheckStep) bool { return c.must[s.GetStepId()] })
+	}
+	for t := most; at >= 0; {
+		step := r.tasks[order[at]].step
+		chosen = append(chosen, step)
+		before := int(from[at][t])
+		a := -1
+		if before >= 0 {
+			a = order[before]
+		}
+		t -= c.units(r, a, order[at], 10*tenths(step.GetLeastLookS()), unit)
+		at = before
+	}
+	return chosen
+}
+
+// fit drops what lacks a precaution, and then what is worth least until there is time for the rest.
+func (c *chooser) fit(chosen []*pb.CheckStep) []*pb.CheckStep {
+	chosen = c.withMust(chosen)
+	for {
+		chosen = slices.DeleteFunc(chosen, func(s *pb.CheckStep) bool { return !c.must[s.GetStepId()] && !c.ready(s, chosen) })
+		if !c.complete(chosen) {
+			continue
+		}
+		free := slices.DeleteFunc(slices.Clone(chosen), func(s *pb.CheckStep) bool { return c.must[s.GetStepId()] })
+		if len(free) == 0 || c.takes(chosen) <= c.within {
+			return chosen
+		}
+		worst := slices.MinFunc(free, c.compareWorth)
+		chosen = slices.DeleteFunc(chosen, func(s *pb.CheckStep) bool { return s == worst })
+	}
+}
+
+func (c *chooser) withMust(chosen []*pb.CheckStep) []*pb.CheckStep {
+	return c.those(func(s *pb.CheckStep) bool { return c.must[s.GetStepId()] || slices.Contains(chosen, s) })
+}
+
+// compareWorth puts first what is worth least for a second of looking.
+func (c *chooser) compareWorth(a, b *pb.CheckStep) int {
+	return cmp.Or(cmp.Compare(c.worth(a)*float64(1+b.GetLeastLookS()), c.worth(b)*float64(1+a.GetLeastLookS())), -compareIDs(a, b))
+}
+
+// fill puts in what there is still time for, the best first.
+func (c *chooser) fill(chosen []*pb.CheckStep) []*pb.CheckStep {
+	left := c.those(func(s *pb.CheckStep) bool { return !slices.Contains(chosen, s) })
+	slices.SortFunc(left, func(a, b *pb.CheckStep) int { return -c.compareWorth(a, b) })
+	slack := c.within - c.takes(chosen)
+	tries := mostTries
+	for _, s := range left {
+		if tries == 0 || tenths(10*s.GetLeastLookS()) > slack || !c.ready(s, chosen) {
+			continue
+		}
+		tries--
+		more := append(slices.Clone(chosen), s)
+		if t := c.takes(more); t <= c.within {
+			chosen, slack = more, c.within-t
+		}
+	}
+	return chosen
+}
