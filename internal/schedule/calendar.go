@@ -10,7 +10,7 @@ import (
 // Change is a time of day at which a watch begins; it ends where the next one begins.
 type Change struct {
 	At    TimeOfDay
-	Watch string // what the watch is called: day, night
+	Watch string // what the watch is called: day, night; each of a day by another name
 }
 
 // Rota says whose turn each watch is. Days are repeated for ever, before the anchor too.
@@ -49,10 +49,16 @@ func NewCalendar(in *time.Location, changes []Change, rota Rota) (Calendar, erro
 	if len(changes) == 0 {
 		return Calendar{}, fault.New(fault.Invalid, "NO_CHANGE", "a calendar needs at least one time at which watches change")
 	}
+	named := map[string]bool{}
 	for i, change := range changes {
 		if err := change.At.check(); err != nil {
 			return Calendar{}, err
 		}
+		if change.Watch == "" || named[change.Watch] {
+			return Calendar{}, fault.New(fault.Invalid, "WATCH_NOT_NAMED",
+				"the watch at %s is called %q, which is empty or another's name; call each watch of a day differently", change.At, change.Watch)
+		}
+		named[change.Watch] = true
 		if i > 0 && change.At.minutes() <= changes[i-1].At.minutes() {
 			return Calendar{}, fault.New(fault.Invalid, "CHANGES_UNORDERED",
 				"the change at %s stands after the one at %s; order changes by time of day, each once", change.At, changes[i-1].At)
