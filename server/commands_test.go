@@ -2,6 +2,8 @@ package main
 
 import (
 	"encoding/json"
+	"encoding/xml"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -10,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"bayround/internal/command"
+	pb "bayround/proto/bayround/v1"
 )
 
 func TestRun_ExitCodesTellWhatHappened(t *testing.T) {
@@ -35,6 +38,12 @@ func TestRun_ExitCodesTellWhatHappened(t *testing.T) {
 		{"a file that is not there", []string{"apply", "nowhere.yaml", "--server", s.address}, command.ExitMisused, "nowhere.yaml"},
 		{"a folder without files", []string{"apply", empty, "--server", s.address}, command.ExitMisused, "no .yaml file"},
 		{"a vehicle nobody knows", []string{"readiness", "wn99", "--server", s.address}, command.ExitRefused, "wn99"},
+		{"a walk and a configuration", []string{"show", "wn11", "--walk", "--configuration"}, command.ExitMisused, "ask for one of them"},
+		{"alone, but no walk", []string{"show", "wn11", "--alone"}, command.ExitMisused, "add --walk"},
+		{"a time, but no walk", []string{"show", "wn11", "--within", "6m"}, command.ExitMisused, "add --walk"},
+		{"a time of no whole seconds", []string{"show", "wn11", "--walk", "--within", "1.5s"}, command.ExitMisused, "whole seconds"},
+		{"a picture, but no walk", []string{"show", "wn11", "-o", "svg"}, command.ExitMisused, "add --walk"},
+		{"a walk of a routine nobody knows", []string{"show", "wn11", "--walk", "--routine", "yearly", "--server", s.address}, command.ExitRefused, "yearly"},
 		{"a routine nobody knows", []string{"show", "wn11", "--routine", "yearly", "--server", s.address}, command.ExitRefused, "yearly"},
 		{"nobody there", []string{"readiness", "--server", nobody}, command.ExitNotThere, "cannot be reached: 127.0.0.1:1"},
 		{"no record", []string{"verify", "--data", filepath.Join(empty, "none")}, command.ExitMisused, "no record"},
@@ -150,6 +159,47 @@ func TestShow_PrintsAPlanAndAVehicleThatCanBeAppliedAgain(t *testing.T) {
 	writeFile(t, file, must(t, "show", "wn21", "--configuration"))
 	requireIn(t, must(t, "apply", file), "nothing changes")
 	requireIn(t, must(t, "show", "wn21", "--configuration", "-o", "json"), `"vehicles/wn21"`)
+}
+
+func TestShow_PrintsAndDrawsAWalk(t *testing.T) {
+	t.Setenv("BAYROUND_SERVER", filled(t).address)
+	table := must(t, "show", "wn11", "--walk")
+	requireIn(t, table, "vehicles/wn11, routines/shift, with an assistant: ", "HALT", "STOP", "TAKES", "ignition on", "assistant outside, driver in the cab",
+		"THIS WALK", "ITEM AFTER ITEM", "assistant needed", "Proven: no order of these steps costs less")
+	alone := must(t, "show", "wn13", "--walk", "--alone")
+	requireIn(t, alone, "alone: ", "cannot be done alone, and has no other accepted way")
+	if strings.Contains(alone, "assistant needed") {
+		t.Error("whoever walks alone needs no assistant")
+	}
+	var asJSON struct{ Walk, Naive struct{ Halts []struct{} } }
+	if err := json.Unmarshal([]byte(must(t, "show", "wn11", "--walk", "-o", "json")), &asJSON); err != nil {
+		t.Fatal(err)
+	}
+	if n := len(asJSON.Walk.Halts); n < 20 || !strings.Contains(table, fmt.Sprintf("at %d halts", n)) || len(asJSON.Naive.Halts) < n {
+		t.Errorf("%d halts as JSON, %d item after item", n, len(asJSON.Naive.Halts))
+	}
+	requireIn(t, must(t, "show", "wn11", "--walk", "-o", "yaml"), "walk:", "step_ids:")
+	picture := must(t, "show", "wn11", "--walk", "-o", "svg")
+	if !strings.HasPrefix(picture, "<svg ") || !strings.HasSuffix(picture, "</svg>\n") || xml.Unmarshal([]byte(picture), &struct{}{}) != nil {
+		t.Errorf("no picture: %.200s", picture)
+	}
+	if got := do(t, "show", "wn11", "--walk", "--within", "1m"); got.code == 0 && !strings.Contains(got.out, "left out") {
+		t.Errorf("a walk of a minute leaves nothing out: %s%s", got.out, got.err)
+	}
+}
+
+func TestWalkTable_TellsWhatIsProvenAndWhatIsKept(t *testing.T) {
+	kept := 4.2
+	var out strings.Builder
+	newConsole(&out, &out).walkTable(&pb.GetWalkResponse{
+		Walk: &pb.Walk{
+			CostS: 100, BoundS: 97.5, KeptCostsS: &kept, LeftOut: []string{"B/1", "A/1"},
+			Halts: []*pb.Halt{{StopTitle: "Front", WayM: 2.04, WayS: 3, Changes: []string{"ignition on"}, StepIds: []string{"C/1"}, Assistant: true}},
+		},
+		Naive: &pb.Walk{CostS: 150},
+	})
+	requireIn(t, out.String(), "1     Front  outside, with the assistant  2.0 m  3.0 s  1      ignition on", "weighted              100.0 s    150.0 s",
+		"costs less by more than 2.5 %", "another costs 4.2 s less", "2 steps left out, because the time does not reach; stays unproven:\n     A/1\n     B/1")
 }
 
 func TestVersion_SaysSomething(t *testing.T) {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"strings"
+	"time"
 
 	"buf.build/go/protoyaml"
 	"github.com/spf13/cobra"
@@ -15,12 +16,16 @@ import (
 	"bayround/internal/command"
 )
 
-const showHelp = `Show what is checked on a vehicle, in walking order: the plan of a routine. With
---configuration, show the vehicle itself, as it would be written in a file.`
+const showHelp = `Show what is checked on a vehicle, in walking order: the plan of a routine. With --walk,
+show the way through it: every halt, what it costs, and what the order of the catalogue would
+cost. With --configuration, show the vehicle itself, as it would be written in a file.`
 
 const showExample = `  server show wn11                         the plan of its shift check
   server show wn11 --routine weekly
   server show wn11 --routine weekly -o json
+  server show wn11 --walk                  the way from halt to halt, with an assistant
+  server show wn11 --walk --alone -o svg > wn11.svg
+  server show wn11 --walk --within 6m      what to look at in six minutes
   server show wn11 --configuration > wn11.yaml`
 
 type showFlags struct {
@@ -28,6 +33,9 @@ type showFlags struct {
 	output        string
 	routine       string
 	configuration bool
+	walk          bool
+	alone         bool
+	within        time.Duration
 }
 
 func newShow(c *console) *cobra.Command {
@@ -39,11 +47,8 @@ func newShow(c *console) *cobra.Command {
 		Example: showExample,
 		Args:    exactlyOne("name one vehicle, for instance wn11"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if f.output == "" {
-				f.output = map[bool]string{false: "table", true: "yaml"}[f.configuration]
-			}
-			if f.output != "yaml" && f.output != "json" && (f.output != "table" || f.configuration) {
-				return command.Misuse("-o %q: say table, json or yaml; a configuration has no table", f.output)
+			if err := f.check(); err != nil {
+				return err
 			}
 			return c.asking(f.server, func(s *remote) error {
 				return s.show(cmd.Context(), c, inCollection("vehicles", args[0]), f)
@@ -53,8 +58,33 @@ func newShow(c *console) *cobra.Command {
 	serverFlag(cmd, &f.server)
 	cmd.Flags().StringVar(&f.routine, "routine", "shift", "routine whose plan is shown")
 	cmd.Flags().BoolVar(&f.configuration, "configuration", false, "show the vehicle itself")
-	cmd.Flags().StringVarP(&f.output, "output", "o", "", "table, json or yaml; table unless said otherwise, yaml for a configuration")
+	cmd.Flags().BoolVar(&f.walk, "walk", false, "show the way through the plan")
+	cmd.Flags().BoolVar(&f.alone, "alone", false, "with --walk: without an assistant")
+	cmd.Flags().DurationVar(&f.within, "within", 0, "with --walk: what can be done in this time, for instance 6m")
+	cmd.Flags().StringVarP(&f.output, "output", "o", "", "table, json, yaml, or svg for a walk; table unless said otherwise, yaml for a configuration")
 	return cmd
+}
+
+// check fills in what was not said and refuses what does not go together.
+func (f *showFlags) check() error {
+	if f.output == "" {
+		f.output = map[bool]string{false: "table", true: "yaml"}[f.configuration]
+	}
+	switch {
+	case f.walk && f.configuration:
+		return command.Misuse("--walk and --configuration: ask for one of them")
+	case f.alone && !f.walk:
+		return command.Misuse("--alone says how one walks: add --walk")
+	case f.within != 0 && !f.walk:
+		return command.Misuse("--within says how long one walks: add --walk")
+	case f.within < 0 || f.within != f.within.Truncate(time.Second) || f.within > 24*time.Hour:
+		return command.Misuse("--within %v: say whole seconds up to a day, for instance 6m", f.within)
+	case f.output == "svg" && !f.walk:
+		return command.Misuse("-o svg draws a walk: add --walk")
+	case f.output == "svg" || f.output == "yaml" || f.output == "json" || f.output == "table" && !f.configuration:
+		return nil
+	}
+	return command.Misuse("-o %q: say table, json or yaml, or svg with --walk; a configuration has no table", f.output)
 }
 
 // exactlyOne demands one argument, in words that say which.
@@ -77,6 +107,9 @@ func (s *remote) show(ctx context.Context, c *console, vehicle string, f showFla
 			return err
 		}
 		return c.sayMessage(asFile(resp.GetVehicle(), f.output), f.output)
+	}
+	if f.walk {
+		return s.showWalk(ctx, c, vehicle, f)
 	}
 	resp, err := s.vehicles.GetPlan(ctx, &pb.GetPlanRequest{Vehicle: vehicle, Routine: inCollection("routines", f.routine)})
 	if err != nil {

@@ -134,7 +134,7 @@ func (d *Desk) roundView(marks []Mark) *Round {
 	s, r := d.session, d.scene.round
 	view := &Round{
 		Name: r.GetName(), Routine: d.scene.routine(r.GetRoutine()), Marks: marks, Stops: stops(d.scene.plan.GetSteps(), marks),
-		Current: placeOf(marks, s.Step), Opened: r.GetOpened().AsTime(), DebtS: d.scene.readiness[s.Vehicle].GetReadinessDebtS(),
+		Current: placeOf(marks, s.Step), Opened: r.GetOpened().AsTime(), DebtS: d.scene.readiness[s.Vehicle].GetReadinessDebtS(), Walk: d.scene.way,
 	}
 	for _, m := range marks {
 		switch m.State {

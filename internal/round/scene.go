@@ -27,6 +27,9 @@ type scene struct {
 
 	plan  *pb.Plan  // of the round in hand, or of what was chosen; nil when nothing was
 	round *pb.Round // in hand; nil when none is
+
+	way   *pb.Walk // through the plan of the round in hand; nil where none is known
+	wayOf string   // what it was made for
 }
 
 // lookAround reads the twin anew. What cannot have changed is taken over from before.
@@ -111,6 +114,7 @@ func (d *Desk) lookAtRound(ctx context.Context, sc *scene) error {
 	for _, r := range sc.readiness[s.Vehicle].GetRounds() {
 		if r.GetName() == s.Round {
 			sc.round, sc.plan = r, planOfRound(before, sc.plan, r)
+			d.lookAtWalk(ctx, sc)
 			return nil
 		}
 	}
@@ -119,7 +123,25 @@ func (d *Desk) lookAtRound(ctx context.Context, sc *scene) error {
 		return fmt.Errorf("read %s: %w", s.Round, err)
 	}
 	sc.round, sc.plan = r.GetRound(), planOfRound(before, sc.plan, r.GetRound())
+	d.lookAtWalk(ctx, sc)
 	return nil
+}
+
+// lookAtWalk asks for the way through the plan, when it may be another than before. It is
+// only drawn: a round goes on without it.
+func (d *Desk) lookAtWalk(ctx context.Context, sc *scene) {
+	alone := d.session.Assistant == ""
+	of := fmt.Sprint(sc.plan.GetDigest(), " alone ", alone)
+	if sc.wayOf == of {
+		return
+	}
+	sc.way, sc.wayOf = nil, of
+	resp, err := d.twin.GetWalk(ctx, &pb.GetWalkRequest{Vehicle: d.session.Vehicle, Routine: d.session.Routine, Alone: alone})
+	if err != nil {
+		d.log.Warn("the walk of the round is not known; the plan view goes without", "vehicle", d.session.Vehicle, "cause", err)
+		return
+	}
+	sc.way = resp.GetWalk()
 }
 
 // planOfRound is the plan that a round was begun with, where it is still at hand:

@@ -3,9 +3,12 @@ package screen
 import (
 	"encoding/xml"
 	"errors"
+	"flag"
 	"fmt"
 	"io"
 	"math"
+	"os"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strconv"
@@ -287,6 +290,28 @@ func TestDrawWalk_EscapesWords(t *testing.T) {
 	}
 	readPicture(t, DrawWalk(WalkSheet{Vehicle: v, Walk: &pb.Walk{}}))
 }
+
+// The picture in the README is that of the present planner and pen. To draw it anew:
+// go test ./internal/screen -run Readme -update
+func TestDrawWalk_IsTheOneInTheReadme(t *testing.T) {
+	file := filepath.Join("..", "..", "docs", "walk-wn11.svg")
+	drawn := DrawWalk(WalkSheet{Vehicle: vehicle(t, "WN11"), Walk: walkFor(t, "WN11", "shift", false), Routine: "shift", Catalogue: loadCounty(t).Catalogue.GetVersion()})
+	if *update {
+		if err := os.WriteFile(file, []byte(drawn), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	kept, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if string(kept) != drawn {
+		t.Error("docs/walk-wn11.svg is not what is drawn now; draw it anew with -update and look at it")
+	}
+}
+
+// update draws the picture of the README anew.
+var update = flag.Bool("update", false, "write docs/walk-wn11.svg anew")
 
 // walks are made once: a walk is the same for the same input.
 var walks sync.Map
