@@ -87,7 +87,7 @@ func (c *console) walkTable(resp *pb.GetWalkResponse) {
 	for i, h := range w.GetHalts() {
 		rows = append(rows, []string{
 			fmt.Sprint(i + 1), h.GetStopTitle(), whereOf(h), fmt.Sprintf("%.1f m", h.GetWayM()), fmt.Sprintf("%.1f s", h.GetWayS()),
-			fmt.Sprint(len(h.GetStepIds())), strings.Join(h.GetChanges(), "; "),
+			fmt.Sprint(len(h.GetStepIds())), orDash(strings.Join(h.GetChanges(), "; ")),
 		})
 	}
 	c.columns(rows)
