@@ -8,10 +8,12 @@ require (
 	buf.build/go/protoyaml v0.8.0
 	cel.dev/cel-go v0.33.2
 	github.com/anishathalye/porcupine v1.3.1
+	github.com/arran4/golang-ical v0.3.4
 	github.com/chromedp/cdproto v0.159.0
 	github.com/chromedp/chromedp v0.23.0
 	github.com/coreos/go-systemd/v22 v22.7.0
 	github.com/dgraph-io/badger/v4 v4.9.6
+	github.com/emersion/go-ical v0.0.0-20250329121855-f41e73efc392
 	github.com/google/go-cmp v0.7.0
 	github.com/google/uuid v1.6.0
 	github.com/gorilla/websocket v1.5.3
