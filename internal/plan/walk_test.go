@@ -54,41 +54,68 @@ func itemOf(c *pb.Catalogue, id string) *pb.Item {
 
 // TestBuild_StateChangesLeast checks the order by the words of its promise:
 // engine and ignition are never switched back before the close-down, the
-// assistant is needed in one stretch of each state.
+// assistant is needed in one stretch of each state, and nothing is put off until the
+// engine was stopped again but for what must come before it.
 func TestBuild_StateChangesLeast(t *testing.T) {
 	loaded := loadDefaults(t)
 	rapid.Check(t, func(t *rapid.T) {
-		steps := plan.Build(drawInput(t, loaded)).GetSteps()
+		in := drawInput(t, loaded)
 		var done []string // every stretch that was begun, the present one last
+		at := map[string]int{}
 		latest, closing := 0, false
-		for _, s := range steps {
-			state := rank(s)
+		for _, s := range plan.Build(in).GetSteps() {
+			states := ranks(s)
 			if s.GetStop() == "close-down" && s.GetState().GetEngine() == pb.EngineState_ENGINE_STATE_OFF {
-				closing, state = true, 9
+				closing, states = true, []int{9}
 			}
-			stopped := s.GetState().GetEngine() == pb.EngineState_ENGINE_STATE_OFF
-			switch {
-			case state == 2 && stopped && (s.GetStop() == "engine-running" || latest > 2):
-				state = 6 // stopped again: what must follow a running engine
-			case state == 1 && stopped && latest > 1:
-				state = 7 // the ignition off again: what must follow that
-			}
-			if closing && state != 9 {
+			if closing && states[0] != 9 {
 				t.Errorf("step %q comes after the close-down", s.GetStepId())
 			}
-			if state < latest {
+			i := slices.IndexFunc(states, func(state int) bool { return state >= latest })
+			if i < 0 {
 				t.Errorf("step %q (%v) comes too late", s.GetStepId(), s.GetState())
+				continue
 			}
-			latest = state
-			stretch := fmt.Sprint(state, s.GetState().GetAssistant())
+			after := itemOf(in.Catalogue, s.GetItem()).GetAfter()
+			if i > 0 && !slices.ContainsFunc(after, func(id string) bool { return at[id] > states[i-1] }) {
+				t.Errorf("step %q (%v) is put off and nothing that must come before it says why", s.GetStepId(), s.GetState())
+			}
+			latest = states[i]
+			at[s.GetItem()] = max(at[s.GetItem()], latest)
+			stretch := fmt.Sprint(latest, s.GetState().GetAssistant())
 			if len(done) == 0 || done[len(done)-1] != stretch {
-				if s.GetState().GetAssistant() && slices.Contains(done, stretch) { // precautions may come before it and the rest after
+				if s.GetState().GetAssistant() && slices.Contains(done, stretch) && !waitsFor(in.Catalogue, at, s) {
 					t.Errorf("step %q: the assistant is called away and back (%v)", s.GetStepId(), done)
 				}
 				done = append(done, stretch)
 			}
 		}
 	})
+}
+
+// waitsFor tells that a step must come behind something of the plan that needs the
+// assistant where it does not, or the other way round.
+func waitsFor(c *pb.Catalogue, met map[string]int, s *pb.CheckStep) bool {
+	return slices.ContainsFunc(itemOf(c, s.GetItem()).GetAfter(), func(id string) bool {
+		_, here := met[id]
+		return here && itemOf(c, id).GetState().GetAssistant() != s.GetState().GetAssistant()
+	})
+}
+
+// ranks are the states of a vehicle in which a step can be done, in the order in which
+// they follow each other in a check: what wants the engine off can be done before the
+// start, or when it was stopped again.
+func ranks(s *pb.CheckStep) []int {
+	first := rank(s)
+	switch {
+	case first > 2 || s.GetState().GetEngine() == pb.EngineState_ENGINE_STATE_COLD:
+		return []int{first}
+	case first == 2 && s.GetStop() == "engine-running":
+		return []int{6}
+	case first == 2:
+		return []int{2, 6}
+	}
+	return []int{1, 7}
 }
 
 // rank orders the states of a vehicle as they follow each other in a check.

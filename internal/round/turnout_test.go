@@ -292,6 +292,7 @@ func TestDesk_AnotherTabletGoesOn(t *testing.T) {
 			t.Errorf("%s is %d %q here and %d %q there", m.StepID, m.State, m.Answer, was.Round.Marks[i].State, was.Round.Marks[i].Answer)
 		}
 	}
+	second.act("gauge", "gauge", "gauges/v-01")
 	second.sound()
 	second.act("overview")
 	second.sign()
