@@ -85,9 +85,12 @@ test: machine tools proto-check lint ## everything that must hold: contract, lin
 	} 2>&1 | tee build/test.log | awk -f .ci/closing.awk
 	@.ci/skips build/test.log
 
+# The tests measure text on the pages, so they need the first font that the pages name.
+LETTERS := /usr/share/fonts/truetype/liberation/LiberationSans-Regular.ttf
+
 .PHONY: machine
-machine: # what apt has and Go has not: a C compiler for the race detector, git, strace, a browser
-	@.ci/machine gcc:gcc,libc6-dev git:git strace:strace $(if $(CHROME),,chromium:chromium)
+machine: # what apt has and Go has not: a C compiler for the race detector, git, strace, a browser and the letters the pages are set in
+	@.ci/machine gcc:gcc,libc6-dev git:git strace:strace $(if $(CHROME),,chromium:chromium) $(if $(wildcard $(LETTERS)),,liberation-sans:fonts-liberation)
 
 .PHONY: tools
 tools: $(TOOLS) ## build the tools of tools.mod into build/bin

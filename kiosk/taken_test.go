@@ -96,7 +96,7 @@ func (r *robot) readAgain(id string, typed ...string) {
 	r.toOverview()
 	r.do("opening what is folded", openAll())
 	r.until(fmt.Sprintf(`document.querySelector("#overview").innerText.includes("mean 8.2 bar of %d readings: %s")`, len(typed), strings.Join(typed, ", ")))
-	r.do("looking at it", chromedp.Evaluate[chromedp.Void](`[...document.querySelectorAll("#overview li")].find(e => /mean/.test(e.innerText)).scrollIntoView({block: "center"})`))
+	r.do("looking at it", chromedp.Evaluate[chromedp.Void](`void [...document.querySelectorAll("#overview li")].find(e => /mean/.test(e.innerText)).scrollIntoView({block: "center"})`))
 	r.shot("read-again-overview")
 }
 

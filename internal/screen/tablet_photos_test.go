@@ -39,7 +39,7 @@ func TestTabletPage_PhotosAreShown(t *testing.T) {
 	const shown = `[...document.querySelectorAll("main .thumbs img")].filter(e => e.complete && e.naturalWidth > 0).map(e => e.alt)`
 	for name, want := range map[string]string{"assistant-counted": "Photo 1 of Stop lamp", "overview": ", 06:42"} {
 		showSample(t, b, desk, sampleViews(t)[name])
-		value[bool](t, b, "document.querySelectorAll('details').forEach(d => { d.open = true; }) || document.querySelector('.thumbs').scrollIntoView() || true")
+		value[bool](t, b, "document.querySelectorAll('details').forEach(d => { d.open = true; }) , document.querySelector('.thumbs').scrollIntoView(), true")
 		b.until(t, "("+shown+").length > 0")
 		for _, alt := range value[[]string](t, b, shown) {
 			if !strings.Contains(alt, want) || !strings.HasPrefix(alt, "Photo ") {
