@@ -99,7 +99,7 @@ func TestSolve_ClaimsWhatAWalkerPays(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		in, steps := drawDue(t, loaded, 80)
 		r := newRoute(newLayout(in.Vehicle), in.Catalogue, nil, steps, rapid.Bool().Draw(t, "alone"), 0)
-		s, _ := r.solve(nil)
+		s := r.solve(nil)
 		if paid := r.sum(r.simulate(r.inOrder(s.order))).price; paid != s.cost || s.bound > s.cost {
 			t.Errorf("%d steps cost %d, it is said; the walker paid %d; the bound is %d", len(steps), s.cost, paid, s.bound)
 		}
@@ -196,7 +196,7 @@ func TestSolve_NothingIsCheaper(t *testing.T) {
 		if rapid.Bool().Draw(t, "on the way") {
 			r.start, r.from = r.halts[0].at, phaseRunning.condition()
 		}
-		s, _ := r.solve(nil)
+		s := r.solve(nil)
 		least, all := price(1<<60), 0
 		orders(r, func(order []int) {
 			all++
@@ -224,7 +224,7 @@ func TestSolve_NoWorseThanTheNearestNext(t *testing.T) {
 		}
 		in := due(loaded, v, pb.Trigger_TRIGGER_SHIFT, pb.Trigger_TRIGGER_WEEKLY)
 		r := newRoute(newLayout(v), in.Catalogue, nil, Build(in).GetSteps(), false, 0)
-		s, _ := r.solve(nil)
+		s := r.solve(nil)
 		var near []int
 		used := make([]bool, len(r.halts))
 		for len(near) < len(r.halts) {

@@ -101,7 +101,7 @@ func (c *chooser) those(wanted func(*pb.CheckStep) bool) (some []*pb.CheckStep) 
 // takes is how long the best walk through some steps takes, looking included.
 func (c *chooser) takes(steps []*pb.CheckStep) tenths {
 	r := c.route(steps)
-	s, _ := r.solve(nil)
+	s := r.solve(nil)
 	sum := r.sum(r.simulate(r.inOrder(s.order)))
 	return sum.time + tenths(10*sum.looking)
 }
@@ -148,7 +148,7 @@ func (c *chooser) best(must []*pb.CheckStep) []*pb.CheckStep {
 // what is worth most in the time when some are passed by.
 func (c *chooser) knapsack() []*pb.CheckStep {
 	r := c.route(c.steps)
-	s, _ := r.solve(nil)
+	s := r.solve(nil)
 	order := r.inOrder(s.order)
 	n := len(order)
 	unit := max(1, tenths(n*n)*c.within/mostLooks)

@@ -107,9 +107,9 @@ type solved struct {
 	cost, bound price
 }
 
-// solve finds the order of the halts. also are pairs of halts of which the first must come first
-// beside what must; false when they contradict it.
-func (r *route) solve(also [][2]int) (s solved, ok bool) {
+// solve finds the order of the halts. also are pairs of halts of which the first is to come first
+// beside what must; where they contradict that, a stretch does without them.
+func (r *route) solve(also [][2]int) (s solved) {
 	all := r.stretches()
 	begin := halt{at: r.start, stop: r.startStop, block: -1}
 	for i, part := range all {
@@ -125,12 +125,12 @@ func (r *route) solve(also [][2]int) (s solved, ok bool) {
 		}
 		found, ok := r.solveStretch(part, begin, i == len(all)-1, also)
 		if !ok {
-			return solved{}, false
+			found, _ = r.solveStretch(part, begin, i == len(all)-1, nil)
 		}
 		s.order = append(s.order, found.order...)
 		s.cost, s.bound = s.cost+found.cost, s.bound+found.bound
 	}
-	return s, true
+	return s
 }
 
 func (r *route) solveStretch(part stretch, begin halt, free bool, also [][2]int) (solved, bool) {

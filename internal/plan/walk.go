@@ -22,15 +22,24 @@ type Ask struct {
 	EngineWarm bool
 }
 
+// isWhole tells that the walk of the plan itself is asked for.
+func (a Ask) isWhole() bool {
+	return !a.Alone && len(a.Done) == 0 && a.AtStep == "" && a.WithinS == 0 && !a.EngineWarm
+}
+
 // Walk returns the best way through the steps of a plan: the first of the cheapest, or the
-// cheapest that was found. It is the same for the same input, on every machine. A step that
+// cheapest that was found; for the whole plan the former order where the configuration keeps it. It is the same for the same input, on every machine. A step that
 // is not of the plan is a fault.
 func Walk(in Input, p *pb.Plan, ask Ask) (*pb.Walk, error) {
 	h, err := newHike(in, p, ask)
 	if err != nil {
 		return nil, err
 	}
-	s, saved := h.route.best(in)
+	var kept *pb.KeptOrder
+	if ask.isWhole() {
+		kept = keptIn(in)
+	}
+	s, saved := h.route.best(kept)
 	w := h.message(h.route.inOrder(s.order), ask)
 	w.BoundS = s.bound.seconds()
 	if saved > 0 {
@@ -136,13 +145,6 @@ func (h *hike) message(order []int, ask Ask) *pb.Walk {
 	return w
 }
 
-// best is the best order of the halts, and what another would save where the order of a
-// former revision is kept.
-func (r *route) best(Input) (s solved, saved price) {
-	s, _ = r.solve(nil)
-	return s, 0
-}
-
 // inOrder are the tasks of halts, halt after halt.
 func (r *route) inOrder(halts []int) (order []int) {
 	for _, h := range halts {
@@ -154,7 +156,7 @@ func (r *route) inOrder(halts []int) (order []int) {
 // order puts steps in the order of the best walk with an assistant.
 func order(in Input, l *layout, steps []*pb.CheckStep) []*pb.CheckStep {
 	r := newRoute(l, in.Catalogue, in.Routine.GetWalkWeights(), steps, false, 0)
-	s, _ := r.best(in)
+	s, _ := r.best(keptIn(in))
 	return r.stepsAt(s.order)
 }
 

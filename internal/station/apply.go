@@ -103,6 +103,7 @@ func prepare(loaded *catalogue.Loaded, base *library) (*application, error) {
 	if problems := loaded.Check(d.set); len(problems) > 0 {
 		return a, refusedFiles(withRules(problems, loaded, d.set))
 	}
+	a.keepOrders(d)
 	a.after = d.finish(base)
 	if problems := unusable(loaded, a.after); len(problems) > 0 {
 		return a, refusedFiles(problems)
@@ -142,7 +143,7 @@ func things(l *catalogue.Loaded) []thing {
 		add(m.GetName(), m, &pb.JournalEvent{Event: &pb.JournalEvent_RulePackApplied{RulePackApplied: m}})
 	}
 	for _, m := range l.Vehicles {
-		m = proto.CloneOf(m) // the station numbers its revision
+		m = proto.CloneOf(m) // the station numbers its revision and keeps its orders
 		add(m.GetName(), m, &pb.JournalEvent{Vehicle: m.GetName(), Event: &pb.JournalEvent_VehicleApplied{VehicleApplied: m}})
 	}
 	return all
@@ -158,7 +159,7 @@ func (a *application) take(t thing, d *draft) error {
 			return fault.New(fault.Stale, "REVISION_STALE", "%s is meant to follow revision %d, but revision %d is in force; read it again and repeat your change, or leave the revision away",
 				t.name, v.GetRevision(), known.GetRevision())
 		}
-		v.Revision = known.GetRevision() // so that only real differences count
+		v.Revision, v.KeptOrders = known.GetRevision(), known.GetKeptOrders() // so that only real differences count
 	}
 	if g, ok := t.message.(*pb.Gauge); ok {
 		known, _ := before.(*pb.Gauge)
