@@ -183,8 +183,9 @@ func TestShow_PrintsAndDrawsAWalk(t *testing.T) {
 	if !strings.HasPrefix(picture, "<svg ") || !strings.HasSuffix(picture, "</svg>\n") || xml.Unmarshal([]byte(picture), &struct{}{}) != nil {
 		t.Errorf("no picture: %.200s", picture)
 	}
-	if got := do(t, "show", "wn11", "--walk", "--within", "1m"); got.code == 0 && !strings.Contains(got.out, "left out") {
-		t.Errorf("a walk of a minute leaves nothing out: %s%s", got.out, got.err)
+	requireIn(t, must(t, "show", "wn11", "--walk", "--within", "1m"), "What must not be missed takes", "more than the 1m0s there are", "left out, because the time does not reach")
+	if short := must(t, "show", "wn11", "--walk", "--within", "15m"); strings.Contains(short, "What must not be missed takes") {
+		t.Errorf("a quarter of an hour does not reach: %s", short)
 	}
 }
 

@@ -20,13 +20,13 @@ func (s *remote) showWalk(ctx context.Context, c *console, vehicle string, f sho
 	if err != nil {
 		return err
 	}
-	if took := timeOf(resp.GetWalk()); f.within > 0 && took > f.within {
-		return fmt.Errorf("this station cannot shorten the walk: it takes %v, and %v are given", took, f.within)
-	}
 	switch f.output {
 	case "table":
 		c.Say("%s, %s, %s: %s at %s", vehicle, routine, whoWalks(resp.GetWalk()), count(stepsOf(resp.GetWalk()), "step"), count(len(resp.GetWalk().GetHalts()), "halt"))
 		c.walkTable(resp)
+		if took := timeOf(resp.GetWalk()); f.within > 0 && took > f.within {
+			c.Say("\nWhat must not be missed takes %v, more than the %v there are: nothing else is in this walk.", took, f.within)
+		}
 		return nil
 	case "svg":
 		return s.drawWalk(ctx, c, vehicle, routine, resp.GetWalk())
