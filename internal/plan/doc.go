@@ -47,6 +47,10 @@
 // door by the front and the nearside. Times are whole tenths of a second and prices whole hundredths,
 // so that nothing hangs on how a machine rounds.
 //
+// Where the configuration keeps the order of its former revision (Kept), halts follow each
+// other as they did, and what is new stands where it costs least, as long as the whole
+// costs no more than a percent above the best.
+//
 // A trailer has no seat: its walk begins at the coupling, where somebody switches in the towing vehicle.
 //
 // # Front and rear wheels
