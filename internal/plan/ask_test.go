@@ -69,8 +69,8 @@ func TestWalk_Alone(t *testing.T) {
 	}
 }
 
-// TestWalk_Rest: what is done is not done again, everything else is, from wherever the driver stands;
-// and what is left costs no more than to go through the same steps in the order of the plan.
+// TestWalk_Rest: what is done is not done again, everything else is, from wherever the driver stands,
+// by the best way that is left.
 func TestWalk_Rest(t *testing.T) {
 	in, p := pump(t)
 	ids := stepIDs(p)
@@ -94,12 +94,8 @@ func TestWalk_Rest(t *testing.T) {
 				t.Errorf("%s wants a cold engine", s.GetStepId())
 			}
 		}
-		naive, err := plan.Naive(in, p, ask)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if w.GetBoundS() > w.GetCostS() || naive.GetCostS() < w.GetBoundS() {
-			t.Errorf("costs %v, at least %v, by the catalogue %v", w.GetCostS(), w.GetBoundS(), naive.GetCostS())
+		if w.GetBoundS() != w.GetCostS() {
+			t.Errorf("costs %v, and %v is not proven impossible", w.GetCostS(), w.GetBoundS())
 		}
 	})
 }
@@ -125,7 +121,8 @@ func BenchmarkWalk(b *testing.B) {
 	whole := walk(b, in, p, plan.Ask{})
 	for name, ask := range map[string]plan.Ask{
 		"whole": {}, "alone": {Alone: true}, "rest": {Done: ids[:len(ids)/2], AtStep: ids[len(ids)/2]},
-		"short": {WithinS: int(whole.GetLookingS()+whole.GetWalkingS()+whole.GetChangingS()) * 2 / 3},
+		"rest alone": {Alone: true, Done: ids[:len(ids)/2], AtStep: ids[len(ids)/2]},
+		"short":      {WithinS: int(whole.GetLookingS()+whole.GetWalkingS()+whole.GetChangingS()) * 2 / 3},
 	} {
 		b.Run(name, func(b *testing.B) {
 			b.ReportMetric(float64(len(ids)), "steps")
