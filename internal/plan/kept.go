@@ -31,7 +31,7 @@ func Kept(former, now Input) *pb.KeptOrder {
 // wholeRoute is the route of all steps with an assistant.
 func wholeRoute(in Input) *route {
 	l := newLayout(in.Vehicle)
-	return newRoute(l, in.Catalogue, in.Routine.GetWalkWeights(), stepsOf(in, l), false, 0)
+	return newRoute(l, in.Catalogue, in.Routine.GetWalkWeights(), stepsOf(in, l), outset{})
 }
 
 // keptIn is the former order that a configuration keeps for the routine; nil for none.

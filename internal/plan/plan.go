@@ -52,7 +52,7 @@ func Build(in Input) *pb.Plan {
 // checked but not the best way, which takes longer to find.
 func List(in Input) []*pb.CheckStep {
 	l := newLayout(in.Vehicle)
-	return newRoute(l, in.Catalogue, nil, stepsOf(in, l), false, 0).listed()
+	return newRoute(l, in.Catalogue, nil, stepsOf(in, l), outset{}).listed()
 }
 
 // stepsOf returns the steps of a routine in no order.

@@ -23,18 +23,24 @@ type route struct {
 	first, last int       // blocks with the assistant
 }
 
-// newRoute finds the halts of some steps. from is the phase the vehicle is in; 0 at the beginning.
-func newRoute(l *layout, c *pb.Catalogue, w *pb.WalkWeights, steps []*pb.CheckStep, alone bool, from phase) *route {
+// outset is how a walk begins.
+type outset struct {
+	alone bool
+	from  phase // the vehicle is in; 0 at the beginning
+}
+
+// newRoute finds the halts of some steps.
+func newRoute(l *layout, c *pb.Catalogue, w *pb.WalkWeights, steps []*pb.CheckStep, o outset) *route {
 	g := newGait(c.GetWalkTimes(), w)
 	r := &route{yard: newYard(l, g), gait: g, wiring: newWiring(c.GetCircuits())}
 	r.start = r.yard.start
 	r.calendar = newCalendar(c)
 	k := r.calendar
 	for _, step := range steps {
-		r.tasks = append(r.tasks, r.newTask(step, alone))
+		r.tasks = append(r.tasks, r.newTask(step, o.alone))
 	}
 	slices.SortFunc(r.tasks, func(a, b task) int { return compareIDs(a.step, b.step) })
-	k.assignPhases(r.tasks, from)
+	k.assignPhases(r.tasks, o.from)
 	setLayers(r.tasks, k)
 	setSettings(r.tasks, r.wiring)
 	r.groups, r.blocks = gather(r.tasks, k)

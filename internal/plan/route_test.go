@@ -98,7 +98,7 @@ func TestSolve_ClaimsWhatAWalkerPays(t *testing.T) {
 	loaded := loadCounty(t)
 	rapid.Check(t, func(t *rapid.T) {
 		in, steps := drawDue(t, loaded, 80)
-		r := newRoute(newLayout(in.Vehicle), in.Catalogue, nil, steps, rapid.Bool().Draw(t, "alone"), 0)
+		r := newRoute(newLayout(in.Vehicle), in.Catalogue, nil, steps, outset{alone: rapid.Bool().Draw(t, "alone")})
 		s := r.solve(nil)
 		if paid := r.sum(r.simulate(r.inOrder(s.order))).price; paid != s.cost || s.bound > s.cost {
 			t.Errorf("%d steps cost %d, it is said; the walker paid %d; the bound is %d", len(steps), s.cost, paid, s.bound)
@@ -192,7 +192,7 @@ func TestSolve_NothingIsCheaper(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		in, steps := drawDue(t, loaded, 9)
 		alone := rapid.Bool().Draw(t, "alone")
-		r := newRoute(newLayout(in.Vehicle), in.Catalogue, nil, steps, alone, 0)
+		r := newRoute(newLayout(in.Vehicle), in.Catalogue, nil, steps, outset{alone: alone})
 		if rapid.Bool().Draw(t, "on the way") {
 			r.start, r.from = r.halts[0].at, phaseRunning.condition()
 		}
@@ -223,7 +223,7 @@ func TestSolve_NoWorseThanTheNearestNext(t *testing.T) {
 			continue
 		}
 		in := due(loaded, v, pb.Trigger_TRIGGER_SHIFT, pb.Trigger_TRIGGER_WEEKLY)
-		r := newRoute(newLayout(v), in.Catalogue, nil, Build(in).GetSteps(), false, 0)
+		r := newRoute(newLayout(v), in.Catalogue, nil, Build(in).GetSteps(), outset{})
 		s := r.solve(nil)
 		var near []int
 		used := make([]bool, len(r.halts))

@@ -152,76 +152,87 @@ func (c *chooser) knapsack() []*pb.CheckStep {
 	order := r.inOrder(s.order)
 	n := len(order)
 	unit := max(1, tenths(n*n)*c.within/mostLooks)
-	most := int(c.within / unit)
-	// worth[i][t]: the most that can be had with the i-th step as the last so far, in t units at most.
-	worth, from := make([][]float64, n), make([][]int16, n)
+	p := packing{
+		chooser: c, walked: r, order: order, unit: unit, most: int(c.within / unit),
+		had: make([][]float64, n), from: make([][]int16, n),
+	}
 	last := -1
 	for i := range order {
-		worth[i], from[i] = c.column(r, order, i, max(0, last), most, unit, worth)
+		p.had[i], p.from[i] = p.column(i, max(0, last))
 		if c.must[r.tasks[order[i]].step.GetStepId()] {
 			last = i
 		}
 	}
-	return c.traced(r, order, worth, from, max(0, last), most, unit)
+	return p.traced(max(0, last))
+}
+
+// packing is the table of a knapsack.
+type packing struct {
+	*chooser
+	walked *route
+	order  []int
+	most   int // units there are
+	unit   tenths
+	had    [][]float64 // [i][t]: the most that can be had with the i-th step as the last so far, in t units at most
+	from   [][]int16   // the step before it then; -1 for none
 }
 
 // nothing says that something cannot be had.
 const nothing = -1.0
 
 // column works out what can be had up to the i-th step, when none from first on must be passed by but the first itself.
-func (c *chooser) column(r *route, order []int, i, first, most int, unit tenths, before [][]float64) (worth []float64, from []int16) {
-	worth, from = make([]float64, most+1), make([]int16, most+1)
+func (p *packing) column(i, first int) (worth []float64, from []int16) {
+	worth, from = make([]float64, p.most+1), make([]int16, p.most+1)
 	for t := range worth {
 		worth[t], from[t] = nothing, -1
 	}
-	step := r.tasks[order[i]].step
-	gain, look := c.worth(step), 10*tenths(step.GetLeastLookS())
+	gain := p.worth(p.walked.tasks[p.order[i]].step)
 	relax := func(j int, units int, have func(t int) float64) {
-		for t := units; t <= most; t++ {
+		for t := units; t <= p.most; t++ {
 			if w := have(t - units); w >= 0 && w+gain > worth[t] {
 				worth[t], from[t] = w+gain, int16(j)
 			}
 		}
 	}
-	if first == 0 && !c.mustBefore(r, order, i) {
-		relax(-1, c.units(r, -1, order[i], look, unit), func(int) float64 { return 0 })
+	if first == 0 && !p.mustBefore(i) {
+		relax(-1, p.units(-1, i), func(int) float64 { return 0 })
 	}
 	for j := first; j < i; j++ {
-		relax(j, c.units(r, order[j], order[i], look, unit), func(t int) float64 { return before[j][t] })
+		relax(j, p.units(j, i), func(t int) float64 { return p.had[j][t] })
 	}
 	return worth, from
 }
 
 // mustBefore tells that something that must be done comes before the i-th step.
-func (c *chooser) mustBefore(r *route, order []int, i int) bool {
-	return slices.ContainsFunc(order[:i], func(j int) bool { return c.must[r.tasks[j].step.GetStepId()] })
+func (p *packing) mustBefore(i int) bool {
+	return slices.ContainsFunc(p.order[:i], func(j int) bool { return p.must[p.walked.tasks[j].step.GetStepId()] })
 }
 
-// units is how much time it takes to come from one task to another, from the start where a is -1, and to look, rounded up.
-func (c *chooser) units(r *route, a, b int, look, unit tenths) int {
-	return int((r.hop(a, b) + look + unit - 1) / unit)
+// units is how much time it takes to come from the j-th step to the i-th, from the start where j is -1, and to look, rounded up.
+func (p *packing) units(j, i int) int {
+	a := -1
+	if j >= 0 {
+		a = p.order[j]
+	}
+	look := 10 * tenths(p.walked.tasks[p.order[i]].step.GetLeastLookS())
+	return int((p.walked.hop(a, p.order[i]) + look + p.unit - 1) / p.unit)
 }
 
-// traced goes back from the best end.
-func (c *chooser) traced(r *route, order []int, worth [][]float64, from [][]int16, last, most int, unit tenths) (chosen []*pb.CheckStep) {
+// traced goes back from the best end, which does not come before last.
+func (p *packing) traced(last int) (chosen []*pb.CheckStep) {
 	at := -1
-	for i := last; i < len(order); i++ {
-		if best := worth[i][most]; best >= 0 && (at < 0 || best > worth[at][most]) {
+	for i := last; i < len(p.order); i++ {
+		if best := p.had[i][p.most]; best >= 0 && (at < 0 || best > p.had[at][p.most]) {
 			at = i
 		}
 	}
 	if at < 0 {
-		return c.those(func(s *pb.CheckStep) bool { return c.must[s.GetStepId()] })
+		return p.those(func(s *pb.CheckStep) bool { return p.must[s.GetStepId()] })
 	}
-	for t := most; at >= 0; {
-		step := r.tasks[order[at]].step
-		chosen = append(chosen, step)
-		before := int(from[at][t])
-		a := -1
-		if before >= 0 {
-			a = order[before]
-		}
-		t -= c.units(r, a, order[at], 10*tenths(step.GetLeastLookS()), unit)
+	for t := p.most; at >= 0; {
+		chosen = append(chosen, p.walked.tasks[p.order[at]].step)
+		before := int(p.from[at][t])
+		t -= p.units(before, at)
 		at = before
 	}
 	return chosen

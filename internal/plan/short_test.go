@@ -84,7 +84,7 @@ func TestWalk_ShortIsTheBestThatFits(t *testing.T) {
 			if !complete || !least {
 				continue
 			}
-			r := newRoute(newLayout(in.Vehicle), in.Catalogue, nil, some, false, 0)
+			r := newRoute(newLayout(in.Vehicle), in.Catalogue, nil, some, outset{})
 			cheapest, time := price(1<<60), tenths(0)
 			orders(r, func(order []int) { // the walk that is told is a cheapest one
 				if sum := r.sum(r.simulate(r.inOrder(order))); sum.price < cheapest {

@@ -105,7 +105,7 @@ func newHike(in Input, p *pb.Plan, ask Ask) (*hike, error) {
 	l := newLayout(in.Vehicle)
 	here, from := h.standing(in, l, steps[ask.AtStep], ask)
 	build := func(steps []*pb.CheckStep) *route {
-		r := newRoute(l, in.Catalogue, in.Routine.GetWalkWeights(), steps, ask.Alone, from)
+		r := newRoute(l, in.Catalogue, in.Routine.GetWalkWeights(), steps, outset{ask.Alone, from})
 		if here != nil {
 			r.start, r.startStop, r.from = here.at, here.stop, from.condition()
 		}
@@ -129,7 +129,7 @@ func (h *hike) standing(in Input, l *layout, at *pb.CheckStep, ask Ask) (*halt, 
 	if at == nil {
 		return nil, 0
 	}
-	r := newRoute(l, in.Catalogue, nil, []*pb.CheckStep{at}, ask.Alone, 0)
+	r := newRoute(l, in.Catalogue, nil, []*pb.CheckStep{at}, outset{alone: ask.Alone})
 	return &r.halts[0], r.tasks[0].phase
 }
 
@@ -155,7 +155,7 @@ func (r *route) inOrder(halts []int) (order []int) {
 
 // order puts steps in the order of the best walk with an assistant.
 func order(in Input, l *layout, steps []*pb.CheckStep) []*pb.CheckStep {
-	r := newRoute(l, in.Catalogue, in.Routine.GetWalkWeights(), steps, false, 0)
+	r := newRoute(l, in.Catalogue, in.Routine.GetWalkWeights(), steps, outset{})
 	s, _ := r.best(keptIn(in))
 	return r.stepsAt(s.order)
 }
