@@ -37,7 +37,7 @@ func TestTabletPage_PhotosAreShown(t *testing.T) {
 	k := serve(t, desk, defaultLimits())
 	b.do(t, chromedp.Navigate(k.inside.URL+"/"))
 	const shown = `[...document.querySelectorAll("main .thumbs img")].filter(e => e.complete && e.naturalWidth > 0).map(e => e.alt)`
-	for name, want := range map[string]string{"assistant-counted": "Photo 1 of Stop lamp", "overview": ", 06:42"} {
+	for name, want := range map[string]string{"assistant-counted": "Photo 1 of Direction indicator", "overview": ", 06:42"} {
 		showSample(t, b, desk, sampleViews(t)[name])
 		value[bool](t, b, "document.querySelectorAll('details').forEach(d => { d.open = true; }) , document.querySelector('.thumbs').scrollIntoView(), true")
 		b.until(t, "("+shown+").length > 0")
