@@ -9,9 +9,10 @@ import (
 )
 
 // The least side of what is touched on the plan is that of plain targets (20 mm is
-// for answers); a gap keeps it from its neighbour. In millimetres.
+// for answers), and a little more, since many answers leave an upright tablet's plan a
+// few hundredths smaller than its sheet; a gap keeps it from its neighbour. In millimetres.
 const (
-	leastTarget = 15.0
+	leastTarget = 15.25
 	targetGap   = 1.0
 )
 
