@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"maps"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -34,7 +35,8 @@ var county = sync.OnceValues(func() (*catalogue.Loaded, error) {
 	return catalogue.Load(files)
 })
 
-func loadCounty(t testing.TB) *catalogue.Loaded {
+// LoadCounty returns them, for all tests of this package; nobody may change what it returns.
+func LoadCounty(t testing.TB) *catalogue.Loaded {
 	t.Helper()
 	loaded, err := county()
 	if err != nil {
@@ -82,7 +84,7 @@ func drawDue(t *rapid.T, loaded *catalogue.Loaded, most int) (Input, []*pb.Check
 		due[s.GetItem()] = true
 	}
 	for _, item := range in.Catalogue.GetItems() {
-		for other := range due {
+		for _, other := range slices.Sorted(maps.Keys(due)) {
 			if due[item.GetId()] && other < item.GetId() && dice.IntN(8) == 0 {
 				item.After = append(item.After, other)
 			}
@@ -95,7 +97,7 @@ func drawDue(t *rapid.T, loaded *catalogue.Loaded, most int) (Input, []*pb.Check
 // TestSolve_ClaimsWhatAWalkerPays: the order is one that the promises allow, and what the solver says its order costs is what somebody pays who goes
 // through it step by step, to the hundredth; and no less than its bound.
 func TestSolve_ClaimsWhatAWalkerPays(t *testing.T) {
-	loaded := loadCounty(t)
+	loaded := LoadCounty(t)
 	rapid.Check(t, func(t *rapid.T) {
 		in, steps := drawDue(t, loaded, 80)
 		r := newRoute(newLayout(in.Vehicle), in.Catalogue, nil, steps, outset{alone: rapid.Bool().Draw(t, "alone")})
@@ -187,7 +189,7 @@ func needsGroup(r *route, group, other int) bool {
 
 // TestSolve_NothingIsCheaper goes through all orders of a few halts and lets a walker pay for each.
 func TestSolve_NothingIsCheaper(t *testing.T) {
-	loaded := loadCounty(t)
+	loaded := LoadCounty(t)
 	several := 0
 	rapid.Check(t, func(t *rapid.T) {
 		in, steps := drawDue(t, loaded, 9)
@@ -217,7 +219,7 @@ func TestSolve_NothingIsCheaper(t *testing.T) {
 // TestSolve_NoWorseThanTheNearestNext compares with the rule of somebody without a plan: always on to what
 // is cheapest to come to next.
 func TestSolve_NoWorseThanTheNearestNext(t *testing.T) {
-	loaded := loadCounty(t)
+	loaded := LoadCounty(t)
 	for _, v := range loaded.Vehicles {
 		if !slices.Contains([]string{"T1", "WN11", "WN13", "WN32"}, v.GetCallSign()) { // trailer, pump, ladder, ambulance
 			continue

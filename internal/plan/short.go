@@ -45,11 +45,16 @@ func newChooser(in Input, steps []*pb.CheckStep, within tenths, build func([]*pb
 	return c
 }
 
-// precautions are, by the id of each step, those of the others that must be done before it.
+// precautions are, by the id of each step, those of the others that must be done before it; what is not
+// among them asks for nothing.
 func precautions(catalogue *pb.Catalogue, steps []*pb.CheckStep) map[string][]*pb.CheckStep {
 	after := map[string][]string{}
 	for _, item := range catalogue.GetItems() {
 		after[item.GetId()] = item.GetAfter()
+	}
+	due := map[string]bool{}
+	for _, s := range steps {
+		due[s.GetItem()] = true
 	}
 	needs := map[string][]*pb.CheckStep{}
 	for _, s := range steps {
@@ -57,7 +62,7 @@ func precautions(catalogue *pb.Catalogue, steps []*pb.CheckStep) map[string][]*p
 		var follow func(item string)
 		follow = func(item string) {
 			for _, id := range after[item] {
-				if !met[id] {
+				if due[id] && !met[id] {
 					met[id] = true
 					follow(id)
 				}
