@@ -123,13 +123,13 @@ func (s *remote) show(ctx context.Context, c *console, vehicle string, f showFla
 }
 
 // asFile is a configuration as it would stand in a file, which can be applied
-// again: without the revision, which the station gives.
+// again: without the revision and the kept orders, which the station gives.
 func asFile(v *pb.VehicleConfiguration, output string) proto.Message {
 	if output != "yaml" {
 		return v
 	}
 	v = proto.CloneOf(v)
-	v.Revision = 0
+	v.Revision, v.KeptOrders = 0, nil
 	return &pb.StationFile{Vehicles: []*pb.VehicleConfiguration{v}}
 }
 

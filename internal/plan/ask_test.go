@@ -15,7 +15,7 @@ import (
 // pump is what is due on the newest pump in a shift and a week.
 func pump(t testing.TB) (plan.Input, *pb.Plan) {
 	t.Helper()
-	loaded := demo(t)
+	loaded := plan.LoadCounty(t)
 	for _, v := range loaded.Vehicles {
 		if v.GetCallSign() == "WN11" {
 			in := plan.Input{Vehicle: v, Catalogue: loaded.Catalogue, Station: loaded.Stations[0], Routine: &pb.Routine{

@@ -107,7 +107,7 @@ func smallChanges(v *pb.VehicleConfiguration) map[string]*pb.VehicleConfiguratio
 // TestKept_SmallChangesMoveFewSteps: who knows the round of yesterday knows that of today. What is kept costs a percent at
 // most, and says so; what is not kept would cost more.
 func TestKept_SmallChangesMoveFewSteps(t *testing.T) {
-	loaded := loadCounty(t)
+	loaded := LoadCounty(t)
 	cases, kepts, sum, sumBest, most, steps := 0, 0, 0, 0, 0, 0
 	least := 1.0
 	for _, v := range loaded.Vehicles {

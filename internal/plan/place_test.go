@@ -2,13 +2,10 @@ package plan_test
 
 import (
 	"fmt"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
 
-	"bayround/internal/catalogue"
 	"bayround/internal/plan"
 	pb "bayround/proto/bayround/v1"
 
@@ -208,36 +205,12 @@ func TestBuild_LampsInOneStep(t *testing.T) {
 	}
 }
 
-// demo is the vehicles of the invented county.
-func demo(t testing.TB) *catalogue.Loaded {
-	t.Helper()
-	files := catalogue.Defaults()
-	for _, pattern := range []string{"*.yaml", "vehicles/*.yaml"} {
-		names, err := filepath.Glob(filepath.Join("..", "..", "testdata", "demo", pattern))
-		if err != nil || len(names) == 0 {
-			t.Fatalf("no demo files %s: %v", pattern, err)
-		}
-		for _, name := range names {
-			content, err := os.ReadFile(name)
-			if err != nil {
-				t.Fatal(err)
-			}
-			files = append(files, catalogue.File{Name: name, Content: content})
-		}
-	}
-	loaded, err := catalogue.Load(files)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return loaded
-}
-
 // TestBuild_DemoCounty: every vehicle gets plans of a sensible size, no title
 // has to fall back on an id, and every item of the catalogue is somebody's.
 // reference/job-map.md, A5: about 90 to 100 items a shift; a driver meets more
 // steps than items, as tyres and lamps are looked at one by one.
 func TestBuild_DemoCounty(t *testing.T) {
-	loaded := demo(t)
+	loaded := plan.LoadCounty(t)
 	asked := map[string]bool{}
 	for _, v := range loaded.Vehicles {
 		titles := map[string]string{}
@@ -271,7 +244,7 @@ func TestBuild_DemoCounty(t *testing.T) {
 
 // BenchmarkBuild plans everything that can be due on the newest pump.
 func BenchmarkBuild(b *testing.B) {
-	loaded := demo(b)
+	loaded := plan.LoadCounty(b)
 	for _, v := range loaded.Vehicles {
 		if v.GetCallSign() != "WN11" {
 			continue

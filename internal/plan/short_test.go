@@ -40,7 +40,7 @@ func drawWorth(dice *rand.Rand, steps []*pb.CheckStep) map[string]float64 {
 
 // TestWalk_ShortIsTheBestThatFits goes through every choice of steps and every order of their halts.
 func TestWalk_ShortIsTheBestThatFits(t *testing.T) {
-	loaded := loadCounty(t)
+	loaded := LoadCounty(t)
 	chosen := 0
 	rapid.Check(t, func(t *rapid.T) {
 		in, steps := drawDue(t, loaded, 7)
@@ -118,7 +118,7 @@ func TestWalk_ShortIsTheBestThatFits(t *testing.T) {
 // TestWalk_ShortKeepsToTheTime on whole vehicles: everything is done or named, what must not be missed is
 // done, nothing goes without its precautions, and the time is kept where what must not be missed leaves any.
 func TestWalk_ShortKeepsToTheTime(t *testing.T) {
-	loaded := loadCounty(t)
+	loaded := LoadCounty(t)
 	for _, name := range []string{"T1", "WN11", "WN32"} {
 		v := loaded.Vehicles[slices.IndexFunc(loaded.Vehicles, func(v *pb.VehicleConfiguration) bool { return v.GetCallSign() == name })]
 		in := due(loaded, v, pb.Trigger_TRIGGER_SHIFT, pb.Trigger_TRIGGER_WEEKLY)

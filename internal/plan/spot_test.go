@@ -108,7 +108,7 @@ func TestBuild_OpeningsAreWhereTheyLie(t *testing.T) {
 
 // TestBuild_DemoCountyPumpBay: the shutter of a pump bay closes the rear, and is asked there.
 func TestBuild_DemoCountyPumpBay(t *testing.T) {
-	loaded := demo(t)
+	loaded := plan.LoadCounty(t)
 	found := 0
 	for _, v := range loaded.Vehicles {
 		for _, s := range plan.Build(plan.Input{Vehicle: v, Catalogue: loaded.Catalogue, Routine: everything()}).GetSteps() {

@@ -140,7 +140,7 @@ func TestWalk_IsThePlan(t *testing.T) {
 // TestWalk_KeepsPrecautions: whatever must be done first is, where the states of the vehicle
 // allow it: precautions are drawn from items that can come first to items that can come behind.
 func TestWalk_KeepsPrecautions(t *testing.T) {
-	loaded := demo(t)
+	loaded := plan.LoadCounty(t)
 	kept := 0
 	rapid.Check(t, func(t *rapid.T) {
 		in := plan.Input{Vehicle: rapid.SampledFrom(loaded.Vehicles).Draw(t, "vehicle"), Catalogue: proto.CloneOf(loaded.Catalogue), Routine: routineOf2(loaded, rapid.SampledFrom([]string{"shift", "weekly"}).Draw(t, "routine"))}
@@ -187,7 +187,7 @@ func routineOf2(loaded *catalogue.Loaded, name string) *pb.Routine {
 // TestWalk_DrainsWhatWasReadFirst: where draining must wait for the pressure that is found with the
 // ignition on, it comes when the ignition is off again; and what is closed comes last.
 func TestWalk_DrainsWhatWasReadFirst(t *testing.T) {
-	loaded := demo(t)
+	loaded := plan.LoadCounty(t)
 	c := proto.CloneOf(loaded.Catalogue)
 	for _, item := range c.GetItems() {
 		if item.GetId() == "BRA-020" && !slices.Contains(item.After, "BRA-040") {
@@ -216,7 +216,7 @@ func TestWalk_DrainsWhatWasReadFirst(t *testing.T) {
 // by the catalogue's order: measured
 // 39 to 49 % fewer metres for the powered vehicles, 37 to 72 % for the trailers.
 func TestWalk_DemoCounty(t *testing.T) {
-	loaded := demo(t)
+	loaded := plan.LoadCounty(t)
 	for _, v := range loaded.Vehicles {
 		for _, name := range []string{"shift", "weekly"} {
 			in := plan.Input{Vehicle: v, Catalogue: loaded.Catalogue, Routine: routineOf(t, loaded, name), Station: loaded.Stations[0]}

@@ -58,7 +58,7 @@ func TestBuild_Titles(t *testing.T) {
 // TestBuild_TitlesDoNotStutter: on the vehicles of the county no word of an item
 // is said again by the place, but for those that tell things apart.
 func TestBuild_TitlesDoNotStutter(t *testing.T) {
-	loaded := demo(t)
+	loaded := plan.LoadCounty(t)
 	titles := map[string]string{}
 	for _, item := range loaded.Catalogue.GetItems() {
 		titles[item.GetId()] = item.GetTitle()

@@ -139,7 +139,7 @@ func rank(s *pb.CheckStep) int {
 // the vehicle is handed on; what wants the ignition off at the same stop still
 // comes before the start. reference/job-map.md, A2, rows 10 and 11.
 func TestBuild_DemoCountyAirTests(t *testing.T) {
-	loaded := demo(t)
+	loaded := plan.LoadCounty(t)
 	charged, braked := 0, 0
 	for _, v := range loaded.Vehicles {
 		at := map[string]int{}

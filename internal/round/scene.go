@@ -131,7 +131,7 @@ func (d *Desk) lookAtRound(ctx context.Context, sc *scene) error {
 // only drawn: a round goes on without it.
 func (d *Desk) lookAtWalk(ctx context.Context, sc *scene) {
 	alone := d.session.Assistant == ""
-	of := fmt.Sprint(sc.plan.GetDigest(), " alone ", alone)
+	of := fmt.Sprint(d.session.Vehicle, " ", sc.plan.GetDigest(), " alone ", alone)
 	if sc.wayOf == of {
 		return
 	}

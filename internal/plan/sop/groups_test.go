@@ -74,7 +74,8 @@ func (g grouped) legal(order []int) (cost int64, ok bool) {
 	return cost, len(slices.Compact(slices.Sorted(slices.Values(order)))) == len(order) && cost < sop.Never
 }
 
-// least is the cost of the shortest order by dynamic programming over visited nodes, node by node.
+// least is the cost of the shortest order by dynamic programming over visited nodes, node by node: held to
+// nothing but the problem's definition (Held and Karp 1962, with precedences and groups). Never when there is none.
 func (g grouped) least() int64 {
 	n := len(g.cost)
 	before, group := make([]uint32, n), make([]uint32, n)

@@ -1,7 +1,6 @@
 package sop_test
 
 import (
-	"math/bits"
 	"slices"
 	"testing"
 
@@ -56,44 +55,8 @@ func (d drawn) problem(t *rapid.T) *sop.Problem {
 	return p
 }
 
-// least is the cost of the shortest order by dynamic programming over visited sets: held to nothing but the problem's definition
-// (Held and Karp 1962, with precedences). Never when there is none.
-func (d drawn) least() int64 {
-	n := len(d.cost)
-	before := make([]uint32, n)
-	for i := 1; i < n; i++ {
-		before[i] |= 1
-		before[n-1] |= 1 << i
-	}
-	before[n-1] &^= 1 << (n - 1)
-	for _, p := range d.precedences {
-		before[p[1]] |= 1 << p[0]
-	}
-	best := map[[2]uint32]int64{{1, 0}: 0}
-	for size := 1; size < n; size++ {
-		next := map[[2]uint32]int64{}
-		for at, cost := range best {
-			for j := range n {
-				c := d.cost[at[1]][j]
-				if at[0]>>j&1 == 1 || before[j]&^at[0] != 0 || c >= sop.Never {
-					continue
-				}
-				to := [2]uint32{at[0] | 1<<j, uint32(j)}
-				if known, ok := next[to]; !ok || cost+c < known {
-					next[to] = cost + c
-				}
-			}
-		}
-		best = next
-	}
-	least := int64(sop.Never)
-	for at, cost := range best {
-		if bits.OnesCount32(at[0]) == n {
-			least = min(least, cost)
-		}
-	}
-	return least
-}
+// least is the cost of the shortest order; Never when there is none.
+func (d drawn) least() int64 { return grouped{drawn: d}.least() }
 
 // brute is the cost of the shortest order by looking at every one.
 func (d drawn) brute(p *sop.Problem) int64 {
