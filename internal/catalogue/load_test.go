@@ -100,9 +100,9 @@ func TestLoad_SaysWhatDoesNotFitTheMessage(t *testing.T) {
 		}},
 		{"enum words", "people:\n  - roles: [DRIVER, ROLE_UNSPECIFIED, ROLE_DRIVR, 3]\n", []string{
 			`f.yaml:2:13: roles is "DRIVER": the word is not known; did you mean ROLE_DRIVER?`,
-			`f.yaml:2:21: roles is "ROLE_UNSPECIFIED": it says nothing; write ROLE_DRIVER, ROLE_OFFICER, ROLE_DUTY_OFFICER, ROLE_WORKSHOP or ROLE_CONTROL`,
+			`f.yaml:2:21: roles is "ROLE_UNSPECIFIED": it says nothing; write ROLE_DRIVER, ROLE_OFFICER, ROLE_DUTY_OFFICER, ROLE_WORKSHOP, ROLE_CONTROL or ROLE_ADMINISTRATOR`,
 			`f.yaml:2:39: roles is "ROLE_DRIVR": the word is not known; did you mean ROLE_DRIVER?`,
-			`f.yaml:2:51: roles is "3": the word is not known; write ROLE_DRIVER, ROLE_OFFICER, ROLE_DUTY_OFFICER, ROLE_WORKSHOP or ROLE_CONTROL`,
+			`f.yaml:2:51: roles is "3": the word is not known; write ROLE_DRIVER, ROLE_OFFICER, ROLE_DUTY_OFFICER, ROLE_WORKSHOP, ROLE_CONTROL or ROLE_ADMINISTRATOR`,
 		}},
 		{"times", "gauges:\n  - calibration_due: tomorrow\n", []string{`f.yaml:2:22: calibration_due is "tomorrow": it is no time; write it as 2026-11-25T07:30:00Z`}},
 		{"durations and truth", "catalogue:\n  items:\n    - good_for: 8 days\n      cold_after: 200000h\n      must_not_miss: yes\n", []string{

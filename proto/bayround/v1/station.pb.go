@@ -38,6 +38,8 @@ const (
 	Role_ROLE_WORKSHOP Role = 4
 	// Control room.
 	Role_ROLE_CONTROL Role = 5
+	// Keeps the station's settings, people and devices.
+	Role_ROLE_ADMINISTRATOR Role = 6
 )
 
 // Enum value maps for Role.
@@ -49,14 +51,16 @@ var (
 		3: "ROLE_DUTY_OFFICER",
 		4: "ROLE_WORKSHOP",
 		5: "ROLE_CONTROL",
+		6: "ROLE_ADMINISTRATOR",
 	}
 	Role_value = map[string]int32{
-		"ROLE_UNSPECIFIED":  0,
-		"ROLE_DRIVER":       1,
-		"ROLE_OFFICER":      2,
-		"ROLE_DUTY_OFFICER": 3,
-		"ROLE_WORKSHOP":     4,
-		"ROLE_CONTROL":      5,
+		"ROLE_UNSPECIFIED":   0,
+		"ROLE_DRIVER":        1,
+		"ROLE_OFFICER":       2,
+		"ROLE_DUTY_OFFICER":  3,
+		"ROLE_WORKSHOP":      4,
+		"ROLE_CONTROL":       5,
+		"ROLE_ADMINISTRATOR": 6,
 	}
 )
 
@@ -455,14 +459,15 @@ const file_bayround_v1_station_proto_rawDesc = "" +
 	"\tcatalogue\x18\x05 \x01(\v2\x16.bayround.v1.CatalogueR\tcatalogue\x120\n" +
 	"\broutines\x18\x06 \x03(\v2\x14.bayround.v1.RoutineR\broutines\x124\n" +
 	"\n" +
-	"rule_packs\x18\a \x03(\v2\x15.bayround.v1.RulePackR\trulePacks*{\n" +
+	"rule_packs\x18\a \x03(\v2\x15.bayround.v1.RulePackR\trulePacks*\x93\x01\n" +
 	"\x04Role\x12\x14\n" +
 	"\x10ROLE_UNSPECIFIED\x10\x00\x12\x0f\n" +
 	"\vROLE_DRIVER\x10\x01\x12\x10\n" +
 	"\fROLE_OFFICER\x10\x02\x12\x15\n" +
 	"\x11ROLE_DUTY_OFFICER\x10\x03\x12\x11\n" +
 	"\rROLE_WORKSHOP\x10\x04\x12\x10\n" +
-	"\fROLE_CONTROL\x10\x05B'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
+	"\fROLE_CONTROL\x10\x05\x12\x16\n" +
+	"\x12ROLE_ADMINISTRATOR\x10\x06B'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
 
 var (
 	file_bayround_v1_station_proto_rawDescOnce sync.Once
