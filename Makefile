@@ -70,7 +70,7 @@ LONGEST := ./kiosk ./server ./internal/round ./internal/screen ./internal/statio
 # These packages start no goroutine, their tests neither: the race detector has nothing
 # to find there and makes them take four times as long. internal/racefree_test.go holds
 # the list to that.
-RACE_FREE := catalogue fault feature measure packtest plan plan/ground schedule trend verdict
+RACE_FREE := catalogue fault feature measure packtest plan plan/ground plan/sop schedule trend verdict
 
 .PHONY: test
 test: machine tools proto-check lint ## everything that must hold: contract, lint, vet, all tests, with the race detector where there are goroutines

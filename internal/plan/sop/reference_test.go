@@ -107,7 +107,6 @@ var unproven = []string{"ft53.1", "p43.1"}
 func TestSolve_PublishedInstances(t *testing.T) {
 	for _, i := range instances(t) {
 		t.Run(i.name, func(t *testing.T) {
-			t.Parallel()
 			s := i.problem.Solve(testBudget(i), nil)
 			cost, err := i.problem.Cost(s.Order)
 			if err != nil || cost != s.Cost {
