@@ -165,7 +165,10 @@ func TestShow_PrintsAndDrawsAWalk(t *testing.T) {
 	t.Setenv("BAYROUND_SERVER", filled(t).address)
 	table := must(t, "show", "wn11", "--walk")
 	requireIn(t, table, "vehicles/wn11, routines/shift, with an assistant: ", "HALT", "STOP", "TAKES", "ignition on", "assistant outside, driver in the cab",
-		"THIS WALK", "ITEM AFTER ITEM", "assistant needed", "Proven: no order of these steps costs less")
+		"THIS WALK", "ITEM AFTER ITEM", "assistant needed", "Proven: no order of these steps costs less",
+		"at which a turnout takes more than the goal of 80 s; tell control first")
+	requireIn(t, must(t, "show", "t1", "--walk"), "put it back when the walk is done:\n     PRE-030/")
+	requireIn(t, must(t, "show", "wn12", "--walk", "--alone", "--routine", "monthly"), "1 step before what ought to be done first", "BRA-150/driver-seat before BRA-030/")
 	alone := must(t, "show", "wn13", "--walk", "--alone")
 	requireIn(t, alone, "alone: ", "cannot be done alone, and has no other accepted way")
 	if strings.Contains(alone, "assistant needed") {

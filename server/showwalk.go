@@ -100,6 +100,20 @@ func (c *console) walkTable(resp *pb.GetWalkResponse) {
 	}
 	c.named("cannot be done alone, and has no other accepted way", w.GetNotAlone())
 	c.named("left out, because the time does not reach; stays unproven", w.GetLeftOut())
+	c.unguarded(w.GetUnguarded())
+	c.named(fmt.Sprintf("at which a turnout takes more than the goal of %d s; tell control first", w.GetTurnoutGoalS()), w.GetOverGoal())
+	c.named("whose work stays and is put back by no later one: put it back when the walk is done", w.GetLeftUndone())
+}
+
+// unguarded lists steps that are done before a precaution, or without it.
+func (c *console) unguarded(all []*pb.Unguarded) {
+	if len(all) == 0 {
+		return
+	}
+	c.Say("\n%s before what ought to be done first, or without it; see to that yourself:", count(len(all), "step"))
+	for _, u := range all {
+		c.Say("     %s before %s", u.GetStepId(), strings.Join(u.GetPrecautions(), ", "))
+	}
 }
 
 // whereOf is where one is at a halt.

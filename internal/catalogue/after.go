@@ -50,6 +50,11 @@ const (
 func (s *sequence) checkKnown() {
 	ids := slices.Sorted(maps.Keys(s.at))
 	for i, item := range s.items {
+		until := item.GetStaysUntil()
+		if _, known := s.at[until]; until != "" && (!known || until == item.GetId()) {
+			others := slices.DeleteFunc(slices.Clone(ids), func(id string) bool { return id == item.GetId() })
+			s.in.wrong(fmt.Sprintf("items[%d].stays_until", i), fmt.Sprintf("what %s leaves undone cannot be put back at %s, which is no other item", item.GetId(), shown(until)), suggestion(until, others))
+		}
 		for j, id := range item.GetAfter() {
 			if _, known := s.at[id]; known || id == "" {
 				continue

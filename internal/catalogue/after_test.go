@@ -63,9 +63,24 @@ func TestLoad_ChecksWhatComesAfter(t *testing.T) {
 		{"cold after what comes after running", append(later("LMP-010", "TYR-010", ""), running...), []string{
 			`f.yaml:12:15: FLU-010 needs the engine cold and comes after LMP-010, which waits until it is running; take it away, or change the engine state of one of them`,
 		}},
+		{"put back nowhere", stays("FLU-012"), []string{
+			`f.yaml:30:20: what LMP-010 leaves undone cannot be put back at "FLU-012", which is no other item; did you mean FLU-010?`,
+		}},
+		{"put back at itself", stays("LMP-010"), []string{
+			`f.yaml:30:20: what LMP-010 leaves undone cannot be put back at "LMP-010", which is no other item; did you mean FLU-010?`,
+		}},
+		{"put back at no id", stays("lamps"), []string{
+			`f.yaml:30:20: stays_until is "lamps"; write the id of an item, such as FLU-010`,
+			`f.yaml:30:20: what LMP-010 leaves undone cannot be put back at "lamps", which is no other item; there is FLU-010, TYR-010`,
+		}},
 	} {
 		t.Run(tc.name, func(t *testing.T) { refused(t, changed(t, soundCatalogue, tc.changes...), tc.want...) })
 	}
+}
+
+// stays lets LMP-010 of soundCatalogue stay undone until another item.
+func stays(until string) []string {
+	return []string{"    - id: LMP-010\n", "    - id: LMP-010\n      stays_until: " + until + "\n"}
 }
 
 func TestLoad_MissesNoItemOfAnUnreadableFile(t *testing.T) {

@@ -29,15 +29,18 @@
 // first start, running, warm, stopped, off again, closing), each entered once. A step is
 // in the earliest phase that its state allows and that what must be done before it
 // (Item.after) leaves. The precautions of an item that can only come behind it are
-// given up: it is then done in the last phase it can be.
+// given up: it is then done in the last phase it can be, and the walk names both (Unguarded). So it does
+// where a precaution cannot be done on this walk at all.
 //
 // Within a phase what needs the assistant lies together: last in the first phase that
 // needs one, first in those behind it, but for precautions. The first stop comes first and the closing stop
 // last. All halts at one stop with one setting of the lamps are a group, which is never interrupted:
 // drivers learn it by heart. A setting is the circuits that burn together; they
 // are as few as the circuits' not_with allows. At a halt what must not be missed comes
-// first, then what lies higher. Things are done one after the other, each put back before the next:
-// never are two open at once.
+// first, then what lies higher. Things are done one after the other, each put back before the next,
+// but for what stays by design until a later step puts it back (Item.stays_until), as chocks do. The walk names
+// the steps at which a turnout would cost more than the station's goal, what stays undone included, and what no
+// later step puts back; a short walk has what puts back whatever it leaves undone.
 //
 // What is left free is decided by cost: seconds of walking, climbing, kneeling and
 // switching, those of the assistant and climbs into the cab as the routine weighs

@@ -20,8 +20,8 @@ type chooser struct {
 	within tenths
 	worth  func(*pb.CheckStep) float64
 	steps  []*pb.CheckStep            // all that could be done
-	needs  map[string][]*pb.CheckStep // what must be done before a step, by its id; also by way of others
-	must   map[string]bool            // what must not be missed, and what must be done before that
+	needs  map[string][]*pb.CheckStep // what must be done before a step, and what puts back what stays undone there, by its id; also by way of others
+	must   map[string]bool            // what must not be missed, and what that needs
 }
 
 func newChooser(in Input, steps []*pb.CheckStep, within tenths, build func([]*pb.CheckStep) *route) *chooser {
@@ -33,24 +33,38 @@ func newChooser(in Input, steps []*pb.CheckStep, within tenths, build func([]*pb
 		}
 		return 1
 	}
-	c.needs = precautions(in.Catalogue, c.steps)
+	c.needs = needsOf(in.Catalogue, c.steps)
 	for _, s := range c.steps {
 		if s.GetMustNotMiss() {
-			c.must[s.GetStepId()] = true
-			for _, other := range c.needs[s.GetStepId()] {
-				c.must[other.GetStepId()] = true
-			}
+			c.mustDo(s)
 		}
 	}
 	return c
 }
 
-// precautions are, by the id of each step, those of the others that must be done before it; what is not
-// among them asks for nothing.
-func precautions(catalogue *pb.Catalogue, steps []*pb.CheckStep) map[string][]*pb.CheckStep {
-	after := map[string][]string{}
+// mustDo says that a step must be done, and all that it needs.
+func (c *chooser) mustDo(s *pb.CheckStep) {
+	c.must[s.GetStepId()] = true
+	for _, other := range c.needs[s.GetStepId()] {
+		c.must[other.GetStepId()] = true
+	}
+}
+
+// putBack says that what stays undone from before the walk must be put back.
+func (c *chooser) putBack(open []undone) {
+	for _, s := range c.steps {
+		if slices.ContainsFunc(open, func(u undone) bool { return slices.Contains(u.back, s.GetStepId()) }) {
+			c.mustDo(s)
+		}
+	}
+}
+
+// needsOf are, by the id of each step, those of the others that must be done before it, or must put back what stays
+// undone there; what is not among them asks for nothing.
+func needsOf(catalogue *pb.Catalogue, steps []*pb.CheckStep) map[string][]*pb.CheckStep {
+	asks := map[string][]string{}
 	for _, item := range catalogue.GetItems() {
-		after[item.GetId()] = item.GetAfter()
+		asks[item.GetId()] = append(slices.Clone(item.GetAfter()), item.GetStaysUntil())
 	}
 	due := map[string]bool{}
 	for _, s := range steps {
@@ -61,7 +75,7 @@ func precautions(catalogue *pb.Catalogue, steps []*pb.CheckStep) map[string][]*p
 		met := map[string]bool{s.GetItem(): true}
 		var follow func(item string)
 		follow = func(item string) {
-			for _, id := range after[item] {
+			for _, id := range asks[item] {
 				if due[id] && !met[id] {
 					met[id] = true
 					follow(id)
@@ -111,7 +125,7 @@ func (c *chooser) takes(steps []*pb.CheckStep) tenths {
 	return sum.time + tenths(10*sum.looking)
 }
 
-// complete tells that nothing is among some steps without what must be done before it.
+// complete tells that nothing is among some steps without what it needs.
 func (c *chooser) complete(steps []*pb.CheckStep) bool {
 	return !slices.ContainsFunc(steps, func(s *pb.CheckStep) bool { return !c.ready(s, steps) })
 }
@@ -243,7 +257,7 @@ func (p *packing) traced(last int) (chosen []*pb.CheckStep) {
 	return chosen
 }
 
-// fit drops what lacks a precaution, and then what is worth least until there is time for the rest.
+// fit drops what lacks something that it needs, and then what is worth least until there is time for the rest.
 func (c *chooser) fit(chosen []*pb.CheckStep) []*pb.CheckStep {
 	chosen = c.withMust(chosen)
 	for {

@@ -78,7 +78,8 @@ func TestWalk_ShortIsTheBestThatFits(t *testing.T) {
 			}
 			for _, s := range some {
 				for _, other := range steps {
-					complete = complete && (!slices.Contains(item[s.GetItem()].GetAfter(), other.GetItem()) || slices.Contains(some, other))
+					needed := slices.Contains(item[s.GetItem()].GetAfter(), other.GetItem()) || other.GetItem() == item[s.GetItem()].GetStaysUntil()
+					complete = complete && (!needed || slices.Contains(some, other))
 				}
 			}
 			if !complete || !least {
@@ -139,7 +140,7 @@ func TestWalk_ShortKeepsToTheTime(t *testing.T) {
 				t.Errorf("%s in %d s: %d steps are done or named, of %d", name, within, n, len(p.GetSteps()))
 			}
 			optional := 0
-			needs := precautions(in.Catalogue, p.GetSteps())
+			needs := needsOf(in.Catalogue, p.GetSteps())
 			must := map[string]bool{}
 			for _, s := range p.GetSteps() {
 				if s.GetMustNotMiss() {

@@ -40,7 +40,7 @@ func Walk(in Input, p *pb.Plan, ask Ask) (*pb.Walk, error) {
 		kept = keptIn(in)
 	}
 	s, saved := h.route.best(kept)
-	w := h.message(h.route.inOrder(s.order), ask)
+	w := h.message(h.route.inOrder(s.order))
 	w.BoundS = s.bound.seconds()
 	if saved > 0 {
 		costs := saved.seconds()
@@ -69,31 +69,31 @@ func Naive(in Input, p *pb.Plan, ask Ask) (*pb.Walk, error) {
 		a, b := &h.route.tasks[i], &h.route.tasks[j]
 		return cmp.Or(cmp.Compare(a.phase, b.phase), cmp.Compare(listed[a.step.GetItem()], listed[b.step.GetItem()]), compareIDs(a.step, b.step))
 	})
-	return h.message(order, ask), nil
+	return h.message(order), nil
 }
 
 // hike is one walk that was asked for.
 type hike struct {
 	route             *route
+	alone             bool
 	notAlone, leftOut []string
+	ledger            *ledger
+	open              []undone // before the walk
 }
 
 // newHike takes the steps of a plan that are to be done, and says why the others are not.
 func newHike(in Input, p *pb.Plan, ask Ask) (*hike, error) {
-	steps := make(map[string]*pb.CheckStep, len(p.GetSteps()))
-	for _, step := range p.GetSteps() {
-		steps[step.GetStepId()] = step
-	}
+	l := newLedger(in, p, ask)
 	for _, id := range append(slices.Clone(ask.Done), ask.AtStep) {
-		if id != "" && steps[id] == nil {
+		if id != "" && l.steps[id] == nil {
 			return nil, fault.New(fault.Invalid, "STEP_UNKNOWN", "step %q is not in the plan of %s for %s; fetch the plan again", id, p.GetRoutine(), p.GetVehicle())
 		}
 	}
-	h := &hike{}
+	h := &hike{alone: ask.Alone, ledger: l, open: l.standing(p)}
 	var wanted []*pb.CheckStep
 	for _, step := range p.GetSteps() {
 		switch {
-		case slices.Contains(ask.Done, step.GetStepId()):
+		case l.done[step.GetStepId()]:
 		case ask.Alone && step.GetState().GetAssistant() && step.GetAlonePrompt() == "":
 			h.notAlone = append(h.notAlone, step.GetStepId())
 		case ask.EngineWarm && needsCold(step):
@@ -102,8 +102,14 @@ func newHike(in Input, p *pb.Plan, ask Ask) (*hike, error) {
 			wanted = append(wanted, step)
 		}
 	}
+	h.route = h.plan(in, ask, wanted)
+	return h, nil
+}
+
+// plan finds the halts of some steps, or of those of them that there is time for.
+func (h *hike) plan(in Input, ask Ask, wanted []*pb.CheckStep) *route {
 	l := newLayout(in.Vehicle)
-	here, from := h.standing(in, l, steps[ask.AtStep], ask)
+	here, from := h.standing(in, l, h.ledger.steps[ask.AtStep], ask)
 	build := func(steps []*pb.CheckStep) *route {
 		r := newRoute(l, in.Catalogue, in.Routine.GetWalkWeights(), steps, outset{ask.Alone, from})
 		if here != nil {
@@ -111,17 +117,18 @@ func newHike(in Input, p *pb.Plan, ask Ask) (*hike, error) {
 		}
 		return r
 	}
-	if ask.WithinS > 0 {
-		chosen := newChooser(in, wanted, tenths(10*ask.WithinS), build).choose()
-		for _, step := range wanted {
-			if !slices.Contains(chosen, step) {
-				h.leftOut = append(h.leftOut, step.GetStepId())
-			}
-		}
-		wanted = chosen
+	if ask.WithinS == 0 {
+		return build(wanted)
 	}
-	h.route = build(wanted)
-	return h, nil
+	c := newChooser(in, wanted, tenths(10*ask.WithinS), build)
+	c.putBack(h.open)
+	chosen := c.choose()
+	for _, step := range wanted {
+		if !slices.Contains(chosen, step) {
+			h.leftOut = append(h.leftOut, step.GetStepId())
+		}
+	}
+	return build(chosen)
 }
 
 // standing is where the driver stands at a step, and in which phase; nil at the beginning.
@@ -139,9 +146,10 @@ func needsCold(step *pb.CheckStep) bool {
 	return engine == pb.EngineState_ENGINE_STATE_COLD || engine == pb.EngineState_ENGINE_STATE_COLD_START || step.GetColdAfter() != nil
 }
 
-func (h *hike) message(order []int, ask Ask) *pb.Walk {
+func (h *hike) message(order []int) *pb.Walk {
 	w := h.route.message(h.route.simulate(order))
-	w.Alone, w.NotAlone, w.LeftOut = ask.Alone, h.notAlone, h.leftOut
+	w.Alone, w.NotAlone, w.LeftOut = h.alone, h.notAlone, h.leftOut
+	h.ledger.tell(w, h.open)
 	return w
 }
 

@@ -1206,7 +1206,10 @@ type Item struct {
 	AssistantCommand string `protobuf:"bytes,30,opt,name=assistant_command,json=assistantCommand,proto3" json:"assistant_command,omitempty"`
 	// Items that must be done before this one where both are due: its precautions,
 	// and what this one would spoil.
-	After         []string `protobuf:"bytes,31,rep,name=after,proto3" json:"after,omitempty"`
+	After []string `protobuf:"bytes,31,rep,name=after,proto3" json:"after,omitempty"`
+	// Item at which what is undone here is put back; until then it stays undone, as
+	// chocks stay in. Empty where it is put back before the next step.
+	StaysUntil    string `protobuf:"bytes,32,opt,name=stays_until,json=staysUntil,proto3" json:"stays_until,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1456,6 +1459,13 @@ func (x *Item) GetAfter() []string {
 		return x.After
 	}
 	return nil
+}
+
+func (x *Item) GetStaysUntil() string {
+	if x != nil {
+		return x.StaysUntil
+	}
+	return ""
 }
 
 // ReadingPart is one value of a reading.
@@ -2008,7 +2018,7 @@ const file_bayround_v1_catalogue_proto_rawDesc = "" +
 	"\x04Stop\x12/\n" +
 	"\x02id\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a2\x18^[a-z0-9]+(-[a-z0-9]+)*$R\x02id\x12\x1d\n" +
 	"\x05order\x18\x02 \x01(\x05B\a\xbaH\x04\x1a\x02(\x00R\x05order\x12\x1d\n" +
-	"\x05title\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x05title\"\xfe\v\n" +
+	"\x05title\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x05title\"\xc0\f\n" +
 	"\x04Item\x12,\n" +
 	"\x02id\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Z]{3,4}-[0-9]{3}$R\x02id\x12\x1b\n" +
 	"\x04stop\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04stop\x12\x1f\n" +
@@ -2057,7 +2067,9 @@ const file_bayround_v1_catalogue_proto_rawDesc = "" +
 	"\x06source\x18\x1c \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x06source\x12+\n" +
 	"\falone_prompt\x18\x1d \x01(\tB\b\xbaH\x05r\x03\x18\xd8\x04R\valonePrompt\x124\n" +
 	"\x11assistant_command\x18\x1e \x01(\tB\a\xbaH\x04r\x02\x18xR\x10assistantCommand\x12;\n" +
-	"\x05after\x18\x1f \x03(\tB%\xbaH\"\x92\x01\x1f\x10<\x18\x01\"\x19r\x172\x15^[A-Z]{3,4}-[0-9]{3}$R\x05after\"\xeb\x02\n" +
+	"\x05after\x18\x1f \x03(\tB%\xbaH\"\x92\x01\x1f\x10<\x18\x01\"\x19r\x172\x15^[A-Z]{3,4}-[0-9]{3}$R\x05after\x12@\n" +
+	"\vstays_until\x18  \x01(\tB\x1f\xbaH\x1c\xd8\x01\x01r\x172\x15^[A-Z]{3,4}-[0-9]{3}$R\n" +
+	"staysUntil\"\xeb\x02\n" +
 	"\vReadingPart\x12/\n" +
 	"\x02id\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a2\x18^[a-z0-9]+(_[a-z0-9]+)*$R\x02id\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x05title\x12=\n" +

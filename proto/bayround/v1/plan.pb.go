@@ -485,7 +485,19 @@ type Walk struct {
 	KeptCostsS *float64 `protobuf:"fixed64,13,opt,name=kept_costs_s,json=keptCostsS,proto3,oneof" json:"kept_costs_s,omitempty"`
 	// The lines a person keeps to round the vehicle, as one closed polygon on the
 	// ground; for drawing.
-	RoundLine     []*Point `protobuf:"bytes,14,rep,name=round_line,json=roundLine,proto3" json:"round_line,omitempty"`
+	RoundLine []*Point `protobuf:"bytes,14,rep,name=round_line,json=roundLine,proto3" json:"round_line,omitempty"`
+	// Steps that are done before one of their precautions, or without it, in the
+	// order of the walk; empty in a walk that keeps all.
+	Unguarded []*Unguarded `protobuf:"bytes,15,rep,name=unguarded,proto3" json:"unguarded,omitempty"`
+	// Seconds within which an engine of the station leaves, by which over_goal is told.
+	TurnoutGoalS int32 `protobuf:"varint,16,opt,name=turnout_goal_s,json=turnoutGoalS,proto3" json:"turnout_goal_s,omitempty"`
+	// Steps at which a turnout would cost more than that, in the order of the walk:
+	// what the step undoes and what stays undone from before. Nobody begins one of
+	// them unless control can spare the vehicle.
+	OverGoal []string `protobuf:"bytes,17,rep,name=over_goal,json=overGoal,proto3" json:"over_goal,omitempty"`
+	// Steps whose work stays (Item.stays_until) and is put back by no step of this
+	// walk that comes later: it is put back when the walk is done.
+	LeftUndone    []string `protobuf:"bytes,18,rep,name=left_undone,json=leftUndone,proto3" json:"left_undone,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -618,6 +630,91 @@ func (x *Walk) GetRoundLine() []*Point {
 	return nil
 }
 
+func (x *Walk) GetUnguarded() []*Unguarded {
+	if x != nil {
+		return x.Unguarded
+	}
+	return nil
+}
+
+func (x *Walk) GetTurnoutGoalS() int32 {
+	if x != nil {
+		return x.TurnoutGoalS
+	}
+	return 0
+}
+
+func (x *Walk) GetOverGoal() []string {
+	if x != nil {
+		return x.OverGoal
+	}
+	return nil
+}
+
+func (x *Walk) GetLeftUndone() []string {
+	if x != nil {
+		return x.LeftUndone
+	}
+	return nil
+}
+
+// Unguarded is a step that is done before one of its precautions, or without it:
+// no state of the vehicle lets it come behind, or it cannot be done on this walk.
+type Unguarded struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The step.
+	StepId string `protobuf:"bytes,1,opt,name=step_id,json=stepId,proto3" json:"step_id,omitempty"`
+	// Steps of the plan that ought to be done before it (Item.after) and come later
+	// on the walk, or not at all.
+	Precautions   []string `protobuf:"bytes,2,rep,name=precautions,proto3" json:"precautions,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Unguarded) Reset() {
+	*x = Unguarded{}
+	mi := &file_bayround_v1_plan_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Unguarded) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Unguarded) ProtoMessage() {}
+
+func (x *Unguarded) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_plan_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Unguarded.ProtoReflect.Descriptor instead.
+func (*Unguarded) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_plan_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *Unguarded) GetStepId() string {
+	if x != nil {
+		return x.StepId
+	}
+	return ""
+}
+
+func (x *Unguarded) GetPrecautions() []string {
+	if x != nil {
+		return x.Precautions
+	}
+	return nil
+}
+
 // Halt is one place at which the driver stands and does several steps.
 type Halt struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -644,13 +741,16 @@ type Halt struct {
 	Assistant bool `protobuf:"varint,10,opt,name=assistant,proto3" json:"assistant,omitempty"`
 	// The assistant walks and the driver sits in the cab: stand and way are the assistant's.
 	AssistantWalks bool `protobuf:"varint,11,opt,name=assistant_walks,json=assistantWalks,proto3" json:"assistant_walks,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// Most seconds that a turnout would cost here, to bring back to ready what is
+	// undone at one step and what stays undone from before.
+	UndoneS       int32 `protobuf:"varint,12,opt,name=undone_s,json=undoneS,proto3" json:"undone_s,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Halt) Reset() {
 	*x = Halt{}
-	mi := &file_bayround_v1_plan_proto_msgTypes[3]
+	mi := &file_bayround_v1_plan_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -662,7 +762,7 @@ func (x *Halt) String() string {
 func (*Halt) ProtoMessage() {}
 
 func (x *Halt) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_plan_proto_msgTypes[3]
+	mi := &file_bayround_v1_plan_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -675,7 +775,7 @@ func (x *Halt) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Halt.ProtoReflect.Descriptor instead.
 func (*Halt) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_plan_proto_rawDescGZIP(), []int{3}
+	return file_bayround_v1_plan_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Halt) GetStop() string {
@@ -755,6 +855,13 @@ func (x *Halt) GetAssistantWalks() bool {
 	return false
 }
 
+func (x *Halt) GetUndoneS() int32 {
+	if x != nil {
+		return x.UndoneS
+	}
+	return 0
+}
+
 var File_bayround_v1_plan_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_plan_proto_rawDesc = "" +
@@ -809,7 +916,7 @@ const file_bayround_v1_plan_proto_rawDesc = "" +
 	"\x06family\x18\x1f \x01(\tR\x06family\x12!\n" +
 	"\falone_prompt\x18  \x01(\tR\valonePrompt\x12+\n" +
 	"\x11assistant_command\x18! \x01(\tR\x10assistantCommandB\t\n" +
-	"\a_target\"\xca\x03\n" +
+	"\a_target\"\xe4\x04\n" +
 	"\x04Walk\x12\x14\n" +
 	"\x05alone\x18\x01 \x01(\bR\x05alone\x12'\n" +
 	"\x05halts\x18\x02 \x03(\v2\x11.bayround.v1.HaltR\x05halts\x12\x19\n" +
@@ -829,8 +936,16 @@ const file_bayround_v1_plan_proto_rawDesc = "" +
 	"\fkept_costs_s\x18\r \x01(\x01H\x00R\n" +
 	"keptCostsS\x88\x01\x01\x121\n" +
 	"\n" +
-	"round_line\x18\x0e \x03(\v2\x12.bayround.v1.PointR\troundLineB\x0f\n" +
-	"\r_kept_costs_s\"\xc7\x02\n" +
+	"round_line\x18\x0e \x03(\v2\x12.bayround.v1.PointR\troundLine\x124\n" +
+	"\tunguarded\x18\x0f \x03(\v2\x16.bayround.v1.UnguardedR\tunguarded\x12$\n" +
+	"\x0eturnout_goal_s\x18\x10 \x01(\x05R\fturnoutGoalS\x12\x1b\n" +
+	"\tover_goal\x18\x11 \x03(\tR\boverGoal\x12\x1f\n" +
+	"\vleft_undone\x18\x12 \x03(\tR\n" +
+	"leftUndoneB\x0f\n" +
+	"\r_kept_costs_s\"F\n" +
+	"\tUnguarded\x12\x17\n" +
+	"\astep_id\x18\x01 \x01(\tR\x06stepId\x12 \n" +
+	"\vprecautions\x18\x02 \x03(\tR\vprecautions\"\xe2\x02\n" +
 	"\x04Halt\x12\x12\n" +
 	"\x04stop\x18\x01 \x01(\tR\x04stop\x12\x1d\n" +
 	"\n" +
@@ -844,7 +959,8 @@ const file_bayround_v1_plan_proto_rawDesc = "" +
 	"\bstep_ids\x18\t \x03(\tR\astepIds\x12\x1c\n" +
 	"\tassistant\x18\n" +
 	" \x01(\bR\tassistant\x12'\n" +
-	"\x0fassistant_walks\x18\v \x01(\bR\x0eassistantWalksB'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
+	"\x0fassistant_walks\x18\v \x01(\bR\x0eassistantWalks\x12\x19\n" +
+	"\bundone_s\x18\f \x01(\x05R\aundoneSB'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
 
 var (
 	file_bayround_v1_plan_proto_rawDescOnce sync.Once
@@ -858,50 +974,52 @@ func file_bayround_v1_plan_proto_rawDescGZIP() []byte {
 	return file_bayround_v1_plan_proto_rawDescData
 }
 
-var file_bayround_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
+var file_bayround_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 5)
 var file_bayround_v1_plan_proto_goTypes = []any{
 	(*Plan)(nil),                // 0: bayround.v1.Plan
 	(*CheckStep)(nil),           // 1: bayround.v1.CheckStep
 	(*Walk)(nil),                // 2: bayround.v1.Walk
-	(*Halt)(nil),                // 3: bayround.v1.Halt
-	(*Place)(nil),               // 4: bayround.v1.Place
-	(*StepState)(nil),           // 5: bayround.v1.StepState
-	(Position)(0),               // 6: bayround.v1.Position
-	(AnswerKind)(0),             // 7: bayround.v1.AnswerKind
-	(*ReadingPart)(nil),         // 8: bayround.v1.ReadingPart
-	(*Condition)(nil),           // 9: bayround.v1.Condition
-	(*durationpb.Duration)(nil), // 10: google.protobuf.Duration
-	(Side)(0),                   // 11: bayround.v1.Side
-	(TwinPosition)(0),           // 12: bayround.v1.TwinPosition
-	(LampFunction)(0),           // 13: bayround.v1.LampFunction
-	(FluidKind)(0),              // 14: bayround.v1.FluidKind
-	(*Result)(nil),              // 15: bayround.v1.Result
-	(*Point)(nil),               // 16: bayround.v1.Point
+	(*Unguarded)(nil),           // 3: bayround.v1.Unguarded
+	(*Halt)(nil),                // 4: bayround.v1.Halt
+	(*Place)(nil),               // 5: bayround.v1.Place
+	(*StepState)(nil),           // 6: bayround.v1.StepState
+	(Position)(0),               // 7: bayround.v1.Position
+	(AnswerKind)(0),             // 8: bayround.v1.AnswerKind
+	(*ReadingPart)(nil),         // 9: bayround.v1.ReadingPart
+	(*Condition)(nil),           // 10: bayround.v1.Condition
+	(*durationpb.Duration)(nil), // 11: google.protobuf.Duration
+	(Side)(0),                   // 12: bayround.v1.Side
+	(TwinPosition)(0),           // 13: bayround.v1.TwinPosition
+	(LampFunction)(0),           // 14: bayround.v1.LampFunction
+	(FluidKind)(0),              // 15: bayround.v1.FluidKind
+	(*Result)(nil),              // 16: bayround.v1.Result
+	(*Point)(nil),               // 17: bayround.v1.Point
 }
 var file_bayround_v1_plan_proto_depIdxs = []int32{
 	1,  // 0: bayround.v1.Plan.steps:type_name -> bayround.v1.CheckStep
-	4,  // 1: bayround.v1.CheckStep.place:type_name -> bayround.v1.Place
-	5,  // 2: bayround.v1.CheckStep.state:type_name -> bayround.v1.StepState
-	6,  // 3: bayround.v1.CheckStep.position:type_name -> bayround.v1.Position
-	7,  // 4: bayround.v1.CheckStep.answer_kind:type_name -> bayround.v1.AnswerKind
-	8,  // 5: bayround.v1.CheckStep.parts:type_name -> bayround.v1.ReadingPart
-	9,  // 6: bayround.v1.CheckStep.conditions:type_name -> bayround.v1.Condition
-	10, // 7: bayround.v1.CheckStep.good_for:type_name -> google.protobuf.Duration
-	10, // 8: bayround.v1.CheckStep.cold_after:type_name -> google.protobuf.Duration
-	11, // 9: bayround.v1.CheckStep.side:type_name -> bayround.v1.Side
-	12, // 10: bayround.v1.CheckStep.twin:type_name -> bayround.v1.TwinPosition
-	13, // 11: bayround.v1.CheckStep.lamp_function:type_name -> bayround.v1.LampFunction
-	14, // 12: bayround.v1.CheckStep.fluid:type_name -> bayround.v1.FluidKind
-	15, // 13: bayround.v1.CheckStep.last:type_name -> bayround.v1.Result
-	3,  // 14: bayround.v1.Walk.halts:type_name -> bayround.v1.Halt
-	16, // 15: bayround.v1.Walk.round_line:type_name -> bayround.v1.Point
-	16, // 16: bayround.v1.Halt.stand:type_name -> bayround.v1.Point
-	16, // 17: bayround.v1.Halt.way:type_name -> bayround.v1.Point
-	18, // [18:18] is the sub-list for method output_type
-	18, // [18:18] is the sub-list for method input_type
-	18, // [18:18] is the sub-list for extension type_name
-	18, // [18:18] is the sub-list for extension extendee
-	0,  // [0:18] is the sub-list for field type_name
+	5,  // 1: bayround.v1.CheckStep.place:type_name -> bayround.v1.Place
+	6,  // 2: bayround.v1.CheckStep.state:type_name -> bayround.v1.StepState
+	7,  // 3: bayround.v1.CheckStep.position:type_name -> bayround.v1.Position
+	8,  // 4: bayround.v1.CheckStep.answer_kind:type_name -> bayround.v1.AnswerKind
+	9,  // 5: bayround.v1.CheckStep.parts:type_name -> bayround.v1.ReadingPart
+	10, // 6: bayround.v1.CheckStep.conditions:type_name -> bayround.v1.Condition
+	11, // 7: bayround.v1.CheckStep.good_for:type_name -> google.protobuf.Duration
+	11, // 8: bayround.v1.CheckStep.cold_after:type_name -> google.protobuf.Duration
+	12, // 9: bayround.v1.CheckStep.side:type_name -> bayround.v1.Side
+	13, // 10: bayround.v1.CheckStep.twin:type_name -> bayround.v1.TwinPosition
+	14, // 11: bayround.v1.CheckStep.lamp_function:type_name -> bayround.v1.LampFunction
+	15, // 12: bayround.v1.CheckStep.fluid:type_name -> bayround.v1.FluidKind
+	16, // 13: bayround.v1.CheckStep.last:type_name -> bayround.v1.Result
+	4,  // 14: bayround.v1.Walk.halts:type_name -> bayround.v1.Halt
+	17, // 15: bayround.v1.Walk.round_line:type_name -> bayround.v1.Point
+	3,  // 16: bayround.v1.Walk.unguarded:type_name -> bayround.v1.Unguarded
+	17, // 17: bayround.v1.Halt.stand:type_name -> bayround.v1.Point
+	17, // 18: bayround.v1.Halt.way:type_name -> bayround.v1.Point
+	19, // [19:19] is the sub-list for method output_type
+	19, // [19:19] is the sub-list for method input_type
+	19, // [19:19] is the sub-list for extension type_name
+	19, // [19:19] is the sub-list for extension extendee
+	0,  // [0:19] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_plan_proto_init() }
@@ -921,7 +1039,7 @@ func file_bayround_v1_plan_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_plan_proto_rawDesc), len(file_bayround_v1_plan_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   4,
+			NumMessages:   5,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
