@@ -18,6 +18,7 @@ func againIn(v *round.View) (all []string) {
 			all = append(all, m.StepID)
 		}
 	}
+	slices.Sort(all) // the way to them is another matter
 	return all
 }
 

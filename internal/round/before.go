@@ -119,10 +119,10 @@ func (d *Desk) tellAssistant(ctx context.Context, person string) error {
 
 // assisted goes on with another assistant, or alone: what takes two is not done by
 // the method for one any more, or is offered by it.
-func (d *Desk) assisted(_ context.Context, req *pb.ChangeAssistantRequest, _ *pb.ChangeAssistantResponse) error {
+func (d *Desk) assisted(ctx context.Context, req *pb.ChangeAssistantRequest, _ *pb.ChangeAssistantResponse) error {
 	s := d.session
 	s.Assistant, s.Draft.Alone = req.GetAssistant(), false
-	return nil
+	return d.plotHere(ctx)
 }
 
 // longestStood is the longest that an engine is said to have stood, in minutes: a year.
@@ -214,7 +214,7 @@ func (d *Desk) beginRound(ctx context.Context, _ Act) error {
 // opened goes to the first step.
 func (d *Desk) opened(ctx context.Context, req *pb.OpenRoundRequest, _ *pb.OpenRoundResponse) error {
 	d.session.Round, d.session.BrokeOff = req.GetRound(), 0
-	return d.goOn(ctx, -1)
+	return d.goOn(ctx, "", undisturbed)
 }
 
 // resumption works out what a walk goes on with, from the round as it was
@@ -222,12 +222,13 @@ func (d *Desk) opened(ctx context.Context, req *pb.OpenRoundRequest, _ *pb.OpenR
 func (d *Desk) resumption() *pending {
 	s := d.session
 	w := d.scene.walk(s, d.now())
+	w.steps = d.scene.plan.GetSteps() // halts are those of the plan, whatever the way
 	p := &pending{Kind: commandResume, Again: s.Again, BrokeOff: s.BrokeOff}
 	if p.BrokeOff < 0 {
 		p.BrokeOff = brokeOffAt(w.marks())
 	}
 	if d.scene.round.GetState() == pb.RoundState_ROUND_STATE_PAUSED && s.hasRun(d.scene.round) {
-		p.Again = slices.Sorted(maps.Keys(againAfter(w, p.BrokeOff)))
+		p.Again, p.Ran = slices.Sorted(maps.Keys(againAfter(w, p.BrokeOff))), true
 	}
 	return p
 }
@@ -237,11 +238,15 @@ func (d *Desk) resumption() *pending {
 func (d *Desk) resumed(ctx context.Context, _ *pb.ResumeRoundRequest, _ *pb.ResumeRoundResponse) error {
 	s := d.session
 	if !s.Resuming {
-		return nil
+		return d.plotHere(ctx)
 	}
 	s.Again, s.BrokeOff, s.Told = s.Pending.Again, s.Pending.BrokeOff, nil // control is told anew
 	s.Resuming, s.Turnout = false, nil
-	return d.goOn(ctx, -1)
+	if s.Pending.Ran {
+		s.At, s.Passed = "", nil // the driver comes from the cab, and what stood in the way may be gone
+		return d.goOn(ctx, "", whyRun)
+	}
+	return d.takeUp(ctx)
 }
 
 // hasRun tells that the vehicle may have been out since a round was interrupted:

@@ -22,11 +22,11 @@ func (d *Desk) toOverview(context.Context, Act) error {
 
 // toWalk returns to the steps: to the one that was lit, or the first that waits.
 func (d *Desk) toWalk(ctx context.Context, _ Act) error {
-	if step, _ := d.scene.stepOf(d.session.Step); step != nil {
+	if step := d.scene.stepOf(d.session.Step); step != nil {
 		d.session.light(step.GetStepId(), d.wall())
 		return nil
 	}
-	if err := d.goOn(ctx, -1); err != nil {
+	if err := d.goOn(ctx, "", undisturbed); err != nil {
 		return err
 	}
 	if d.session.Phase != PhaseStep {
@@ -127,7 +127,7 @@ func (d *Desk) changedMeanwhile(before *scene) {
 	if s.Round == "" || sc.round == nil || !live(sc.round) {
 		return
 	}
-	if step, _ := sc.stepOf(s.Step); s.Step != "" && step == nil {
+	if step := sc.stepOf(s.Step); s.Step != "" && step == nil {
 		s.Phase, s.Step, s.Draft, s.Cure, s.Confirm, s.AskLeft = PhaseOverview, "", draft{}, nil, "", false
 		s.turnAway()
 		s.Notice = &Notice{

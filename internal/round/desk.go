@@ -139,7 +139,7 @@ func (d *Desk) begin(ctx context.Context) error {
 	}
 	if d.session.Phase == PhaseStep {
 		d.session.look(d.wall()) // the time it was dark does not count
-		if step, _ := d.scene.stepOf(d.session.Step); step != nil && d.session.Draft.running(step) {
+		if step := d.scene.stepOf(d.session.Step); step != nil && d.session.Draft.running(step) {
 			d.session.Draft.Cut = true
 		}
 	}

@@ -28,7 +28,7 @@ func (d *Desk) beginCure(_ context.Context, a Act) error {
 	if err != nil {
 		return err
 	}
-	step, _ := d.scene.stepOf(found.StepID)
+	step := d.scene.stepOf(found.StepID)
 	response, err := found.response()
 	if step == nil || err != nil {
 		return errors.Join(err, fault.New(fault.NotFound, "STEP_UNKNOWN", "this step is not in the round"))
@@ -43,7 +43,7 @@ func (d *Desk) beginCure(_ context.Context, a Act) error {
 func (d *Desk) foundBy(a Act) (*given, error) {
 	found := d.session.Given
 	if id := a.Values["step"]; id != "" {
-		step, _ := d.scene.stepOf(id)
+		step := d.scene.stepOf(id)
 		if step == nil {
 			return nil, fault.New(fault.NotFound, "STEP_UNKNOWN", "this step is not in the round")
 		}
@@ -117,9 +117,9 @@ func (d *Desk) endCure(ctx context.Context, _ Act) error {
 	if s.Cure == nil {
 		return fault.New(fault.Precondition, "NO_CURE", "nothing is being put right")
 	}
-	_, place := d.scene.stepOf(s.Step)
+	at := s.Step
 	s.Cure, s.Step = nil, ""
-	return d.goOn(ctx, place)
+	return d.goOn(ctx, at, undisturbed)
 }
 
 // message is the cure as it is recorded; nil when there is none for the step.

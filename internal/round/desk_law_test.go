@@ -141,7 +141,7 @@ func parts(s *Step) []any {
 	}
 	return []any{
 		s.CheckStep, s.Entry, s.Gauge, s.NeedsGauge, s.Alone, s.AloneMethod, s.HeldUntil, s.ColdAt, s.Correcting, s.Cure, s.Defects,
-		s.Undoes, s.Confirm, s.FirstOfStop,
+		s.Undoes, s.Confirm, s.FirstOfStop, s.NewWay,
 	}
 }
 

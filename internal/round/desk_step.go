@@ -15,7 +15,7 @@ import (
 
 // lit is the step in the light.
 func (d *Desk) lit() (*pb.CheckStep, error) {
-	if step, _ := d.scene.stepOf(d.session.Step); step != nil {
+	if step := d.scene.stepOf(d.session.Step); step != nil {
 		return step, nil
 	}
 	return nil, fault.New(fault.Precondition, "NO_STEP", "no step is open; choose one")
@@ -245,7 +245,11 @@ func (d *Desk) resultOf(step *pb.CheckStep) *pb.Result {
 
 // send records a result on the twin.
 func (d *Desk) send(ctx context.Context, step *pb.CheckStep, result *pb.Result, words string) error {
-	p := &pending{Kind: commandRecord, Answer: words, Open: d.scene.openAt(d.session.Vehicle, step.GetStepId())}
+	s := d.session
+	p := &pending{
+		Kind: commandRecord, Answer: words, Open: d.scene.openAt(s.Vehicle, step.GetStepId()),
+		Astray: s.astray(step.GetStepId()),
+	}
 	if step.GetLast() != nil {
 		var err error
 		if p.Former, err = proto.Marshal(step.GetLast()); err != nil {
@@ -258,7 +262,7 @@ func (d *Desk) send(ctx context.Context, step *pb.CheckStep, result *pb.Result, 
 // recorded shows what the answer means, and lights the next step.
 func (d *Desk) recorded(ctx context.Context, req *pb.RecordResultRequest, resp *pb.RecordResultResponse) error {
 	s, r, p := d.session, req.GetResult(), d.session.Pending
-	step, place := d.scene.stepOf(r.GetStepId())
+	step := d.scene.stepOf(r.GetStepId())
 	if step == nil {
 		return fault.New(fault.Lost, "NO_STEP", "the step of the answer is not in the plan of the round")
 	}
@@ -276,9 +280,13 @@ func (d *Desk) recorded(ctx context.Context, req *pb.RecordResultRequest, resp *
 	if ranBy(step) && r.GetNotChecked() == nil {
 		s.Engine.Ran = d.now().Round(0)
 	}
-	s.Again = slices.DeleteFunc(slices.Clone(s.Again), func(id string) bool { return id == step.GetStepId() })
-	s.Cure, s.Step = nil, ""
-	return d.goOn(ctx, place)
+	s.Again = without(s.Again, step.GetStepId())
+	s.Passed = without(s.Passed, step.GetStepId())
+	s.Cure, s.Step, s.At = nil, "", step.GetStepId()
+	if p.Astray {
+		return d.goOn(ctx, s.At, whyAstray)
+	}
+	return d.goOn(ctx, s.At, undisturbed)
 }
 
 // ended says in words which defects are no longer open.

@@ -16,7 +16,7 @@ import (
 // before is not in it.
 func (d *Desk) stepView(ctx context.Context, marks []Mark) *Step {
 	s, now := d.session, d.now()
-	step, place := d.scene.stepOf(s.Step)
+	step, place := d.scene.stepOf(s.Step), placeOf(marks, s.Step)
 	if step == nil {
 		return nil
 	}
@@ -29,6 +29,9 @@ func (d *Desk) stepView(ctx context.Context, marks []Mark) *Step {
 	}
 	if at := s.Engine.coldAt(step, now); at.After(now) {
 		v.ColdAt = &at
+	}
+	if s.Way != nil && s.Way.Told == step.GetStepId() {
+		v.NewWay = s.Way.Why.said()
 	}
 	ready := d.scene.readiness[s.Vehicle]
 	for _, defect := range ready.GetOpenDefects() {

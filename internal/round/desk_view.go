@@ -22,10 +22,11 @@ func (d *Desk) newView(ctx context.Context) (*View, error) {
 	if err := d.vehiclesInto(ctx, v); err != nil {
 		return nil, err
 	}
-	var marks []Mark
+	var w walk
 	if sc.plan != nil {
-		marks = sc.walk(s, now).marks()
+		w = sc.walk(s, now)
 	}
+	marks := w.marks()
 	switch s.Phase {
 	case PhaseBefore:
 		v.Before = d.beforeView(now)
@@ -40,7 +41,7 @@ func (d *Desk) newView(ctx context.Context) (*View, error) {
 		v.Turnout = d.turnoutView()
 	}
 	if sc.round != nil && s.Phase >= PhaseStep {
-		v.Round = d.roundView(marks)
+		v.Round = d.roundView(w.steps, marks)
 	}
 	v.Given = d.givenView()
 	d.wakeWhenCold(marks, now)
@@ -56,9 +57,9 @@ func (d *Desk) wake(at time.Time) {
 
 // wakeWhenCold notes when the next step becomes cold.
 func (d *Desk) wakeWhenCold(marks []Mark, now time.Time) {
-	for i, m := range marks {
+	for _, m := range marks {
 		if m.State == MarkCold && d.session.Engine.Said != saidRunning {
-			d.wake(d.session.Engine.coldAt(d.scene.plan.GetSteps()[i], now))
+			d.wake(d.session.Engine.coldAt(d.scene.stepOf(m.StepID), now))
 		}
 	}
 }
@@ -130,10 +131,10 @@ func (d *Desk) beforeView(now time.Time) *Before {
 	return b
 }
 
-func (d *Desk) roundView(marks []Mark) *Round {
+func (d *Desk) roundView(steps []*pb.CheckStep, marks []Mark) *Round {
 	s, r := d.session, d.scene.round
 	view := &Round{
-		Name: r.GetName(), Routine: d.scene.routine(r.GetRoutine()), Marks: marks, Stops: stops(d.scene.plan.GetSteps(), marks),
+		Name: r.GetName(), Routine: d.scene.routine(r.GetRoutine()), Marks: marks, Stops: stops(steps, marks),
 		Current: placeOf(marks, s.Step), Opened: r.GetOpened().AsTime(), DebtS: d.scene.readiness[s.Vehicle].GetReadinessDebtS(), Walk: d.scene.way,
 	}
 	for _, m := range marks {
@@ -181,7 +182,7 @@ func (d *Desk) given(g *given) (*Given, error) {
 	if err != nil || former == nil {
 		return view, err
 	}
-	step, _ := d.scene.stepOf(g.StepID)
+	step := d.scene.stepOf(g.StepID)
 	if step == nil {
 		step = &pb.CheckStep{}
 	}
@@ -221,10 +222,11 @@ func (d *Desk) closingView(ctx context.Context, l Link, marks []Mark) (*Closing,
 	if err != nil {
 		return nil, err
 	}
-	for i, step := range sc.plan.GetSteps() {
-		if marks[i].State != MarkNotChecked {
+	for _, m := range marks {
+		if m.State != MarkNotChecked {
 			continue
 		}
+		step := sc.stepOf(m.StepID)
 		c.NotChecked = append(c.NotChecked, NotCheckedLine{
 			StepID: step.GetStepId(), Title: step.GetTitle(), Reason: step.GetLast().GetNotChecked().GetReason(),
 			Note: step.GetLast().GetNote(), Meaning: notCheckedMeaning(ready, required[step.GetStepId()], step.GetStepId()),

@@ -1,6 +1,7 @@
 package round
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"slices"
@@ -18,16 +19,19 @@ func (d *Desk) leave() {
 	d.stale = true
 }
 
-// goOn lights the next step after a place of the walk; when nothing can be done
-// now, it shows what is left.
-func (d *Desk) goOn(ctx context.Context, after int) error {
+// goOn lights the next step after another; when nothing can be done now, it shows what
+// is left. Where the walk was disturbed, the rest is put in another order first.
+func (d *Desk) goOn(ctx context.Context, after string, why whyNewWay) error {
 	if err := d.look(ctx); err != nil {
 		return err
 	}
-	s, now := d.session, d.now()
-	marks := d.scene.walk(s, now).marks()
-	if i := next(marks, after, s.BrokeOff); i >= 0 {
-		s.light(marks[i].StepID, d.wall())
+	s := d.session
+	d.plot(ctx, cmp.Or(after, s.At), "", why)
+	if d.lightAfter(after) {
+		s.Asked, s.Passed = s.Step, without(s.Passed, s.Step)
+		if s.Way != nil && s.Way.Why != undisturbed && s.Way.Told == "" {
+			s.Way.Told = s.Step
+		}
 		return nil
 	}
 	s.Phase, s.Step = PhaseOverview, ""
@@ -35,9 +39,47 @@ func (d *Desk) goOn(ctx context.Context, after int) error {
 	return nil
 }
 
+// takeUp goes on with a round that was left. A tablet that knows no way of it puts what is
+// left in the best order, unless all that was answered comes first in the usual one.
+func (d *Desk) takeUp(ctx context.Context) error {
+	if err := d.look(ctx); err != nil {
+		return err
+	}
+	if d.session.Way == nil {
+		d.plot(ctx, "", "", undisturbed)
+		if gapped(d.scene.walk(d.session, d.now()).marks()) {
+			return d.goOn(ctx, "", whyTakenUp)
+		}
+	}
+	return d.goOn(ctx, "", undisturbed)
+}
+
+// lightAfter lights the step whose turn it is after another; false when nothing can be done now.
+func (d *Desk) lightAfter(after string) bool {
+	marks := d.scene.walk(d.session, d.now()).marks()
+	i := d.following(marks, after)
+	if i >= 0 {
+		d.session.light(marks[i].StepID, d.wall())
+	}
+	return i >= 0
+}
+
+// plotHere makes the way anew where the driver stands, in the middle of a round.
+func (d *Desk) plotHere(ctx context.Context) error {
+	s := d.session
+	if s.Phase != PhaseStep && s.Phase != PhaseOverview {
+		return nil
+	}
+	if err := d.look(ctx); err != nil {
+		return err
+	}
+	d.plot(ctx, cmp.Or(s.Step, s.At), s.Step, undisturbed)
+	return nil
+}
+
 // goTo lights a step that was touched; one that was answered is opened again.
 func (d *Desk) goTo(_ context.Context, a Act) error {
-	step, _ := d.scene.stepOf(a.Values["step"])
+	step := d.scene.stepOf(a.Values["step"])
 	if step == nil {
 		return fault.New(fault.NotFound, "STEP_UNKNOWN", "this step is not in the round")
 	}
@@ -49,6 +91,7 @@ func (d *Desk) goTo(_ context.Context, a Act) error {
 func (d *Desk) open(step *pb.CheckStep) {
 	s, now := d.session, d.now()
 	id := step.GetStepId()
+	s.Passed = without(s.Passed, id)
 	if s.Step == id {
 		s.light(id, d.wall())
 		return
@@ -66,20 +109,38 @@ func (d *Desk) open(step *pb.CheckStep) {
 	s.relight(id, looked, d.wall())
 }
 
-// goNext lights the next step that waits.
-func (d *Desk) goNext(ctx context.Context, _ Act) error {
-	_, place := d.scene.stepOf(d.session.Step)
-	d.session.Cure = nil
-	return d.goOn(ctx, place)
+// goNext passes the step in the light by and lights the next one that waits. It comes
+// back: the order is made anew with the next answer, for only that tells where the driver stands.
+func (d *Desk) goNext(_ context.Context, _ Act) error {
+	s := d.session
+	marks := d.scene.walk(s, d.now()).marks()
+	if at := placeOf(marks, s.Step); at >= 0 && marks[at].State.toDo() && !slices.Contains(s.Passed, s.Step) {
+		s.Passed = append(slices.Clip(s.Passed), s.Step)
+	}
+	s.Cure = nil
+	if !d.lightAfter(s.Step) {
+		s.Phase, s.Step = PhaseOverview, ""
+		s.turnAway()
+	}
+	return nil
 }
 
-// goBack lights the step before in the walk, whatever its state.
+// goBack lights the step that was just passed by, or else the one before in the walk,
+// whatever its state.
 func (d *Desk) goBack(context.Context, Act) error {
-	_, place := d.scene.stepOf(d.session.Step)
+	s := d.session
+	if slices.Contains(s.Passed, s.Asked) { // nothing was answered since
+		if step := d.scene.stepOf(s.Passed[len(s.Passed)-1]); step != nil {
+			d.open(step)
+			return nil
+		}
+	}
+	steps := s.Way.order(d.scene.plan.GetSteps())
+	place := slices.IndexFunc(steps, func(step *pb.CheckStep) bool { return step.GetStepId() == s.Step })
 	if place < 1 {
 		return fault.New(fault.Precondition, "FIRST_STEP", "this is the first step")
 	}
-	d.open(d.scene.plan.GetSteps()[place-1])
+	d.open(steps[place-1])
 	return nil
 }
 
@@ -89,7 +150,7 @@ func (d *Desk) undo(context.Context, Act) error {
 	if g == nil || d.now().Sub(g.At) >= undoFor {
 		return fault.New(fault.Precondition, "UNDO_OVER", "it is too late for undo; touch the step and correct it")
 	}
-	step, _ := d.scene.stepOf(g.StepID)
+	step := d.scene.stepOf(g.StepID)
 	if step == nil {
 		return fault.New(fault.NotFound, "STEP_UNKNOWN", "this step is not in the round")
 	}
@@ -135,6 +196,11 @@ func (g *given) response() (*pb.RecordResultResponse, error) {
 		return nil, fault.New(fault.Lost, "ANSWER_UNREADABLE", "what the answer meant cannot be read from the session file").Because(err)
 	}
 	return r, nil
+}
+
+// without is a list of steps without one of them.
+func without(ids []string, id string) []string {
+	return slices.DeleteFunc(slices.Clone(ids), func(other string) bool { return other == id })
 }
 
 // reason and message are those of a fault; empty for other errors.

@@ -21,14 +21,16 @@ type scene struct {
 	hashes    map[string]string
 	gauges    []*pb.Gauge // usable ones
 	routines  []*pb.Routine
-	curable   map[string]bool // faults that can be put right on the spot
+	curable   map[string]bool     // faults that can be put right on the spot
+	after     map[string][]string // items that come before an item where both are due
+	closing   string              // the stop at which a check is closed
 	vehicles  []*pb.VehicleConfiguration
 	readiness map[string]*pb.Readiness // by the twin
 
 	plan  *pb.Plan  // of the round in hand, or of what was chosen; nil when nothing was
 	round *pb.Round // in hand; nil when none is
 
-	way   *pb.Walk // through the plan of the round in hand; nil where none is known
+	way   *pb.Walk // through the plan of the round in hand, or what is left of it; nil where none is known
 	wayOf string   // what it was made for
 }
 
@@ -54,7 +56,8 @@ func (d *Desk) lookAround(ctx context.Context, before *scene) (*scene, error) {
 // takeLibrary takes what is in force.
 func (sc *scene) takeLibrary(digest string, lib *pb.StationFile, station string) {
 	sc.digest = digest
-	sc.stations, sc.hashes, sc.curable = map[string]*pb.Station{}, map[string]string{}, map[string]bool{}
+	sc.stations, sc.hashes, sc.curable, sc.after = map[string]*pb.Station{}, map[string]string{}, map[string]bool{}, map[string][]string{}
+	sc.closing = closingStop(lib.GetCatalogue().GetStops())
 	for _, s := range lib.GetStations() {
 		sc.stations[s.GetName()] = s
 	}
@@ -68,6 +71,7 @@ func (sc *scene) takeLibrary(digest string, lib *pb.StationFile, station string)
 	})
 	sc.gauges, sc.routines = usable(lib.GetGauges()), lib.GetRoutines()
 	for _, item := range lib.GetCatalogue().GetItems() {
+		sc.after[item.GetId()] = item.GetAfter()
 		for _, f := range item.GetFaults() {
 			sc.curable[f.GetId()] = f.GetPutRightNow()
 		}
@@ -78,6 +82,16 @@ func (sc *scene) takeLibrary(digest string, lib *pb.StationFile, station string)
 			sc.vehicles = append(sc.vehicles, v)
 		}
 	}
+}
+
+// closingStop is the stop that comes last.
+func closingStop(stops []*pb.Stop) string {
+	if len(stops) == 0 {
+		return ""
+	}
+	return slices.MaxFunc(stops, func(a, b *pb.Stop) int {
+		return cmp.Or(cmp.Compare(a.GetOrder(), b.GetOrder()), cmp.Compare(a.GetId(), b.GetId()))
+	}).GetId()
 }
 
 // lookAtVehicles reads the readiness of all vehicles shown.
@@ -125,23 +139,6 @@ func (d *Desk) lookAtRound(ctx context.Context, sc *scene) error {
 	sc.round, sc.plan = r.GetRound(), planOfRound(before, sc.plan, r.GetRound())
 	d.lookAtWalk(ctx, sc)
 	return nil
-}
-
-// lookAtWalk asks for the way through the plan, when it may be another than before. It is
-// only drawn: a round goes on without it.
-func (d *Desk) lookAtWalk(ctx context.Context, sc *scene) {
-	alone := d.session.Assistant == ""
-	of := fmt.Sprint(d.session.Vehicle, " ", sc.plan.GetDigest(), " alone ", alone)
-	if sc.wayOf == of {
-		return
-	}
-	sc.way, sc.wayOf = nil, of
-	resp, err := d.twin.GetWalk(ctx, &pb.GetWalkRequest{Vehicle: d.session.Vehicle, Routine: d.session.Routine, Alone: alone})
-	if err != nil {
-		d.log.Warn("the walk of the round is not known; the plan view goes without", "vehicle", d.session.Vehicle, "cause", err)
-		return
-	}
-	sc.way = resp.GetWalk()
 }
 
 // planOfRound is the plan that a round was begun with, where it is still at hand:
@@ -210,14 +207,14 @@ func (sc *scene) findRound(name string) *pb.Round {
 	return nil
 }
 
-// stepOf is a step of the plan with its place; nil and -1 when it is not in it.
-func (sc *scene) stepOf(id string) (*pb.CheckStep, int) {
-	for i, step := range sc.plan.GetSteps() {
+// stepOf is a step of the plan; nil when it is not in it.
+func (sc *scene) stepOf(id string) *pb.CheckStep {
+	for _, step := range sc.plan.GetSteps() {
 		if step.GetStepId() == id {
-			return step, i
+			return step
 		}
 	}
-	return nil, -1
+	return nil
 }
 
 // openAt are the defects that are open at a step.
@@ -230,10 +227,10 @@ func (sc *scene) openAt(vehicle, stepID string) (all []open) {
 	return all
 }
 
-// walk is what the marks of the round in hand follow from.
+// walk is what the marks of the round in hand follow from, in the order in which they are asked.
 func (sc *scene) walk(s *session, now time.Time) walk {
 	w := walk{
-		steps: sc.plan.GetSteps(), answered: map[string]bool{}, again: map[string]bool{}, found: map[string]bool{},
+		steps: s.Way.order(sc.plan.GetSteps()), answered: map[string]bool{}, again: map[string]bool{}, found: map[string]bool{},
 		engine: s.Engine, now: now,
 	}
 	for _, id := range sc.round.GetAnsweredSteps() {

@@ -44,6 +44,11 @@ type session struct {
 	Told     []string          `json:"told,omitempty"`    // steps of which control was told since the round was begun or gone on with
 	BrokeOff int               `json:"broke_off,omitempty"`
 
+	Way    *way     `json:"way,omitempty"`    // the order in which steps are asked; nil for the plan's
+	At     string   `json:"at,omitempty"`     // step answered last, where the driver stands; empty after a run
+	Asked  string   `json:"asked,omitempty"`  // step that was lit because it was its turn
+	Passed []string `json:"passed,omitempty"` // steps that the driver went on from without an answer
+
 	Step    string        `json:"step,omitempty"`    // in the light
 	Looked  time.Duration `json:"looked,omitempty"`  // at it, up to the newest act
 	Begun   bool          `json:"begun,omitempty"`   // its undoing was told
@@ -125,6 +130,8 @@ type pending struct {
 
 	Again    []string `json:"again,omitempty"` // of a resumption: steps to be asked again
 	BrokeOff int      `json:"broke_off,omitempty"`
+	Ran      bool     `json:"ran,omitempty"`    // of a resumption: the vehicle was out
+	Astray   bool     `json:"astray,omitempty"` // of a result: another step was asked
 }
 
 // open is a defect that is open.

@@ -49,7 +49,8 @@ func (d *Desk) paused(_ context.Context, _ *pb.PauseRoundRequest, resp *pb.Pause
 // brokeOff is the halt at which the walk stands: that of the step in the light.
 func (d *Desk) brokeOff() int {
 	w := d.scene.walk(d.session, d.now())
-	if _, place := d.scene.stepOf(d.session.Step); place >= 0 {
+	w.steps = d.scene.plan.GetSteps() // halts are those of the plan, whatever the way
+	if place := slices.IndexFunc(w.steps, func(step *pb.CheckStep) bool { return step.GetStepId() == d.session.Step }); place >= 0 {
 		return stopsOf(w.steps)[place]
 	}
 	return brokeOffAt(w.marks())

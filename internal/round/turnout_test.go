@@ -1,6 +1,7 @@
 package round_test
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -134,15 +135,25 @@ func TestTurnout_TheRunIsAskedAboutOnReturn(t *testing.T) {
 	}
 
 	// What comes first on return stands before the vehicle is touched; then the
-	// walk goes on at the halt that was broken off.
+	// walk goes on by the best way through all that is left, from the cab.
 	if v.Step.Stop != "before-you-start" {
 		t.Errorf("it goes on at %s", v.Step.Stop)
 	}
-	for v.Step.Stop == "before-you-start" {
-		v = tab.sound()
+	if v.Step.NewWay == "" {
+		t.Error("nobody is told that the way is another")
 	}
-	if v.Step.Stop != interrupted {
-		t.Errorf("then it goes on at %s, want %s", v.Step.Stop, interrupted)
+	req := &pb.GetWalkRequest{Vehicle: wn11, Routine: shift}
+	for _, m := range v.Round.Marks {
+		if m.State != round.MarkOpen && m.State != round.MarkAgain {
+			req.Done = append(req.Done, m.StepID)
+		}
+	}
+	best, err := tab.kit.GetWalk(ctx, req)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want, got := stepsOn(best.GetWalk()), ahead(v); !slices.Equal(got, want) {
+		t.Errorf("it is asked in the order %q, the best is %q", got, want)
 	}
 
 	// An answer that is asked again is a new answer and corrects nothing.

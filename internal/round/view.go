@@ -246,6 +246,7 @@ type Step struct {
 
 	MustTellControl bool // control must be told first; until then no answer is taken
 	FirstOfStop     bool
+	NewWay          string // why the way from here is another than before, in words; empty where it is not
 }
 
 // Given is an answer and what it means.

@@ -39,6 +39,9 @@ func stepViews(t testing.TB, views map[string]*round.View) {
 	v.Step.Entry.Needs = "Type what the gauge shows."
 	views["reading"] = v
 	v = walkView(t, "WN11", "weekly", "TYR-120/axle-2-nearside-inner")
+	v.Step.NeedsGauge, v.Step.Gauge, v.Step.NewWay = true, v.Gauges[1], "nobody assists"
+	views["reading-new-way"] = v
+	v = walkView(t, "WN11", "weekly", "TYR-120/axle-2-nearside-inner")
 	v.Step.NeedsGauge, v.Step.Gauge, v.Step.Entry.Ready = true, v.Gauges[1], true
 	v.Step.Entry.Fields[0].Range, v.Step.Entry.Fields[0].Resolution, v.Step.Entry.Fields[0].Text = "7.0 … 8.5", "0.1", "8.4"
 	v.Step.Entry.Fields[0].Again, v.Step.Entry.Fields[0].Mean, v.Step.Entry.Fields[0].CanAgain = "8.3", "8.35", true
