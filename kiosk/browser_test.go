@@ -6,6 +6,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -78,7 +79,11 @@ func (p *page) do(what string, steps ...chromedp.Action[chromedp.Void]) {
 func (p *page) fail(what string, err error) {
 	p.t.Helper()
 	p.shot("failed-" + strings.NewReplacer("/", "-", " ", "-").Replace(p.t.Name()))
-	p.t.Fatalf("%s: %v\nthe page said:\n%s", what, err, evaluate[string](p, "document.body.innerText"))
+	words, unread := ask(p, patience, chromedp.Evaluate[string](`document.body?.innerText ?? "nothing yet: it was just being loaded"`))
+	if unread != nil {
+		words = unread.Error()
+	}
+	p.t.Fatalf("%s: %v\nthe page said:\n%s", what, err, words)
 }
 
 // evaluate runs a script in the page and returns what it gives.
@@ -98,12 +103,15 @@ func ask[T any](p *page, within time.Duration, action chromedp.Action[T]) (got T
 		ctx, cancel := context.WithTimeout(p.ctx, within)
 		got, err = chromedp.Run(ctx, action)
 		cancel()
-		if err == nil || !strings.Contains(err.Error(), "context with") {
+		if err == nil || !loading.MatchString(err.Error()) {
 			return got, err
 		}
 	}
 	return got, err
 }
+
+// loading matches what the browser and a script say of a page that is just being loaded.
+var loading = regexp.MustCompile(`context with|Not attached to an active page|navigated or closed|of null \(reading '(innerText|querySelector)'\)`)
 
 // until waits until a script gives true.
 func (p *page) until(script string) {

@@ -136,7 +136,7 @@ func (r *running) openDesk(ctx context.Context, f *serveFlags) (err error) {
 	}
 	r.later(conn.Close)
 	r.archive = round.NewArchive(round.ArchiveConfig{Twin: r.twin, Conn: conn})
-	if err := r.openUplink(ctx, f, conn); err != nil {
+	if err := r.openUplink(f, conn); err != nil {
 		return err
 	}
 	r.desk, err = round.OpenDesk(ctx, round.DeskConfig{
@@ -146,10 +146,16 @@ func (r *running) openDesk(ctx context.Context, f *serveFlags) (err error) {
 		return err
 	}
 	r.later(r.desk.Close)
+	// Only now that nothing has refused what lies on the disk may anything write there.
+	go func() {
+		if err := r.uplink.Run(context.WithoutCancel(ctx)); err != nil {
+			r.ended <- err
+		}
+	}()
 	return nil
 }
 
-func (r *running) openUplink(ctx context.Context, f *serveFlags, conn grpc.ClientConnInterface) (err error) {
+func (r *running) openUplink(f *serveFlags, conn grpc.ClientConnInterface) (err error) {
 	r.uplink, err = round.OpenUplink(round.Config{
 		Twin: r.twin, Conn: conn, Device: f.device, Dir: f.data, Photos: r.photos, Clock: r.device, Right: r.right, Witness: true, Log: r.log,
 	})
@@ -157,11 +163,6 @@ func (r *running) openUplink(ctx context.Context, f *serveFlags, conn grpc.Clien
 		return err
 	}
 	r.later(r.uplink.Close)
-	go func() {
-		if err := r.uplink.Run(context.WithoutCancel(ctx)); err != nil {
-			r.ended <- err
-		}
-	}()
 	return nil
 }
 

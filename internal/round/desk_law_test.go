@@ -351,7 +351,7 @@ func (w *witness) act(a Act) {
 	if (err == nil) != (after.Notice == nil) {
 		w.rt.Fatalf("%s: the notice is %v", what, after.Notice)
 	}
-	if err == nil && before.Step != nil && slices.Contains([]string{"key", "field", "see", "count", "level", "section", "note", "alone"}, a.Name) {
+	if err == nil && before.Step != nil && slices.Contains([]string{"key", "field", "see", "count", "level", "section", "grooves", "note", "alone"}, a.Name) {
 		w.given.follow(before.Step.CheckStep, a)
 	}
 	results := w.results()
