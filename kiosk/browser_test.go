@@ -23,6 +23,9 @@ type browser struct {
 // patience bounds one act on a page; it is long because a slow machine is no failure.
 const patience = 60 * time.Second
 
+// patiently lets a poll wait as long; by itself it gives up after half of that.
+var patiently = chromedp.WithPollingTimeout(patience)
+
 // openBrowser starts a browser of its own, ended with the test. A missing browser
 // skips the test by name; where nothing may be skipped that counts as a failure.
 func openBrowser(t *testing.T) *browser {
@@ -116,7 +119,7 @@ var loading = regexp.MustCompile(`context with|Not attached to an active page|na
 // until waits until a script gives true.
 func (p *page) until(script string) {
 	p.t.Helper()
-	if _, err := ask(p, patience, chromedp.Poll[bool](script)); err != nil {
+	if _, err := ask(p, patience, chromedp.Poll[bool](script, patiently)); err != nil {
 		p.fail("waiting for "+script, err)
 	}
 }
@@ -139,7 +142,7 @@ const spot = `(selector => {
 // drawn anew under the finger, so the place is touched, not the element.
 func (p *page) tap(selector string) {
 	p.t.Helper()
-	at, err := ask(p, patience, chromedp.Poll[[]float64](fmt.Sprintf(spot, selector)))
+	at, err := ask(p, patience, chromedp.Poll[[]float64](fmt.Sprintf(spot, selector), patiently))
 	if err != nil {
 		p.fail("waiting for "+selector, err)
 	}

@@ -305,7 +305,7 @@ func (r *robot) record(s *pb.CheckStep) {
 		if enter == "" {
 			return
 		}
-		place, err := ask(r.page, patience, chromedp.Poll[[]float64](fmt.Sprintf(`%s ? `+spot+` : []`, atStep(s), enter)))
+		place, err := ask(r.page, patience, chromedp.Poll[[]float64](fmt.Sprintf(`%s ? `+spot+` : []`, atStep(s), enter), patiently))
 		if err != nil {
 			r.fail("waiting for "+enter, err)
 		}
