@@ -65,22 +65,34 @@ $(BIN)/kiosk-linux-arm64:
 	@CGO_ENABLED=0 GOOS=linux GOARCH=arm64 $(BUILD) -trimpath -ldflags=-s -o $@ ./kiosk
 
 TEST_FLAGS := -count=1 -shuffle=on -timeout 40m -v
-# What takes longest is begun first, so that no core waits for it at the end.
-LONGEST := ./kiosk ./server ./internal/round ./internal/screen ./internal/station
-# These packages start no goroutine, their tests neither: the race detector has nothing
-# to find there and makes them take four times as long. internal/racefree_test.go holds
+# Under the race detector everything takes about four times as long, so it looks where it
+# can find something. Three kinds of tests run without it:
+#
+# These packages start no goroutine, their tests neither. internal/racefree_test.go holds
 # the list to that.
 RACE_FREE := catalogue fault feature measure packtest plan plan/ground plan/sop schedule trend verdict
+# These try the programs as they are built for people, from their commands to the pages;
+# what in them runs side by side is raced in the packages below them. SIDE_BY_SIDE are the
+# tests in them with many callers at once, which run once more, raced.
+WHOLE := ./kiosk ./server ./internal/county
+SIDE_BY_SIDE := ^(TestKill_LosesNothingAcknowledgedAndDoublesNothing|TestServe_StopsUnderLoad|TestWatch_.*|TestBackup_IsRestoredByAnotherProcess.*|TestRefill_AStation.*)$$
+# These take many cases one after the other, or look at one page after the other; each
+# kind of case is also in a test of its package that is raced.
+ONE_BY_ONE := ^(TestDamage_NeverInSilence|TestDesk_(Laws|Sound.*)|TestUplink_ATabletThatFallsDead.*|Test(TabletPage|BayPage|Marks|Past|Pages)_.*|TestAdoptStanding_TwinSays.*|TestPrune_(Says|Tells).*|TestOrderOfArrival.*|TestRehearse_TheSame.*|TestMend_(BringsNo|OfAny).*|TestGetLibrary_OfTheDemo.*|TestGetWalk|TestAdoptLibrary_TakesParts)$$
+# What takes longest is begun first, so that no core waits for it at the end.
+LONGEST := ./internal/round ./internal/screen ./internal/station ./internal/journal
 
 .PHONY: test
 test: machine tools proto-check lint ## everything that must hold: contract, lint, vet, all tests, with the race detector where there are goroutines
 	@mkdir -p build
 	@rm -f build/test.log
-	@echo "go test -race ./... (whole output in build/test.log)"
-	@raced=$$($(GO) list ./... | grep -vxF "$$(printf '%s\n' $(RACE_FREE:%=bayround/internal/%))"); \
+	@echo "go test ./..., raced where it can find something (whole output in build/test.log)"
+	@raced=$$($(GO) list ./... | grep -vxF "$$($(GO) list $(RACE_FREE:%=./internal/%) $(WHOLE))"); \
 	{ failed=0; \
-		$(GO) test -race $(TEST_FLAGS) $(LONGEST) $$raced || failed=1; \
-		$(GO) test $(TEST_FLAGS) $(RACE_FREE:%=./internal/%) || failed=1; \
+		$(GO) test -race $(TEST_FLAGS) -skip '$(ONE_BY_ONE)' $(LONGEST) $$raced || failed=1; \
+		$(GO) test -race $(TEST_FLAGS) -run '$(SIDE_BY_SIDE)' $(WHOLE) || failed=1; \
+		$(GO) test $(TEST_FLAGS) $(WHOLE) $(RACE_FREE:%=./internal/%) || failed=1; \
+		$(GO) test $(TEST_FLAGS) -run '$(ONE_BY_ONE)' $(LONGEST) || failed=1; \
 		exit $$failed; \
 	} 2>&1 | tee build/test.log | awk -f .ci/closing.awk
 	@.ci/skips build/test.log

@@ -5,6 +5,7 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -73,6 +74,55 @@ func goroutinesIn(t *testing.T, name, content string) (wrong []string) {
 		return true
 	})
 	return wrong
+}
+
+// oneByOne and longest are the lines that name the tests which run without the race
+// detector, and the only packages in which they are run so.
+var (
+	oneByOne = regexp.MustCompile(`(?m)^ONE_BY_ONE := (.+)$`)
+	longest  = regexp.MustCompile(`(?m)^LONGEST := (.+)$`)
+	testName = regexp.MustCompile(`(?m)^func (Test\w+)\(`)
+)
+
+// What is left out under the race detector must run without it: every test that the
+// pattern fits is in a package where that is done.
+func TestOneByOne_NoTestIsLeftOutOfBothRuns(t *testing.T) {
+	makefile, err := os.ReadFile(filepath.Join("..", "Makefile"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	pattern, packages := oneByOne.FindSubmatch(makefile), longest.FindSubmatch(makefile)
+	if pattern == nil || packages == nil {
+		t.Fatal("the Makefile has no line ONE_BY_ONE := … or LONGEST := …")
+	}
+	left := regexp.MustCompile(strings.ReplaceAll(string(pattern[1]), "$$", "$"))
+	again, seen := strings.Fields(string(packages[1])), 0
+	err = filepath.WalkDir(".", func(path string, _ fs.DirEntry, err error) error {
+		if err != nil || !strings.HasSuffix(path, "_test.go") {
+			return err
+		}
+		content, err := os.ReadFile(path)
+		for _, name := range testName.FindAllSubmatch(content, -1) {
+			if pkg := "internal/" + filepath.Dir(path); left.Match(name[1]) && !slices.Contains(raceFreePackages(makefile), pkg) {
+				seen++
+				if !slices.Contains(again, "./"+pkg) {
+					t.Errorf("%s of %s is run neither with the race detector nor without it", name[1], pkg)
+				}
+			}
+		}
+		return err
+	})
+	if err != nil || seen == 0 {
+		t.Fatalf("%d tests fit, %v", seen, err)
+	}
+}
+
+// raceFreePackages are the packages that run whole without the race detector.
+func raceFreePackages(makefile []byte) (packages []string) {
+	for _, name := range strings.Fields(string(raceFree.FindSubmatch(makefile)[1])) {
+		packages = append(packages, "internal/"+name)
+	}
+	return append(packages, "internal/county")
 }
 
 // The checker itself must be able to fail.
