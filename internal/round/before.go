@@ -195,6 +195,7 @@ func (d *Desk) beginRound(ctx context.Context, _ Act) error {
 	if n, _ := coldSteps(d.scene.plan.GetSteps(), s.Engine, d.now()); n > 0 && s.Engine.Said == saidNothing {
 		return fault.New(fault.Precondition, "ENGINE_NOT_SAID", "say first when the engine last ran, or that nobody knows")
 	}
+	d.cutShort(ctx)
 	if s.Resuming {
 		if s.Assistant != d.scene.round.GetAssistant() {
 			if err := d.tellAssistant(ctx, s.Assistant); err != nil {

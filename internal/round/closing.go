@@ -29,6 +29,12 @@ func (d *Desk) toWalk(ctx context.Context, _ Act) error {
 	if err := d.goOn(ctx, "", undisturbed); err != nil {
 		return err
 	}
+	if d.session.Phase != PhaseStep && len(d.session.LeftOut) > 0 { // there is more time after all
+		d.session.LeftOut, d.session.Minutes = nil, 0
+		if err := d.goOn(ctx, "", undisturbed); err != nil {
+			return err
+		}
+	}
 	if d.session.Phase != PhaseStep {
 		return fault.New(fault.Precondition, "NOTHING_LEFT", "nothing can be done now; touch a step to look at it again")
 	}
@@ -64,7 +70,7 @@ func (d *Desk) sign(ctx context.Context, a Act) error {
 		shown = c.Readiness.GetVerdict()
 	}
 	return d.command(ctx, &pending{Kind: commandFinish}, &pb.FinishRoundRequest{
-		RequestId: uuid.NewString(), Round: s.Round, Note: s.Note, ShownVerdict: shown, DeviceTime: d.deviceTime(),
+		RequestId: uuid.NewString(), Round: s.Round, Note: s.endingNote(), ShownVerdict: shown, DeviceTime: d.deviceTime(),
 	})
 }
 

@@ -88,6 +88,7 @@ type Desk struct {
 	scene   *scene     // guarded by mu; what was last read from the twin
 	stale   bool       // guarded by mu: the twin has changed since
 	dues    dues       // guarded by mu
+	offer   *offer     // guarded by mu: what a round that has not begun takes
 	told    *BayWalk   // guarded by mu: what the bay display was told last
 	wakeAt  time.Time  // guarded by mu: when the view changes by itself; zero = it does not
 

@@ -44,6 +44,8 @@ func startDeed(name string) deed {
 		return deed{(*Desk).sayEngine, []Phase{PhaseBefore, PhaseStep, PhaseOverview}}
 	case "ambient":
 		return deed{(*Desk).sayAmbient, []Phase{PhaseBefore}}
+	case "minutes":
+		return deed{(*Desk).sayMinutes, []Phase{PhaseBefore}}
 	case "figure":
 		return deed{(*Desk).sayFigure, []Phase{PhaseBefore}}
 	case "gauge":

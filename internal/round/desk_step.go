@@ -281,7 +281,7 @@ func (d *Desk) recorded(ctx context.Context, req *pb.RecordResultRequest, resp *
 		s.Engine.Ran = d.now().Round(0)
 	}
 	s.Again = without(s.Again, step.GetStepId())
-	s.Passed = without(s.Passed, step.GetStepId())
+	s.Passed, s.LeftOut = without(s.Passed, step.GetStepId()), without(s.LeftOut, step.GetStepId())
 	s.Cure, s.Step, s.At = nil, "", step.GetStepId()
 	if p.Astray {
 		return d.goOn(ctx, s.At, whyAstray)

@@ -29,7 +29,7 @@ func (d *Desk) newView(ctx context.Context) (*View, error) {
 	marks := w.marks()
 	switch s.Phase {
 	case PhaseBefore:
-		v.Before = d.beforeView(now)
+		v.Before = d.beforeView(ctx, now)
 	case PhaseStep:
 		v.Step = d.stepView(ctx, marks)
 	case PhaseOverview, PhaseSign, PhaseHandover:
@@ -112,13 +112,14 @@ func (d *Desk) sessionView() *Session {
 	}
 }
 
-func (d *Desk) beforeView(now time.Time) *Before {
+func (d *Desk) beforeView(ctx context.Context, now time.Time) *Before {
 	s := d.session
 	steps := d.scene.plan.GetSteps()
 	n, last := coldSteps(steps, s.Engine, now)
 	b := &Before{
 		Unknown: s.Engine.Said == saidUnknown, Running: s.Engine.Said == saidRunning, AmbientText: s.Ambient, Figures: figureViews(s.Figures),
 		ColdSteps: n, Gauges: s.Gauges, Quantities: gaugedQuantities(steps, d.scene.gauges), Resuming: s.Resuming,
+		Time: d.timeView(ctx), NotAlone: d.notAloneTitles(),
 	}
 	if s.Engine.Said == saidStopped {
 		stopped := s.Engine.Stopped
@@ -216,7 +217,13 @@ func (d *Desk) closingView(ctx context.Context, l Link, marks []Mark) (*Closing,
 	for _, m := range marks {
 		if m.State.toDo() || m.State == MarkCold {
 			c.Left = append(c.Left, m)
+			if s.Assistant == "" && notAlone(sc.stepOf(m.StepID)) {
+				c.NotAlone = append(c.NotAlone, m)
+			}
 		}
+	}
+	if len(s.LeftOut) > 0 {
+		c.Minutes = s.Minutes
 	}
 	required, err := d.requiredSteps(ctx, sc.vehicle(s.Vehicle))
 	if err != nil {
@@ -252,6 +259,6 @@ func (d *Desk) handoverOf(r *pb.Round, left *pb.Readiness) handover {
 	return handover{
 		vehicle: d.scene.vehicle(s.Vehicle), routine: d.scene.routine(s.Routine), driver: d.scene.person(s.Driver).GetTitle(),
 		assistant: d.scene.person(s.Assistant).GetTitle(), round: r, readiness: left, steps: d.scene.plan.GetSteps(),
-		note: s.Note, at: d.now(), zone: d.zone(), waits: waitWords(d.link(), d.now(), d.zone()),
+		note: s.Note, noTime: s.LeftOut, at: d.now(), zone: d.zone(), waits: waitWords(d.link(), d.now(), d.zone()),
 	}
 }

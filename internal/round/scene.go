@@ -231,7 +231,7 @@ func (sc *scene) openAt(vehicle, stepID string) (all []open) {
 func (sc *scene) walk(s *session, now time.Time) walk {
 	w := walk{
 		steps: s.Way.order(sc.plan.GetSteps()), answered: map[string]bool{}, again: map[string]bool{}, found: map[string]bool{},
-		engine: s.Engine, now: now,
+		noTime: s.LeftOut, engine: s.Engine, now: now,
 	}
 	for _, id := range sc.round.GetAnsweredSteps() {
 		w.answered[id] = true

@@ -49,6 +49,9 @@ type session struct {
 	Asked  string   `json:"asked,omitempty"`  // step that was lit because it was its turn
 	Passed []string `json:"passed,omitempty"` // steps that the driver went on from without an answer
 
+	Minutes int      `json:"minutes,omitempty"`  // that a short round may take; 0 for a whole one
+	LeftOut []string `json:"left_out,omitempty"` // steps for which there is no time in it
+
 	Step    string        `json:"step,omitempty"`    // in the light
 	Looked  time.Duration `json:"looked,omitempty"`  // at it, up to the newest act
 	Begun   bool          `json:"begun,omitempty"`   // its undoing was told

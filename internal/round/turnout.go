@@ -118,7 +118,7 @@ func (d *Desk) comeBack(context.Context, Act) error {
 		d.leave()
 		return nil
 	}
-	s.Phase, s.Resuming, s.Engine, s.Ambient = PhaseBefore, true, engine{Ran: s.Engine.Ran}, ""
+	s.Phase, s.Resuming, s.Engine, s.Ambient, s.Minutes = PhaseBefore, true, engine{Ran: s.Engine.Ran}, "", 0
 	if s.Driver == "" {
 		s.Phase = PhaseSignIn
 	}

@@ -107,6 +107,17 @@ type Before struct {
 	Gauges        map[pb.Quantity]string // gauge in hand by quantity
 	Quantities    []pb.Quantity          // what the plan measures with a gauge, in its order
 	Resuming      bool                   // it is a return, not a start
+	Time          *Time                  // nil where nobody can say
+	NotAlone      []string               // titles of steps that the driver cannot do alone; none with an assistant
+}
+
+// Time is what a round takes, by the walk and the least times of looking.
+type Time struct {
+	Whole, Must time.Duration // the whole round, and what must not be missed by itself
+	Minutes     []int         // that can be chosen for a short round, at most five; none where none helps
+	Chosen      int           // 0: the whole round
+	Takes       time.Duration // what was chosen
+	LeftOut     []string      // titles of steps for which there is no time then
 }
 
 // Figure is a number of the vehicle that is asked for before the first step.
@@ -140,6 +151,7 @@ type Mark struct {
 	Answer string    // today's answer in words; empty while there is none
 	Photos []string  // that belong to it, SHA-256 in hex
 	At     time.Time // when it was given, by the tablet's clock
+	NoTime bool      // left out of a short round
 }
 
 // Stop is one halt of the walk.
@@ -286,6 +298,8 @@ type SafeItem struct {
 // Closing is the end of a round.
 type Closing struct {
 	Left           []Mark // open steps, in walking order
+	NotAlone       []Mark // of them, what the driver cannot do alone; none with an assistant
+	Minutes        int    // of a short round that is not gone on with; 0 of a whole one
 	NotChecked     []NotCheckedLine
 	Found          []*pb.Defect // found in this round
 	Readiness      *pb.Readiness

@@ -13,6 +13,7 @@ type walk struct {
 	answered map[string]bool // in this round
 	again    map[string]bool // to be asked again after a run
 	found    map[string]bool // something is open there
+	noTime   []string        // left out of a short round
 	engine   engine
 	now      time.Time
 }
@@ -23,7 +24,7 @@ func (w walk) marks() []Mark {
 	marks := make([]Mark, len(w.steps))
 	for i, step := range w.steps {
 		id := step.GetStepId()
-		marks[i] = Mark{StepID: id, Title: step.GetTitle(), Place: step.GetPlace(), State: w.state(step), Stop: stops[i]}
+		marks[i] = Mark{StepID: id, Title: step.GetTitle(), Place: step.GetPlace(), State: w.state(step), Stop: stops[i], NoTime: slices.Contains(w.noTime, id)}
 		if w.answered[id] {
 			marks[i].Answer = answerWords(step, step.GetLast())
 			marks[i].Photos, marks[i].At = step.GetLast().GetPhotos(), step.GetLast().GetDeviceTime().AsTime()

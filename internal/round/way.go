@@ -16,6 +16,7 @@ type way struct {
 	Steps   []string `json:"steps,omitempty"`   // none: the planner could not say, and the plan's order holds
 	Alone   bool     `json:"alone,omitempty"`   // for whom it was made
 	Waiting []string `json:"waiting,omitempty"` // for a cold engine when it was made
+	Short   bool     `json:"short,omitempty"`   // of a short round
 
 	At   string   `json:"at,omitempty"`   // step at which the driver stood
 	Done []string `json:"done,omitempty"` // steps that it does not lead to
@@ -35,6 +36,8 @@ const (
 	whyWarm     whyNewWay = "warm"     // steps wait for a cold engine
 	whyCold     whyNewWay = "cold"     // they do so no longer
 	whyTakenUp  whyNewWay = "taken-up" // the round was left and is gone on with, not in the usual order
+	whyShort    whyNewWay = "short"    // there is no time for some steps
+	whyWhole    whyNewWay = "whole"    // there is
 	whyAstray   whyNewWay = "astray"   // another step was answered than the one asked
 )
 
@@ -53,6 +56,10 @@ func (w whyNewWay) said() string {
 		return "the engine is warm"
 	case whyCold:
 		return "the engine is cold"
+	case whyShort:
+		return "the time is short"
+	case whyWhole:
+		return "what was left out follows"
 	case whyAstray:
 		return "a step was passed by"
 	}
@@ -74,7 +81,7 @@ func (w *way) order(steps []*pb.CheckStep) []*pb.CheckStep {
 }
 
 // disturbed tells what has changed about a walk since its way was made.
-func (w *way) disturbed(alone bool, marks []Mark) whyNewWay {
+func (w *way) disturbed(alone, short bool, marks []Mark) whyNewWay {
 	if w == nil {
 		w = &way{}
 	}
@@ -83,6 +90,10 @@ func (w *way) disturbed(alone bool, marks []Mark) whyNewWay {
 		return whyAlone
 	case !alone && w.Alone:
 		return whyAssisted
+	case short && !w.Short:
+		return whyShort
+	case !short && w.Short:
+		return whyWhole
 	}
 	for _, m := range marks {
 		switch waited := slices.Contains(w.Waiting, m.StepID); {
@@ -102,18 +113,20 @@ func (d *Desk) plot(ctx context.Context, at, lit string, why whyNewWay) {
 	s := d.session
 	marks := d.scene.walk(s, d.now()).marks()
 	if why == undisturbed {
-		why = s.Way.disturbed(s.Assistant == "", marks)
+		why = s.Way.disturbed(s.Assistant == "", len(s.LeftOut) > 0, marks)
 	}
 	if why == undisturbed {
 		return
 	}
 	before, anew := ahead(marks, at, lit), why == whyRun || why == whyTakenUp
-	made := &way{Alone: s.Assistant == "", At: at}
+	made := &way{Alone: s.Assistant == "", Short: len(s.LeftOut) > 0, At: at}
 	open := map[string]bool{}
 	for _, m := range marks {
 		switch {
 		case m.State == MarkCold:
 			made.Waiting = append(made.Waiting, m.StepID)
+			made.Done = append(made.Done, m.StepID)
+		case m.NoTime && m.State.toDo():
 			made.Done = append(made.Done, m.StepID)
 		case m.State.toDo() && m.StepID != lit:
 			open[m.StepID] = true
@@ -153,7 +166,7 @@ func gapped(marks []Mark) bool {
 func ahead(marks []Mark, at, lit string) (ids []string) {
 	from := placeOf(marks, at) + 1
 	for _, m := range slices.Concat(marks[from:], marks[:from]) {
-		if m.State.toDo() && m.StepID != lit {
+		if m.State.toDo() && !m.NoTime && m.StepID != lit {
 			ids = append(ids, m.StepID)
 		}
 	}
@@ -162,9 +175,10 @@ func ahead(marks []Mark, at, lit string) (ids []string) {
 
 // turns are all steps of a round in the order of the walk that the planner found: what is
 // done, what is lit, the walk, and what the walk does not come to. That stands before the
-// stop at which the check is closed, where the vehicle is still open.
+// stop at which the check is closed, where the vehicle is still open; what there is no time
+// for stands behind.
 func (d *Desk) turns(marks []Mark, at, lit string, open map[string]bool) []string {
-	var done, last, walked, others []string
+	var done, last, walked, others, noTime []string
 	for _, h := range d.scene.way.GetHalts() {
 		for _, id := range h.GetStepIds() {
 			if open[id] {
@@ -177,6 +191,8 @@ func (d *Desk) turns(marks []Mark, at, lit string, open map[string]bool) []strin
 		switch id := m.StepID; {
 		case m.State == MarkCold || open[id]:
 			others = append(others, id)
+		case m.NoTime && m.State.toDo():
+			noTime = append(noTime, id)
 		case slices.Contains(walked, id):
 		case id == at || id == lit:
 			last = append(last, id)
@@ -189,7 +205,7 @@ func (d *Desk) turns(marks []Mark, at, lit string, open map[string]bool) []strin
 	for closing > 0 && d.scene.stepOf(walked[closing-1]).GetStop() == d.scene.closing {
 		closing--
 	}
-	return slices.Concat(done, last, walked[:closing], others, walked[closing:])
+	return slices.Concat(done, last, walked[:closing], others, walked[closing:], noTime)
 }
 
 // putOff moves steps that were passed by as far back as may be: before what must come
@@ -237,6 +253,12 @@ func (d *Desk) following(marks []Mark, after string) int {
 	resumed := s.BrokeOff
 	if s.Way != nil && len(s.Way.Steps) > 0 {
 		resumed = 0 // the way knows
+	}
+	marks = slices.Clone(marks)
+	for i, m := range marks {
+		if m.NoTime {
+			marks[i].State = MarkNotChecked // not in this walk
+		}
 	}
 	ready := slices.Clone(marks)
 	for i, m := range marks {

@@ -19,6 +19,7 @@ type handover struct {
 	readiness *pb.Readiness
 	steps     []*pb.CheckStep // of the plan, with their newest results
 	note      string
+	noTime    []string // steps left out of a short round
 	at        time.Time
 	zone      *time.Location
 	waits     string // why the verdict is provisional; empty when it is not
@@ -162,7 +163,11 @@ func (h handover) notChecked() (lines []string) {
 func (h handover) leftOpen() (lines []string) {
 	for _, s := range h.steps {
 		if !slices.Contains(h.round.GetAnsweredSteps(), s.GetStepId()) {
-			lines = append(lines, s.GetTitle())
+			line := s.GetTitle()
+			if slices.Contains(h.noTime, s.GetStepId()) {
+				line += ": " + reasonWords(pb.NotCheckedReason_NOT_CHECKED_REASON_NO_TIME)
+			}
+			lines = append(lines, line)
 		}
 	}
 	return lines

@@ -24,6 +24,7 @@ var tabletPages = template.Must(template.New("tablet").Funcs(template.FuncMap{
 	"findingMark":   func(f *pb.Finding) template.HTML { return foundMark(verdict.OfEffect(f.GetEffect())) },
 	"grade":         gradeWord,
 	"last":          lastPart,
+	"takes":         func(d time.Duration) string { return minutes(d.Seconds()) },
 	"legend":        func() string { return planLegend },
 	"lost":          lostWords,
 	"foundMark":     foundMark,

@@ -51,6 +51,24 @@ func (p pane) Answered() []round.Mark {
 	})
 }
 
+// NoTime is how many open steps a short round has left out.
+func (p pane) NoTime() (n int) {
+	for _, m := range p.Closing.Left {
+		if m.NoTime {
+			n++
+		}
+	}
+	return n
+}
+
+// WalkWord leads back to the steps, or to those that a short round has left out.
+func (p pane) WalkWord() string {
+	if n := p.NoTime(); n > 0 && n == len(p.Closing.Left) {
+		return "Do the rest"
+	}
+	return "To the steps"
+}
+
 // OverviewTitle says how much is left.
 func (p pane) OverviewTitle() string {
 	switch left := len(p.Closing.Left); {

@@ -39,7 +39,8 @@ func stepViews(t testing.TB, views map[string]*round.View) {
 	v.Step.Entry.Needs = "Type what the gauge shows."
 	views["reading"] = v
 	v = walkView(t, "WN11", "weekly", "TYR-120/axle-2-nearside-inner")
-	v.Step.NeedsGauge, v.Step.Gauge, v.Step.NewWay = true, v.Gauges[1], "nobody assists"
+	v.Step.NeedsGauge, v.Step.Gauge, v.Step.NewWay = true, v.Gauges[1], "the round was left in between"
+	v.Link.Live, v.Link.Since, v.Link.Pending = false, sampleNow.Add(-12*time.Minute), 41
 	views["reading-new-way"] = v
 	v = walkView(t, "WN11", "weekly", "TYR-120/axle-2-nearside-inner")
 	v.Step.NeedsGauge, v.Step.Gauge, v.Step.Entry.Ready = true, v.Gauges[1], true
@@ -206,6 +207,12 @@ func closingViews(t testing.TB, views map[string]*round.View) {
 	v.Closing.NotChecked, v.Closing.Found = nil, nil
 	v.Closing.Undone = []round.SafeItem{{StepID: "CAB-120/front", Title: "Cab tilt locked", Place: "front", UndoS: 120}}
 	views["overview-done"] = v
+	v = closing(round.PhaseOverview, 7)
+	v.Session.Assistant, v.Closing.Minutes, v.Closing.NotAlone = nil, 15, v.Closing.Left[:1]
+	for i := range v.Closing.Left {
+		v.Closing.Left[i].NoTime = true
+	}
+	views["overview-short"] = v
 	v = closing(round.PhaseSign, 3)
 	v.Link.Live, v.Link.Since, v.Link.Pending = false, sampleNow.Add(-12*time.Minute), 41
 	v.Closing.ProvisionalWhy = "worked out on this tablet; the station has not heard of 41 results."

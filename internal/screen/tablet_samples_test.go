@@ -210,6 +210,14 @@ func startViews(t testing.TB, views map[string]*round.View) {
 	v = before()
 	v.Before.Resuming, v.Before.Unknown = true, true
 	views["before-resuming"] = v
+	v = before()
+	v.Before.EngineStopped, v.Session.Assistant = &stopped, nil
+	v.Before.NotAlone = []string{"Steering joints, front axle", "Brake lamps go out with the pedal"}
+	v.Before.Time = &round.Time{Whole: 1252 * time.Second, Must: 643 * time.Second, Minutes: []int{11, 15, 20}, Chosen: 15, Takes: 898 * time.Second}
+	for _, s := range steps(t, "WN11", "shift")[60:103] {
+		v.Before.Time.LeftOut = append(v.Before.Time.LeftOut, s.GetTitle())
+	}
+	views["before-short"] = v
 }
 
 func turnoutViews(t testing.TB, views map[string]*round.View) {

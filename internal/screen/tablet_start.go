@@ -129,6 +129,15 @@ func (p pane) ColdWords() string {
 	return ""
 }
 
+// TimeWords say what a short round leaves out.
+func (p pane) TimeWords() string {
+	t := p.Before.Time
+	if t == nil || t.Chosen == 0 {
+		return ""
+	}
+	return fmt.Sprintf("Only %d min: %s not looked at. What was not proven stays so.", t.Chosen, counted(len(t.LeftOut), "step"))
+}
+
 // BeforeNeeds says what must still be told before the round can begin.
 func (p pane) BeforeNeeds() string {
 	b := p.Before
