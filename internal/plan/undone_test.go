@@ -187,6 +187,12 @@ func TestWalk_SaysWhatStaysUndone(t *testing.T) {
 		v := loaded.Vehicles[slices.IndexFunc(loaded.Vehicles, func(v *pb.VehicleConfiguration) bool { return v.GetCallSign() == tc.callSign })]
 		in := due(loaded, v, pb.Trigger_TRIGGER_SHIFT)
 		in.Station = nil
+		in.Catalogue = proto.CloneOf(in.Catalogue) // with nothing but the chocks to ask for the close-down
+		for _, item := range in.Catalogue.GetItems() {
+			if item.GetStop() == "close-down" {
+				item.MustNotMiss, item.After = false, nil
+			}
+		}
 		if tc.goalS > 0 {
 			in.Station = &pb.Station{TurnoutGoalS: tc.goalS}
 		}
