@@ -59,6 +59,10 @@ func (g *program) passing(block, entry int, behind *rest) []int {
 		come[e] = Never
 	}
 	come[entry-g.first[block]] = 0
-	g.inner[block].run(g.onward(behind, block))
+	out, limit := g.onward(behind, block), int64(Never)
+	for x, c := range g.inside[block][(entry-g.first[block])*g.size[block]:][:g.size[block]] {
+		limit = min(limit, c+out[x])
+	}
+	g.inner[block].finish(out, limit)
 	return g.inner[block].follow(come)
 }

@@ -16,6 +16,7 @@ type program struct {
 	after  []int64    // of each node: from there to the end when nothing remains
 	from   []int      // entries of one set, as places in nodes
 	out    []int64    // exits of one block, in fours
+	fence  *fence     // of a program of single nodes, when it is asked for passages
 }
 
 // lanes are four costs that are worked out together; it is what makes the program quick.

@@ -1,14 +1,13 @@
 package sop
 
+import "slices"
+
 // exact solves a problem with groups by dynamic programming. ok is false when that
 // takes more than the budget of proof; it is known before anything is spent.
 func (p *Problem) exact(b Budget) (s Solution, ok bool) {
 	g, work, ok := p.plan(b)
 	if !ok || work > b.Proof {
 		return Solution{}, false
-	}
-	for block, inner := range g.inner {
-		g.inside[block] = inner.passages()
 	}
 	come, after := make([]int64, len(g.nodes)), make([]int64, len(g.nodes))
 	for place, i := range g.nodes {
@@ -21,12 +20,43 @@ func (p *Problem) exact(b Budget) (s Solution, ok bool) {
 		}
 		return s, true
 	}
+	g.pass(come, after)
 	g.run(after)
 	if least := g.least(come); least < Never {
 		s.Cost, s.Bound = least, least
 		s.Order = append(append([]int{0}, g.follow(come)...), p.n-1)
 	}
 	return s, true
+}
+
+// pass works out what passing each block costs, from each entry to each exit. Of large blocks it leaves out what no
+// cheapest order can have: there is an order that costs so much, and all but the block costs at least so much.
+func (g *program) pass(come, after []int64) {
+	var blocks []int // large ones
+	for block, inner := range g.inner {
+		if g.size[block] < large {
+			g.inside[block] = inner.passages(Never)
+			continue
+		}
+		blocks = append(blocks, block)
+		g.inside[block] = inner.sweep()
+	}
+	if len(blocks) == 0 {
+		return
+	}
+	g.run(after)
+	most := g.least(come)
+	for _, block := range blocks {
+		g.inside[block] = slices.Repeat([]int64{0}, len(g.inside[block]))
+	}
+	for _, block := range blocks {
+		limit := int64(Never)
+		if most < Never {
+			g.run(after)
+			limit = most - g.least(come)
+		}
+		g.inside[block] = g.inner[block].passages(limit)
+	}
 }
 
 // plan lays out the program of the groups and those of each group's nodes, and says how many arcs
