@@ -3,8 +3,8 @@ package sop
 import "math/bits"
 
 // passages is the least cost from each node of a block through all others to each, four exits at a time; what
-// costs more than the limit may be left out, as if there were no way. Its blocks are single nodes.
-func (g *program) passages(limit int64) []int64 {
+// costs more than their limit may be left out, as if there were no way; nil for no limits. Its blocks are single nodes.
+func (g *program) passages(limits []int64) []int64 {
 	if g == nil { // a block of one
 		return []int64{0}
 	}
@@ -14,6 +14,10 @@ func (g *program) passages(limit int64) []int64 {
 		g.fence = newFence(g)
 	}
 	for exit := 0; exit < k; exit += len(never) {
+		limit := int64(Never)
+		if limits != nil {
+			limit = limits[exit/len(never)]
+		}
 		g.toward(exit, entries, limit)
 		for e := range k {
 			for x := exit; x < min(exit+len(never), k); x++ {

@@ -35,7 +35,7 @@ func (g *program) pass(come, after []int64) {
 	var blocks []int // large ones
 	for block, inner := range g.inner {
 		if g.size[block] < large {
-			g.inside[block] = inner.passages(Never)
+			g.inside[block] = inner.passages(nil)
 			continue
 		}
 		blocks = append(blocks, block)
@@ -50,13 +50,29 @@ func (g *program) pass(come, after []int64) {
 		g.inside[block] = slices.Repeat([]int64{0}, len(g.inside[block]))
 	}
 	for _, block := range blocks {
-		limit := int64(Never)
-		if most < Never {
-			g.run(after)
-			limit = most - g.least(come)
-		}
-		g.inside[block] = g.inner[block].passages(limit)
+		g.inside[block] = g.inner[block].passages(g.limits(block, most, come, after))
 	}
+}
+
+// limits are what passing a block may cost at most, for every four exits: what is left of the cost of an order when the
+// cheapest one is taken off that passes the block for nothing and leaves it at one of them.
+func (g *program) limits(block int, most int64, come, after []int64) (limits []int64) {
+	k := g.size[block]
+	for exit := 0; exit < k; exit += len(never) {
+		if most >= Never {
+			limits = append(limits, Never)
+			continue
+		}
+		for i := range g.inside[block] {
+			g.inside[block][i] = Never
+			if x := i % k; x >= exit && x < exit+len(never) {
+				g.inside[block][i] = 0
+			}
+		}
+		g.run(after)
+		limits = append(limits, most-g.least(come))
+	}
+	return limits
 }
 
 // plan lays out the program of the groups and those of each group's nodes, and says how many arcs
