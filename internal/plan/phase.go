@@ -183,24 +183,34 @@ func inTurn(items map[string][]int, before map[string][]string) []string {
 		ids = append(ids, id)
 	}
 	slices.Sort(ids)
-	done := make(map[string]bool, len(ids))
+	place := make(map[string]int, len(ids))
+	for i, id := range ids {
+		place[id] = i
+	}
+	waits, behind := make([]int, len(ids)), make([][]int, len(ids)) // for how many others; and who waits for it
+	for i, id := range ids {
+		for _, other := range before[id] {
+			waits[i]++
+			behind[place[other]] = append(behind[place[other]], i)
+		}
+	}
 	turn := make([]string, 0, len(ids))
+	done := make([]bool, len(ids))
 	for len(turn) < len(ids) {
 		next := -1
-		for i, id := range ids {
-			if done[id] {
-				continue
-			}
-			if next < 0 {
+		for i := range ids {
+			if !done[i] && (next < 0 || waits[i] == 0) {
 				next = i
 			}
-			if !slices.ContainsFunc(before[id], func(other string) bool { return !done[other] }) {
-				next = i
+			if next == i && waits[i] == 0 {
 				break
 			}
 		}
-		done[ids[next]] = true
+		done[next] = true
 		turn = append(turn, ids[next])
+		for _, i := range behind[next] {
+			waits[i]--
+		}
 	}
 	return turn
 }

@@ -9,18 +9,16 @@ import (
 // route is one walk in the making: steps with what is known of them, the halts at
 // which they are done, and where one begins.
 type route struct {
-	yard        yard
-	gait        gait
-	wiring      wiring
+	*terrain
 	tasks       []task
 	groups      []group
 	blocks      []block
 	halts       []halt // in the order of their numbers, which break ties
-	calendar    calendar
 	start       post
 	startStop   string    // where one has one's bearings when the walk begins
 	from        condition // of the vehicle when the walk begins
 	first, last int       // blocks with the assistant
+	known       solutions // nil where nothing is solved twice
 }
 
 // outset is how a walk begins.
@@ -29,13 +27,28 @@ type outset struct {
 	from  phase // the vehicle is in; 0 at the beginning
 }
 
+// terrain is what all walks round one vehicle have in common.
+type terrain struct {
+	yard     yard
+	gait     gait
+	wiring   wiring
+	calendar calendar
+}
+
+func newTerrain(l *layout, c *pb.Catalogue, w *pb.WalkWeights) *terrain {
+	g := newGait(c.GetWalkTimes(), w)
+	return &terrain{yard: newYard(l, g), gait: g, wiring: newWiring(c.GetCircuits()), calendar: newCalendar(c)}
+}
+
 // newRoute finds the halts of some steps.
 func newRoute(l *layout, c *pb.Catalogue, w *pb.WalkWeights, steps []*pb.CheckStep, o outset) *route {
-	g := newGait(c.GetWalkTimes(), w)
-	r := &route{yard: newYard(l, g), gait: g, wiring: newWiring(c.GetCircuits())}
-	r.start = r.yard.start
-	r.calendar = newCalendar(c)
-	k := r.calendar
+	return newTerrain(l, c, w).route(steps, o)
+}
+
+// route finds the halts of some steps.
+func (t *terrain) route(steps []*pb.CheckStep, o outset) *route {
+	r := &route{terrain: t, start: t.yard.start}
+	k := t.calendar
 	for _, step := range steps {
 		r.tasks = append(r.tasks, r.newTask(step, o.alone))
 	}

@@ -173,11 +173,15 @@ func (c *chooser) knapsack() []*pb.CheckStep {
 	unit := max(1, tenths(n*n)*c.within/mostLooks)
 	p := packing{
 		chooser: c, walked: r, order: order, unit: unit, most: int(c.within / unit),
-		had: make([][]float64, n), from: make([][]int16, n),
+		had: make([][]float64, n), from: make([][]int16, n), since: make([]int, n),
 	}
 	last := -1
 	for i := range order {
 		p.had[i], p.from[i] = p.column(i, max(0, last))
+		p.since[i] = p.most + 1
+		if t := slices.IndexFunc(p.had[i], func(w float64) bool { return w >= 0 }); t >= 0 {
+			p.since[i] = t
+		}
 		if c.must[r.tasks[order[i]].step.GetStepId()] {
 			last = i
 		}
@@ -194,6 +198,7 @@ type packing struct {
 	unit   tenths
 	had    [][]float64 // [i][t]: the most that can be had with the i-th step as the last so far, in t units at most
 	from   [][]int16   // the step before it then; -1 for none
+	since  []int       // [i]: in fewer units nothing can be had; above most where nothing can be had at all
 }
 
 // nothing says that something cannot be had.
@@ -206,18 +211,22 @@ func (p *packing) column(i, first int) (worth []float64, from []int16) {
 		worth[t], from[t] = nothing, -1
 	}
 	gain := p.worth(p.walked.tasks[p.order[i]].step)
-	relax := func(j int, units int, have func(t int) float64) {
-		for t := units; t <= p.most; t++ {
-			if w := have(t - units); w >= 0 && w+gain > worth[t] {
-				worth[t], from[t] = w+gain, int16(j)
-			}
+	if first == 0 && !p.mustBefore(i) {
+		for t := p.units(-1, i); t <= p.most; t++ {
+			worth[t] = gain
 		}
 	}
-	if first == 0 && !p.mustBefore(i) {
-		relax(-1, p.units(-1, i), func(int) float64 { return 0 })
-	}
 	for j := first; j < i; j++ {
-		relax(j, p.units(j, i), func(t int) float64 { return p.had[j][t] })
+		units := p.units(j, i)
+		begin := units + p.since[j]
+		if begin > p.most {
+			continue
+		}
+		for t, w := range p.had[j][p.since[j] : p.most+1-units] {
+			if w+gain > worth[begin+t] {
+				worth[begin+t], from[begin+t] = w+gain, int16(j)
+			}
+		}
 	}
 	return worth, from
 }

@@ -173,14 +173,13 @@ func (r *route) solveStretch(part stretch, begin halt, free bool, also [][2]int)
 			groups = append(groups, nodes)
 		}
 	}
-	p, err := sop.NewGrouped(cost, pairs, groups)
+	found, err := r.known.solve(cost, pairs, groups)
 	if err != nil {
 		if also != nil {
 			return solved{}, false
 		}
 		return r.asNumbered(part, cost), true
 	}
-	found := p.Solve(budgetFor(len(groups)), nil)
 	if found.Order == nil {
 		return r.asNumbered(part, cost), also == nil
 	}

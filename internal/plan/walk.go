@@ -110,11 +110,13 @@ func newHike(in Input, p *pb.Plan, ask Ask) (*hike, error) {
 func (h *hike) plan(in Input, ask Ask, wanted []*pb.CheckStep) *route {
 	l := newLayout(in.Vehicle)
 	here, from := h.standing(in, l, h.ledger.steps[ask.AtStep], ask)
+	ground, known := newTerrain(l, in.Catalogue, in.Routine.GetWalkWeights()), solutions{}
 	build := func(steps []*pb.CheckStep) *route {
-		r := newRoute(l, in.Catalogue, in.Routine.GetWalkWeights(), steps, outset{ask.Alone, from})
+		r := ground.route(steps, outset{ask.Alone, from})
 		if here != nil {
 			r.start, r.startStop, r.from = here.at, here.stop, from.condition()
 		}
+		r.known = known
 		return r
 	}
 	if ask.WithinS == 0 {
