@@ -45,7 +45,7 @@ help: ## list the targets
 
 .PHONY: demo
 demo: $(BIN)/server $(BIN)/kiosk $(BIN)/grpcurl $(BIN)/grpc-health-probe ## a fresh station with demo vehicles: rounds, a server to ask, the tablet and the bay display to open
-	$(BIN)/server demo --kiosk $(BIN)/kiosk
+	$(BIN)/server demo --kiosk $(BIN)/kiosk --identity-to build/demo
 
 .PHONY: server
 server: $(BIN)/server ## build the station server into build/bin

@@ -22,6 +22,7 @@ const module = "bayround/"
 var floors = map[string]float64{
 	"proto/bayround/v1":    -1, // the contract, below the ground floor
 	"internal/measure":     0,
+	"internal/admit":       0,
 	"internal/fault":       0,
 	"internal/faultpoint":  0,
 	"internal/feature":     0,
@@ -37,6 +38,7 @@ var floors = map[string]float64{
 	"internal/durable":     1.5, // the mezzanine: the disk, and nothing of the trade
 	"internal/journal":     2,
 	"internal/access":      2,
+	"internal/trust":       2,
 	"internal/photo":       2,
 	"internal/recordfile":  2,
 	"internal/station":     3,

@@ -8,7 +8,6 @@ import (
 	"io"
 	"log/slog"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -206,7 +205,7 @@ func TestFixture_AStationsFolderOfEveryReleaseIsOpenedAndGoneOnWith(t *testing.T
 				{"backup", "verify", filepath.Join(copies, "backup")},
 				{"restore", "--from", filepath.Join(copies, "backup"), "--data", filepath.Join(copies, "restored")},
 			} {
-				if said, err := exec.Command(program(t, "server"), line...).CombinedOutput(); err != nil { //nolint:gosec // our own program
+				if said, err := serverProgram(t, line...).CombinedOutput(); err != nil {
 					t.Errorf("server %s: %v\n%s", strings.Join(line, " "), err, said)
 				}
 			}

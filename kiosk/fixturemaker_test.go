@@ -8,7 +8,6 @@ import (
 	"log/slog"
 	"maps"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -64,6 +63,7 @@ func (m *maker) live() {
 	m.station, m.tablet, m.copies = s.data, m.TempDir(), m.TempDir()
 	m.server("erase", "marrable", "--by", "venholt", "--reason", "asked for it", "--server", s.address)
 
+	enrolTablet(m.T, s.address, m.tablet, m.device)
 	r, err := start(m.Context(), tabletFlags(s.address, m.tablet, m.device), slog.New(slog.DiscardHandler), clocks{device: time.Now})
 	if err != nil {
 		m.Fatal(err)
@@ -138,7 +138,7 @@ func (m *maker) act(d *round.Desk, name string, values map[string]string) {
 
 func (m *maker) server(args ...string) {
 	m.Helper()
-	if said, err := exec.Command(program(m.T, "server"), args...).CombinedOutput(); err != nil { //nolint:gosec // our own program
+	if said, err := serverProgram(m.T, args...).CombinedOutput(); err != nil {
 		m.Fatalf("server %s: %v\n%s", strings.Join(args, " "), err, said)
 	}
 }

@@ -41,7 +41,7 @@ func formats() []format {
 		{"`JOURNAL`", 1, "station", "JOURNAL", raiseText("bayround journal "), offline},
 		{"`replacing`", 1, "station", "replacing", raiseReplacing, offline},
 		{"`badger/MANIFEST`", 8, "station", "badger/MANIFEST", raiseByte(7), offline[:4]}, // a repair takes it for damage
-		{"event record", 1, "station", "JOURNAL", raiseEvent, []string{offline[0], offline[2]}},
+		{"event record", 2, "station", "JOURNAL", raiseEvent, []string{offline[0], offline[2]}},
 		{"record file", 1, "copies", "backup/record", raiseRecord, []string{"verify-export FILE"}},
 		{"record file", 1, "tablet", "copy/*.record", raiseRecord, []string{""}},
 		{"backup `MANIFEST`", 1, "copies", "backup/MANIFEST", raiseText(`"bayround_backup": `), []string{"backup verify DIR/backup", "restore --from DIR/backup --data OUT"}},
@@ -49,6 +49,7 @@ func formats() []format {
 		{"`witness.json`", 1, "tablet", "witness.json", raiseJSON, []string{""}},
 		{"`session.json`", 1, "tablet", "session.json", raiseJSON, []string{""}},
 		{"`clock.json`", 1, "tablet", "clock.json", raiseJSON, []string{""}},
+		{"`register.json`", 1, "station", "trust/register.json", raiseRegister, offline[:1]},
 		{"`attempts`", 1, "tablet", "attempts", raiseJSON, []string{""}},
 	}
 }
@@ -61,8 +62,8 @@ func TestNewer_EveryFormatIsRefusedAndNothingChanged(t *testing.T) {
 		t.Run(strings.Trim(f.name, "`")+" of the "+f.folder, func(t *testing.T) {
 			dir := n.unpack(t, f.folder)
 			files, err := filepath.Glob(filepath.Join(dir, f.file))
-			if f.name == "`replacing`" {
-				files = []string{filepath.Join(dir, f.file)} // it is there during a repair alone
+			if f.name == "`replacing`" || f.name == "`register.json`" {
+				files = []string{filepath.Join(dir, f.file)} // there during a repair alone; made when a station is first served
 			}
 			if err != nil || len(files) == 0 {
 				t.Fatalf("no file %s in the fixture", f.file)
@@ -216,6 +217,17 @@ func raiseReplacing(t *testing.T, file string, to uint64) {
 	t.Helper()
 	content := fmt.Sprintf(`{"evidence":"20270302T073000.000000000Z-repaired","identity":"bayround journal %d\nanything\n","head":""}`, to)
 	if err := os.WriteFile(file, []byte(content), 0o600); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// raiseRegister leaves the register of a newer program.
+func raiseRegister(t *testing.T, file string, to uint64) {
+	t.Helper()
+	if err := os.MkdirAll(filepath.Dir(file), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(file, fmt.Appendf(nil, `{"version":%d,"clients":7}`, to), 0o600); err != nil {
 		t.Fatal(err)
 	}
 }

@@ -156,7 +156,7 @@ func (k *tablet) witness() (w witnessed) {
 // server runs a command of the server's program and gives what it said.
 func server(t testing.TB, args ...string) string {
 	t.Helper()
-	said, err := exec.Command(program(t, "server"), args...).CombinedOutput() //nolint:gosec // our own program
+	said, err := serverProgram(t, args...).CombinedOutput()
 	if exit := (*exec.ExitError)(nil); err != nil && !errors.As(err, &exit) {
 		t.Fatal(err)
 	}

@@ -15,8 +15,6 @@ import (
 	"testing"
 
 	"google.golang.org/grpc"
-
-	"bayround/internal/rpc"
 )
 
 // programs are both programs as they are shipped, built once for all tests.
@@ -125,7 +123,7 @@ func startStation(t testing.TB) *ofRecord {
 	t.Helper()
 	s := &ofRecord{data: t.TempDir()}
 	s.start(t, "127.0.0.1:0")
-	apply := exec.Command(program(t, "server"), "apply", county, "--server", s.address) //nolint:gosec // our own program
+	apply := serverProgram(t, "apply", county, "--server", s.address)
 	if said, err := apply.CombinedOutput(); err != nil {
 		t.Fatalf("applying the county: %v\n%s", err, said)
 	}
@@ -136,6 +134,7 @@ func (s *ofRecord) start(t testing.TB, address string) {
 	t.Helper()
 	s.process = launch(t, serverReady, program(t, "server"), "serve", "--data", s.data, "--listen", address, "--metrics", "", "--log-level", "warn")
 	s.address = s.said[1]
+	dataOf.Store(s.address, s.data)
 }
 
 // restart starts it again where it was, after it was killed or ended.
@@ -148,7 +147,7 @@ func (s *ofRecord) restart() {
 func (s *ofRecord) play(files ...string) {
 	s.t.Helper()
 	for _, file := range files {
-		play := exec.Command(program(s.t, "server"), "play", filepath.Join(county, "rounds", file), "--server", s.address) //nolint:gosec // our own program
+		play := serverProgram(s.t, "play", filepath.Join(county, "rounds", file), "--server", s.address)
 		if said, err := play.CombinedOutput(); err != nil {
 			s.t.Fatalf("playing %s: %v\n%s", file, err, said)
 		}
@@ -161,7 +160,7 @@ func (s *ofRecord) verify() {
 	if code := s.end(); code != 0 {
 		s.t.Errorf("the station ended with %d\n%s", code, s.log)
 	}
-	said, err := exec.Command(program(s.t, "server"), "verify", "--data", s.data).CombinedOutput() //nolint:gosec // our own program
+	said, err := serverProgram(s.t, "verify", "--data", s.data).CombinedOutput()
 	if err != nil || !strings.HasPrefix(string(said), "sound: ") {
 		s.t.Errorf("verify: %v\n%s", err, said)
 	}
@@ -170,10 +169,7 @@ func (s *ofRecord) verify() {
 // dial reaches the station as another system does.
 func (s *ofRecord) dial() *grpc.ClientConn {
 	s.t.Helper()
-	conn, err := rpc.Dial(s.address)
-	if err != nil {
-		s.t.Fatal(err)
-	}
+	conn := dialStation(s.t, s.address)
 	s.t.Cleanup(func() { _ = conn.Close() })
 	return conn
 }
@@ -188,6 +184,7 @@ type tablet struct {
 func startTablet(t testing.TB, station, device string) *tablet {
 	t.Helper()
 	k := &tablet{data: t.TempDir(), station: station, device: device}
+	enrolTablet(t, station, k.data, device)
 	k.start(t, "127.0.0.1:0", "127.0.0.1:0")
 	return k
 }

@@ -16,7 +16,6 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"bayround/internal/measure"
-	"bayround/internal/rpc"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -38,6 +37,7 @@ func startHurried(t *testing.T, station string, clock func() time.Time) ready {
 	display.tabletInches, display.tabletPX = 10.1, 1509
 	display.bayInches, display.bayWidthPX, display.bayHeightPX, display.bayFarM = 55, 1920, 1080, 15
 	f := &serveFlags{station: station, data: t.TempDir(), device: "tablet-1", listen: "127.0.0.1:0", bay: "127.0.0.1:0", display: display}
+	enrolTablet(t, station, f.data, f.device)
 	r, err := start(t.Context(), f, slog.New(slog.NewTextHandler(io.Discard, nil)), clocks{clock, true})
 	if err != nil {
 		t.Fatal(err)
@@ -64,10 +64,7 @@ type robot struct {
 // newRobot reads from the station what is asked, and what was sound there last.
 func newRobot(p *page, station, vehicle, routine string) *robot {
 	p.t.Helper()
-	conn, err := rpc.Dial(station)
-	if err != nil {
-		p.t.Fatal(err)
-	}
+	conn := dialStation(p.t, station)
 	defer func() { _ = conn.Close() }()
 	ctx, cancel := context.WithTimeout(p.t.Context(), patience)
 	defer cancel()

@@ -23,6 +23,7 @@ Exit codes
   6  it stopped itself because a write failed: start it again`
 
 const rootExample = `  kiosk serve --station 127.0.0.1:7443 --data /var/lib/bayround-kiosk --device tablet-1
+  kiosk enrol --station 192.0.2.7:7443 --station-sha256 … --device tablet-1
   kiosk pin                                    asks for a PIN and prints its hash`
 
 // newRoot puts the commands together.
@@ -39,7 +40,7 @@ func newRoot(c *command.Console) *cobra.Command {
 		RunE:              func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 		PersistentPreRunE: func(*cobra.Command, []string) error { c.Understood = true; return nil },
 	}
-	root.AddCommand(newServe(c), newPIN(c), newForgetStation(c), newVersion(c))
+	root.AddCommand(newServe(c), newEnrol(c), newPIN(c), newForgetStation(c), newVersion(c))
 	return root
 }
 

@@ -20,7 +20,6 @@ import (
 	"bayround/internal/journal"
 	"bayround/internal/photo"
 	"bayround/internal/round"
-	"bayround/internal/rpc"
 	"bayround/internal/screen"
 	"bayround/internal/station"
 )
@@ -130,11 +129,10 @@ func (r *running) openDesk(ctx context.Context, f *serveFlags) (err error) {
 	if err != nil {
 		return err
 	}
-	conn, err := rpc.Dial(f.station)
+	conn, err := r.dial(ctx, f)
 	if err != nil {
 		return command.MisusedBy(err)
 	}
-	r.later(conn.Close)
 	r.archive = round.NewArchive(round.ArchiveConfig{Twin: r.twin, Conn: conn})
 	if err := r.openUplink(f, conn); err != nil {
 		return err

@@ -19,7 +19,9 @@ from the addresses that --bay-host names.
 
 The folder --data holds what was recorded here and waits to be sent. It belongs to one tablet,
 under one --device name. It works with or without the station; when the station is there,
-everything is sent once, in order, under the times at which it was recorded.
+everything is sent once, in order, under the times at which it was recorded. The station knows the
+tablet by a certificate, which it is given once (kiosk enrol) and renews by itself; without one, or with
+one that was revoked or has ended, the tablet works on, and what is recorded waits.
 
 When it is ready it prints one line with its addresses. SIGTERM or Ctrl-C stops it.`
 
@@ -38,6 +40,7 @@ type serveFlags struct {
 	bay       string
 	bayHosts  []string
 	anywhere  bool
+	plain     bool
 	readyFile string
 	logFormat string
 	logLevel  string
@@ -62,6 +65,7 @@ func newServe(c *command.Console) *cobra.Command {
 	flags.StringVar(&f.bay, "bay", "127.0.0.1:7501", "address of the bay display; port 0 for any free one")
 	flags.StringSliceVar(&f.bayHosts, "bay-host", nil, "further host[:port] names under which displays open the bay page")
 	flags.BoolVar(&f.anywhere, "insecure-listen-anywhere", false, "allow the bay display on addresses that other machines can reach, without encryption")
+	flags.BoolVar(&f.plain, "plaintext-on-loopback", false, "no encryption and no certificates; for trying things out with a station on this machine that serves so")
 	flags.StringVar(&f.readyFile, "ready-file", "", "write the addresses, as JSON, to this file once the tablet is ready")
 	flags.StringVar(&f.logFormat, "log-format", "text", "text or json")
 	flags.StringVar(&f.logLevel, "log-level", "info", "debug, info, warn or error")

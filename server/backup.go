@@ -143,7 +143,7 @@ func (f *backupFlags) fill(ctx context.Context, c *console, folder string) error
 	if err := m.list(folder, recordName); err != nil {
 		return err
 	}
-	if err := f.photos(ctx, m, folder, holds.Photos); err != nil {
+	if err := f.photos(ctx, c, m, folder, holds.Photos); err != nil {
 		return err
 	}
 	signer, err := f.key(m, folder)
@@ -168,7 +168,7 @@ func (f *backupFlags) record(ctx context.Context, c *console, to io.Writer) erro
 
 // photos copies the photos that results speak of. One that has not arrived yet, or
 // is damaged, is told and keeps no backup from being made.
-func (f *backupFlags) photos(ctx context.Context, m *manifest, folder string, names []string) error {
+func (f *backupFlags) photos(ctx context.Context, c *console, m *manifest, folder string, names []string) error {
 	if len(names) == 0 {
 		return nil
 	}
@@ -176,7 +176,7 @@ func (f *backupFlags) photos(ctx context.Context, m *manifest, folder string, na
 		return os.ReadFile(filepath.Join(f.data, filepath.FromSlash(photoFile(name))))
 	}
 	if f.data == "" {
-		s, err := reach(f.address)
+		s, err := c.reach(f.address)
 		if err != nil {
 			return err
 		}

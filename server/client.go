@@ -25,42 +25,40 @@ type remote struct {
 	rounds    pb.RoundServiceClient
 	readiness pb.ReadinessServiceClient
 	history   pb.HistoryServiceClient
+	enrolment pb.EnrolServiceClient
 }
 
 // reach connects to a station; whether it is there shows at the first call.
-func reach(address string, more ...grpc.DialOption) (*remote, error) {
-	conn, err := rpc.Dial(address, more...)
+func (c *console) reach(address string, more ...grpc.DialOption) (*remote, error) {
+	conn, err := c.identity.dial(address, more...)
 	if err != nil {
 		return nil, command.MisusedBy(err)
 	}
 	return &remote{
 		conn: conn, vehicles: pb.NewVehicleServiceClient(conn), rounds: pb.NewRoundServiceClient(conn),
 		readiness: pb.NewReadinessServiceClient(conn), history: pb.NewHistoryServiceClient(conn),
+		enrolment: pb.NewEnrolServiceClient(conn),
 	}, nil
 }
 
 // close ends the connection.
 func (s *remote) close() { _ = s.conn.Close() }
 
-// asking connects to a station, lets do use it, and ends the connection.
-func asking(address string, do func(*remote) error, more ...grpc.DialOption) (err error) {
-	s, err := reach(address, more...)
+// asking connects to a station, lets do use it, and ends the connection. It says beside
+// the answer, once, when the station's record has lost its newest entries: whatever
+// it tells may then be old.
+func (c *console) asking(address string, do func(*remote) error) error {
+	var once sync.Once
+	s, err := c.reach(address, rpc.WhenBehind(func() {
+		once.Do(func() {
+			c.Complain("note: this station's record has lost its newest entries; it takes nothing until it is repaired (server repair)")
+		})
+	}))
 	if err != nil {
 		return err
 	}
 	defer s.close()
 	return do(s)
-}
-
-// asking is asking that says beside the answer, once, when the station's record has
-// lost its newest entries: whatever it tells may then be old.
-func (c *console) asking(address string, do func(*remote) error) error {
-	var once sync.Once
-	return asking(address, do, rpc.WhenBehind(func() {
-		once.Do(func() {
-			c.Complain("note: this station's record has lost its newest entries; it takes nothing until it is repaired (server repair)")
-		})
-	}))
 }
 
 // patiently bounds one call.

@@ -49,7 +49,12 @@ func TestRun_ExitCodesTellWhatHappened(t *testing.T) {
 		{"no record", []string{"verify", "--data", filepath.Join(empty, "none")}, command.ExitMisused, "no record"},
 		{"photos alone are no record", []string{"verify", "--data", onlyPhotos}, command.ExitMisused, "only photos"},
 		{"an empty folder is no record", []string{"rebuild", "--data", empty}, command.ExitMisused, "is empty"},
-		{"an address for everybody", []string{"serve", "--data", empty, "--listen", "0.0.0.0:0"}, command.ExitMisused, "--insecure-listen-anywhere"},
+		{"plain text for everybody", []string{"serve", "--data", empty, "--listen", "0.0.0.0:0"}, command.ExitMisused, "more than this machine"},
+		{"plain text to another machine", []string{"readiness", "--server", "192.0.2.7:7443"}, command.ExitMisused, "in plain text"},
+		{"metrics for everybody", []string{"serve", "--data", empty, "--metrics", "0.0.0.0:0"}, command.ExitMisused, "--insecure-listen-anywhere"},
+		{"a tablet nobody named", []string{"enrol"}, command.ExitMisused, "name the tablet"},
+		{"an enrolment in plain text", []string{"enrol", "tablet-2", "--server", s.address}, command.ExitRefused, "plain text"},
+		{"a role that is none", []string{"admit", "control", "--role", "king", "-o", empty, "--server", s.address}, command.ExitMisused, "system, workshop, officer or administrator"},
 		{"a log of no known kind", []string{"serve", "--data", empty, "--log-format", "xml"}, command.ExitMisused, "text or json"},
 		{"a watch has no exit code", []string{"readiness", "--watch", "--exit-code", "--server", s.address}, command.ExitMisused, "--watch"},
 	} {

@@ -7,11 +7,14 @@ import (
 	"bayround/internal/command"
 )
 
-// console is where this program's commands write.
-type console struct{ command.Console }
+// console is where this program's commands write, and as whom they ask a station.
+type console struct {
+	command.Console
+	identity identity
+}
 
 func newConsole(out, err io.Writer) *console {
-	return &console{command.Console{Out: out, Err: err}}
+	return &console{Console: command.Console{Out: out, Err: err}}
 }
 
 // colourful reports whether colour may be used: on a terminal, unless NO_COLOR is

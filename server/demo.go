@@ -13,6 +13,7 @@ import (
 	pb "bayround/proto/bayround/v1"
 
 	"bayround/internal/command"
+	"bayround/internal/trust"
 )
 
 const demoHelp = `Start a fresh station of an invented county, tell it stations, people, gauges and vehicles,
@@ -31,6 +32,7 @@ type demoFlags struct {
 	once         bool
 	history      bool
 	kiosk        string
+	identityTo   string
 	tabletListen string
 	bayListen    string
 }
@@ -51,6 +53,7 @@ func newDemo(c *console) *cobra.Command {
 	cmd.Flags().StringVar(&f.data, "data", "", "folder of the record, empty or not there; a temporary one when left out")
 	cmd.Flags().StringVar(&f.files, "files", filepath.Join("testdata", "demo"), "folder of the county: configuration, and rounds in its folder \"rounds\"")
 	cmd.Flags().StringVar(&f.kiosk, "kiosk", "", "kiosk program to run beside the station; none when left out")
+	cmd.Flags().StringVar(&f.identityTo, "identity-to", "", "also put the identity to ask the station with into this folder")
 	cmd.Flags().StringVar(&f.tabletListen, "tablet-listen", "127.0.0.1:7500", "address of the kiosk's pages for the driver")
 	cmd.Flags().StringVar(&f.bayListen, "bay-listen", "127.0.0.1:7501", "address of the kiosk's bay display")
 	cmd.Flags().BoolVar(&f.history, "history", true, "live through the fifteen months before today first; false for a quick start")
@@ -79,6 +82,9 @@ func (f *demoFlags) run(ctx context.Context, c *console) (err error) {
 		return err
 	}
 	c.Say("%s\n", running.readyLine())
+	if err := f.handOver(c, running); err != nil {
+		return errors.Join(err, running.stop())
+	}
 	if err := f.fill(ctx, c, files, running.ready.Listen); err != nil {
 		return errors.Join(err, running.stop())
 	}
@@ -86,6 +92,33 @@ func (f *demoFlags) run(ctx context.Context, c *console) (err error) {
 		return running.stop()
 	}
 	return f.serveOn(ctx, c, running)
+}
+
+// handOver has the commands of the demonstration ask the station as whoever runs it, and
+// copies that identity to where a person finds it.
+func (f *demoFlags) handOver(c *console, running *running) error {
+	if running.gate == nil {
+		return nil
+	}
+	c.identity.folder = running.gate.AdministratorFolder()
+	if f.identityTo == "" {
+		f.identityTo = c.identity.folder
+		return nil
+	}
+	if err := os.MkdirAll(f.identityTo, 0o700); err != nil {
+		return fmt.Errorf("making the folder for the identity: %w", err)
+	}
+	from, to := trust.FilesIn(c.identity.folder), trust.FilesIn(f.identityTo)
+	for _, file := range [][2]string{{from.CA, to.CA}, {from.Key, to.Key}, {from.Cert, to.Cert}} {
+		content, err := os.ReadFile(file[0])
+		if err != nil {
+			return fmt.Errorf("reading the identity: %w", err)
+		}
+		if err := os.WriteFile(file[1], content, 0o600); err != nil {
+			return fmt.Errorf("copying the identity: %w", err)
+		}
+	}
+	return nil
 }
 
 // serveOn leaves the station running, with a kiosk beside it when one was named,
@@ -101,7 +134,7 @@ func (f *demoFlags) serveOn(ctx context.Context, c *console, running *running) e
 		}
 		c.Say("%s", kiosk.invitation())
 	}
-	c.Say("%s", tryNext(running.ready.Listen))
+	c.Say("%s", f.tryNext(c, running.ready.Listen))
 	err := running.wait(ctx)
 	if kiosk != nil {
 		cancel()
@@ -158,18 +191,30 @@ func (f *demoFlags) fill(ctx context.Context, c *console, files []*pb.NamedFile,
 }
 
 // tryNext is what to do with the station that serves now.
-func tryNext(address string) string {
+func (f *demoFlags) tryNext(c *console, address string) string {
+	ask, curl, probe := "--identity "+f.identityTo, "", ""
+	if c.identity.plain {
+		ask, curl = "--plaintext-on-loopback", "-plaintext"
+	} else {
+		files := trust.FilesIn(f.identityTo)
+		curl = fmt.Sprintf("-cacert %s -cert %s -key %s", files.CA, files.Cert, files.Key)
+		probe = " -tls -tls-ca-cert=" + files.CA
+	}
 	return fmt.Sprintf(`
 The station serves on until Ctrl-C. In another shell:
 
-  build/bin/server readiness --server %[1]s --watch
-  build/bin/server show wn11 --routine weekly --server %[1]s
-  build/bin/server explain wn21 --server %[1]s
-  build/bin/server history wn21 TYR-121/axle-2-offside-inner --server %[1]s
-  build/bin/server forecast --server %[1]s
-  build/bin/server gauge rejudge g-03 --server %[1]s
-  build/bin/server play --again testdata/demo/rounds/06-wn21-weekly.yaml --server %[1]s
-  build/bin/grpcurl -plaintext -d '{"vehicle": "vehicles/wn21"}' %[1]s bayround.v1.ReadinessService/GetReadiness
-  build/bin/grpcurl -plaintext %[1]s bayround.v1.ReadinessService/WatchReadiness
-  build/bin/grpc-health-probe -addr=%[1]s`, address)
+  ASK="--server %[1]s %[2]s"
+  build/bin/server readiness $ASK --watch
+  build/bin/server show wn11 --routine weekly $ASK
+  build/bin/server explain wn21 $ASK
+  build/bin/server history wn21 TYR-121/axle-2-offside-inner $ASK
+  build/bin/server forecast $ASK
+  build/bin/server gauge rejudge g-03 $ASK
+  build/bin/server play --again testdata/demo/rounds/06-wn21-weekly.yaml $ASK
+  build/bin/server clients $ASK
+
+  CURL="%[3]s"
+  build/bin/grpcurl $CURL -d '{"vehicle": "vehicles/wn21"}' %[1]s bayround.v1.ReadinessService/GetReadiness
+  build/bin/grpcurl $CURL %[1]s bayround.v1.ReadinessService/WatchReadiness
+  build/bin/grpc-health-probe -addr=%[1]s%[4]s`, address, ask, curl, probe)
 }

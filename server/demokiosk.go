@@ -8,8 +8,11 @@ import (
 	"os"
 	"os/exec"
 	"regexp"
+	"strings"
 	"syscall"
 	"time"
+
+	pb "bayround/proto/bayround/v1"
 )
 
 // demoPIN is the PIN of every driver of the invented county; their file says so, too.
@@ -34,8 +37,13 @@ func startKiosk(ctx context.Context, c *console, f *demoFlags, address string) (
 		return nil, fmt.Errorf("making a folder for the kiosk: %w", err)
 	}
 	k := &demoKiosk{folder: folder, ended: make(chan error, 1)}
-	k.command = exec.CommandContext(ctx, f.kiosk, "serve", "--station", address, "--data", folder, //nolint:gosec // the person names the program
-		"--listen", f.tabletListen, "--bay", f.bayListen, "--log-level", f.logLevel)
+	args := []string{"serve", "--station", address, "--data", folder, "--device", demoDevice, "--listen", f.tabletListen, "--bay", f.bayListen, "--log-level", f.logLevel}
+	if c.identity.plain {
+		args = append(args, "--plaintext-on-loopback")
+	} else if err := enrolKiosk(ctx, c, f.kiosk, address, folder); err != nil {
+		return nil, errors.Join(err, os.RemoveAll(folder))
+	}
+	k.command = exec.CommandContext(ctx, f.kiosk, args...) //nolint:gosec // the person names the program
 	k.command.Stderr = c.Err
 	k.command.Cancel = func() error { return k.command.Process.Signal(syscall.SIGTERM) }
 	k.command.WaitDelay = 10 * time.Second
@@ -62,6 +70,28 @@ func startKiosk(ctx context.Context, c *console, f *demoFlags, address string) (
 		return nil, errors.Join(errors.New("the kiosk ended before it was ready; what it said stands above"), k.stop())
 	}
 	return k, nil
+}
+
+// demoDevice is the name of the kiosk.
+const demoDevice = "tablet-1"
+
+// enrolKiosk does what a person does at a new tablet.
+func enrolKiosk(ctx context.Context, c *console, program, address, folder string) error {
+	return c.asking(address, func(s *remote) error {
+		asking, cancel := patiently(ctx)
+		defer cancel()
+		opened, err := s.enrolment.OpenEnrolment(asking, &pb.OpenEnrolmentRequest{Device: demoDevice})
+		if err != nil {
+			return err
+		}
+		enrol := exec.CommandContext(ctx, program, "enrol", "--station", address, "--data", folder, "--device", demoDevice, //nolint:gosec // the person names the program
+			"--station-sha256", opened.GetAuthoritySha256())
+		enrol.Stdin = strings.NewReader(opened.GetCode() + "\n")
+		if said, err := enrol.CombinedOutput(); err != nil {
+			return fmt.Errorf("enrolling the kiosk: %w\n%s", err, said)
+		}
+		return nil
+	})
 }
 
 // stop waits until the kiosk has ended, as it does when its context ends, and

@@ -46,7 +46,12 @@ func buildInto(path string, flags ...string) error {
 	return nil
 }
 
+// The tests speak in plain text where certificates are not what is tested.
 func TestMain(m *testing.M) {
+	if err := os.Setenv("BAYROUND_PLAINTEXT_ON_LOOPBACK", "1"); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(1)
+	}
 	code := m.Run()
 	if folder, err := scratch(); err == nil {
 		_ = os.RemoveAll(folder)

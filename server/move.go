@@ -26,9 +26,12 @@ const moveSteps = `To bring a station to another computer:
   3  Make the last backup and mark the old folder:
        server move --data /var/lib/bayround --to /mnt/stick/move
      The backup holds the signing key: guard it, and destroy it when you are done.
+     It does not hold the folder /var/lib/bayround/trust, by which tablets know the station: copy that, too,
+     and guard it as well. Without it every tablet must be enrolled again.
   4  On the new one:
        server backup verify /mnt/stick/move
        server restore --from /mnt/stick/move --data /var/lib/bayround
+       put the folder trust back into /var/lib/bayround, readable by the station's user alone
        server serve --data /var/lib/bayround
   5  Give the new one the address of the old, or tell the tablets the new address. They send what
      waits, and say so if the record does not go on from what they saw last.

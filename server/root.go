@@ -40,11 +40,12 @@ func newRoot(c *console) *cobra.Command {
 		RunE:              func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 		PersistentPreRunE: func(*cobra.Command, []string) error { c.Understood = true; return nil },
 	}
-	root.AddGroup(&cobra.Group{ID: "station", Title: "Run a station:"}, &cobra.Group{ID: "ask", Title: "Ask and feed a station that runs:"},
+	root.AddGroup(&cobra.Group{ID: "station", Title: "Run a station:"}, &cobra.Group{ID: "admit", Title: "Say who may call it (the station running):"}, &cobra.Group{ID: "ask", Title: "Ask and feed a station that runs:"},
 		&cobra.Group{ID: "look", Title: "Look closer, back and ahead (the station running):"},
 		&cobra.Group{ID: "record", Title: "Look after a record (verify and rebuild: the station stopped):"})
 	for group, commands := range map[string][]*cobra.Command{
 		"station": {newServe(c), newUnit(c), newDemo(c)},
+		"admit":   {newEnrol(c), newAdmit(c), newRevoke(c), newClients(c), newRoles(c)},
 		"ask":     {newReadiness(c), newShow(c), newApply(c), newPlay(c), newErase(c)},
 		"look":    {newHistory(c), newForecast(c), newExplain(c), newPrint(c), newGauge(c), newRehearse(c), newPacks(c)},
 		"record":  {newVerify(c), newRebuild(c), newExport(c), newVerifyExport(c), newBackup(c), newRestore(c), newRepair(c), newMove(c), newPrune(c)},
@@ -55,6 +56,7 @@ func newRoot(c *console) *cobra.Command {
 		}
 	}
 	root.AddCommand(newVersion(c))
+	c.identity.add(root)
 	return root
 }
 

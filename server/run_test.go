@@ -37,6 +37,13 @@ func must(t *testing.T, args ...string) string {
 	return got.out
 }
 
+// asking asks a station that serves in plain text.
+func asking(address string, do func(*remote) error) error {
+	c := newConsole(io.Discard, io.Discard)
+	c.identity.plain = true
+	return c.asking(address, do)
+}
+
 // served is a station that "server serve" runs within this process.
 type served struct {
 	address string

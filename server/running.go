@@ -19,6 +19,7 @@ import (
 	"bayround/internal/photo"
 	"bayround/internal/rpc"
 	"bayround/internal/station"
+	"bayround/internal/trust"
 )
 
 // running is a station that serves.
@@ -31,6 +32,8 @@ type running struct {
 	ready   ready
 	ended   chan error // what serving ended with, once for each listener
 	beside  *attendance
+	gate    *trust.Gate // nil in plain text
+	fresh   func()      // ends what keeps the gate's certificates fresh
 }
 
 // ready is what --ready-file holds.
@@ -39,6 +42,8 @@ type ready struct {
 	Metrics string `json:"metrics,omitempty"`
 	Data    string `json:"data"`
 	PID     int    `json:"pid"`
+	// Identity is the folder of the identity to ask it with; empty in plain text.
+	Identity string `json:"identity,omitempty"`
 }
 
 // photosFolder is where photos lie beside the record. The journal lets a folder of
@@ -48,6 +53,9 @@ const photosFolder = "photos"
 // start opens the station and serves it. What it has opened is closed again when
 // it fails half-way.
 func start(ctx context.Context, c *console, f *serveFlags, logger *slog.Logger) (r *running, err error) {
+	if err := trust.Inspect(filepath.Join(f.data, trustFolder)); err != nil {
+		return nil, err
+	}
 	st, inVain, err := openMended(ctx, c, f, logger)
 	if err != nil {
 		return nil, err
@@ -61,13 +69,23 @@ func start(ctx context.Context, c *console, f *serveFlags, logger *slog.Logger) 
 	if err != nil {
 		return nil, fmt.Errorf("opening the station's photos in %s: %w", f.data, err)
 	}
-	registry := prometheus.NewRegistry()
-	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
-	server, err := rpc.New(st, rpc.Options{Logger: logger, Metrics: registry, StreamsPerConnection: f.streams, Photos: photos})
+	gate, err := openGate(c, f)
 	if err != nil {
 		return nil, err
 	}
-	r = &running{station: st, inVain: inVain, server: server, log: logger, ended: make(chan error, 2), ready: ready{Data: f.data, PID: os.Getpid()}}
+	registry := prometheus.NewRegistry()
+	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
+	server, err := rpc.New(st, rpc.Options{Logger: logger, Metrics: registry, StreamsPerConnection: f.streams, Photos: photos, Gate: gate})
+	if err != nil {
+		return nil, err
+	}
+	r = &running{
+		station: st, inVain: inVain, server: server, log: logger, ended: make(chan error, 2), ready: ready{Data: f.data, PID: os.Getpid()},
+		gate: gate, fresh: keepFresh(gate, logger),
+	}
+	if gate != nil {
+		r.ready.Identity = gate.AdministratorFolder()
+	}
 	if err := r.listen(f, registry); err != nil {
 		return nil, err
 	}
@@ -136,6 +154,7 @@ func (r *running) stop() error {
 	defer cancel()
 	r.beside.end()
 	r.server.Stop(ctx)
+	r.fresh()
 	var err error
 	if r.metrics != nil {
 		err = r.metrics.Close()
@@ -149,5 +168,9 @@ func (r *running) readyLine() string {
 	if r.ready.Metrics != "" {
 		line += ", metrics on http://" + r.ready.Metrics + "/metrics"
 	}
-	return line + ", record in " + r.ready.Data
+	line += ", record in " + r.ready.Data
+	if r.gate == nil {
+		return line + "; in plain text, for this machine alone"
+	}
+	return line
 }

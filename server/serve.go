@@ -2,12 +2,14 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"runtime/debug"
 
 	"github.com/spf13/cobra"
 
 	"bayround/internal/command"
+	"bayround/internal/rpc"
 )
 
 const serveHelp = `Run the station: take rounds, keep the record, tell whoever asks or watches.
@@ -18,8 +20,11 @@ force at the start; files of the folder --rules take the place of those of the s
 name (packs/gb-use/tyres-and-wheels.yaml) or join them. When that folder holds a
 mistake, it is said with file, line and column, and what was in force before stays.
 
-The station speaks gRPC without encryption, and so only to this machine. Put it behind
-something that encrypts, or say --insecure-listen-anywhere and mean it.
+The station speaks gRPC over TLS 1.3 under certificates of an authority of its own, which it makes
+at its first start in --data/trust: keep that folder as you keep a key. Whoever calls shows a
+certificate that the station gave: tablets are enrolled with "server enrol", other programs are let in
+with "server admit", and "server roles" prints who may call what. Whoever may read --data/trust
+runs the station: the commands of this program use the identity that lies there.
 
 When it is ready it prints one line with its address. SIGTERM or Ctrl-C stops it within
 ten seconds; watches are told. Run by systemd it says when it is ready, and that it is not
@@ -28,6 +33,7 @@ it again, it finds out what reached the disk.`
 
 const serveExample = `  server serve --data /var/lib/bayround
   server serve --data /var/lib/bayround --rules /etc/bayround/rules
+  server serve --data /var/lib/bayround --listen 0.0.0.0:7443 --host-name station.example
   server serve --data ./data --listen 127.0.0.1:0 --ready-file ./address.json
   server serve --data ./data --log-format json --log-level debug`
 
@@ -39,6 +45,7 @@ const memoryLimit = 48 << 20
 type serveFlags struct {
 	data      string
 	listen    string
+	hostNames []string
 	metrics   string
 	rules     string
 	readyFile string
@@ -52,9 +59,10 @@ type serveFlags struct {
 func (f *serveFlags) add(cmd *cobra.Command) {
 	flags := cmd.Flags()
 	flags.StringVar(&f.listen, "listen", "127.0.0.1:7443", "address to serve gRPC on; port 0 for any free one")
+	flags.StringSliceVar(&f.hostNames, "host-name", nil, "further names and addresses under which other systems reach the station, for its certificate; tablets need none")
 	flags.StringVar(&f.metrics, "metrics", "127.0.0.1:7480", "address to serve Prometheus metrics on, under /metrics; empty for none")
 	flags.StringVar(&f.readyFile, "ready-file", "", "write the addresses, as JSON, to this file once the station is ready")
-	flags.BoolVar(&f.anywhere, "insecure-listen-anywhere", false, "allow addresses that other machines can reach, without encryption")
+	flags.BoolVar(&f.anywhere, "insecure-listen-anywhere", false, "allow metrics on an address that other machines can reach, without encryption")
 	flags.Uint32Var(&f.streams, "streams-per-connection", 64, "how many calls and watches one connection may have open")
 	flags.StringVar(&f.logFormat, "log-format", "text", "text or json")
 	flags.StringVar(&f.logLevel, "log-level", "info", "debug, info, warn or error")
@@ -89,10 +97,11 @@ func (f *serveFlags) start(ctx context.Context, c *console) (*running, error) {
 	if err != nil {
 		return nil, err
 	}
-	for _, address := range []string{f.listen, f.metrics} {
-		if err := command.MayListen(address, f.anywhere); err != nil {
-			return nil, err
-		}
+	if err := command.MayListen(f.metrics, f.anywhere); err != nil {
+		return nil, fmt.Errorf("--metrics: %w", err)
+	}
+	if c.identity.plain && !rpc.Loopback(f.listen) {
+		return nil, command.Misuse("--plaintext-on-loopback lets everybody in who can reach %q, and that is more than this machine; listen on 127.0.0.1, or leave the flag out", f.listen)
 	}
 	if os.Getenv("GOMEMLIMIT") == "" {
 		debug.SetMemoryLimit(memoryLimit)

@@ -3,10 +3,13 @@ package main
 import (
 	"bufio"
 	"os/exec"
+	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
 	"bayround/internal/command"
+	"bayround/internal/trust"
 )
 
 func grpcurl(t *testing.T) string {
@@ -14,9 +17,21 @@ func grpcurl(t *testing.T) string {
 	return tool(t, "grpcurl", "github.com/fullstorydev/grpcurl/cmd/grpcurl")
 }
 
+// secured starts the server as it is shipped, with certificates, and returns how
+// grpcurl shows one; our own commands find theirs.
+func secured(t *testing.T) (p *process, show []string, ca string) {
+	t.Helper()
+	t.Setenv("BAYROUND_PLAINTEXT_ON_LOOPBACK", "")
+	data := t.TempDir()
+	folder := filepath.Join(data, trustFolder, "administrator")
+	t.Setenv("BAYROUND_IDENTITY", folder)
+	files := trust.FilesIn(folder)
+	return launch(t, data), []string{"-cacert", files.CA, "-cert", files.Cert, "-key", files.Key}, files.CA
+}
+
 func TestOtherSystems_AskWithGrpcurlAndNothingElse(t *testing.T) {
 	ask := grpcurl(t)
-	p := launch(t, t.TempDir())
+	p, show, ca := secured(t)
 	must(t, "apply", county(t), "--server", p.address)
 	must(t, "play", round(t, "09-t1-before-tow.yaml"), "--server", p.address)
 	for _, tc := range []struct {
@@ -29,7 +44,7 @@ func TestOtherSystems_AskWithGrpcurlAndNothingElse(t *testing.T) {
 			"the services tell what they are",
 			[]string{p.address, "list"},
 			0,
-			[]string{"bayround.v1.HistoryService", "bayround.v1.JournalService", "bayround.v1.PhotoService", "bayround.v1.ReadinessService", "bayround.v1.RoundService", "bayround.v1.TwinService", "bayround.v1.VehicleService", "grpc.health.v1.Health"},
+			[]string{"bayround.v1.EnrolService", "bayround.v1.HistoryService", "bayround.v1.JournalService", "bayround.v1.PhotoService", "bayround.v1.ReadinessService", "bayround.v1.RoundService", "bayround.v1.TwinService", "bayround.v1.VehicleService", "grpc.health.v1.Health"},
 		},
 		{"a service describes itself", []string{p.address, "describe", "bayround.v1.RoundService"}, 0, []string{"rpc RecordResults ( stream"}},
 		{"all vehicles", []string{p.address, "bayround.v1.ReadinessService/ListReadiness"}, 0, []string{`"callSign": "T1"`, `"VERDICT_FIT"`, `"VERDICT_UNPROVEN"`}},
@@ -55,19 +70,26 @@ func TestOtherSystems_AskWithGrpcurlAndNothingElse(t *testing.T) {
 		{"the checkpoint", []string{p.address, "bayround.v1.JournalService/GetCheckpoint"}, 0, []string{`"checkpoint"`, `"verifierKey"`}},
 	} {
 		t.Run(tc.why, func(t *testing.T) {
-			printed, code := outside(t.Context(), t, ask, append([]string{"-plaintext"}, tc.args...)...)
+			printed, code := outside(t.Context(), t, ask, append(slices.Clone(show), tc.args...)...)
 			if code != tc.code {
 				t.Errorf("exit code %d, want %d", code, tc.code)
 			}
 			requireIn(t, printed, tc.wants...)
 		})
 	}
+	printed, code := outside(t.Context(), t, ask, "-cacert", ca, p.address, "list")
+	if code == 0 || !strings.Contains(printed, "needs a certificate") {
+		t.Errorf("without a certificate: exit code %d\n%s", code, printed)
+	}
+	if printed, code := outside(t.Context(), t, ask, "-plaintext", p.address, "list"); code == 0 {
+		t.Errorf("in plain text: %s", printed)
+	}
 }
 
 func TestOtherSystems_AreToldWhenTheStationStops(t *testing.T) {
-	p := launch(t, t.TempDir())
+	p, show, _ := secured(t)
 	must(t, "apply", county(t), "--server", p.address)
-	watch := exec.Command(grpcurl(t), "-plaintext", p.address, "bayround.v1.ReadinessService/WatchReadiness") //nolint:gosec // our own tool
+	watch := exec.Command(grpcurl(t), append(show, p.address, "bayround.v1.ReadinessService/WatchReadiness")...) //nolint:gosec // our own tool
 	var errs strings.Builder
 	watch.Stderr = &errs
 	out, err := watch.StdoutPipe()
@@ -99,9 +121,9 @@ func TestOtherSystems_AreToldWhenTheStationStops(t *testing.T) {
 
 func TestOtherSystems_SeeItsHealth(t *testing.T) {
 	probe := tool(t, "grpc-health-probe", "github.com/grpc-ecosystem/grpc-health-probe")
-	p := launch(t, t.TempDir())
+	p, _, ca := secured(t)
 	for _, service := range []string{"", "bayround.v1.VehicleService", "bayround.v1.RoundService", "bayround.v1.ReadinessService", "bayround.v1.JournalService", "bayround.v1.PhotoService", "bayround.v1.TwinService", "bayround.v1.HistoryService"} {
-		printed, code := outside(t.Context(), t, probe, "-addr="+p.address, "-service="+service)
+		printed, code := outside(t.Context(), t, probe, "-tls", "-tls-ca-cert="+ca, "-addr="+p.address, "-service="+service)
 		if code != 0 || !strings.Contains(printed, "SERVING") {
 			t.Errorf("health of %q: exit code %d, %s", service, code, printed)
 		}

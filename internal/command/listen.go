@@ -10,7 +10,7 @@ import (
 )
 
 // MayListen refuses an address that other machines can reach, unless that was
-// asked for: nothing is encrypted yet. The empty address listens nowhere.
+// asked for: pages and metrics are not encrypted. The empty address listens nowhere.
 func MayListen(address string, anywhere bool) error {
 	if address == "" || anywhere {
 		return nil

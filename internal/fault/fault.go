@@ -24,13 +24,14 @@ const (
 	Unavailable  Kind = 8  // the station cannot answer now: repeat with the same id
 	Lost         Kind = 9  // the record is damaged: a person must act
 	OutOfRange   Kind = 10 // asks for what lies beyond the end: look again how far it goes
+	Unidentified Kind = 11 // nobody knows who this caller is, or whom it called: be let in first
 )
 
 // kindNames are the words that logs show.
 var kindNames = map[Kind]string{
 	Invalid: "invalid", NotFound: "not found", Exists: "exists", Precondition: "precondition",
 	Stale: "stale", Denied: "denied", Exhausted: "exhausted", Unavailable: "unavailable", Lost: "lost",
-	OutOfRange: "out of range",
+	OutOfRange: "out of range", Unidentified: "unidentified",
 }
 
 // String returns the word for the kind.

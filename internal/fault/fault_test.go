@@ -35,7 +35,7 @@ func TestBecause_KeepsTheCause(t *testing.T) {
 
 func TestKind_NamesEachOne(t *testing.T) {
 	seen := map[string]bool{}
-	for k := fault.Invalid; k <= fault.OutOfRange; k++ {
+	for k := fault.Invalid; k <= fault.Unidentified; k++ {
 		if name := k.String(); seen[name] || name == fmt.Sprintf("kind %d", int(k)) {
 			t.Errorf("kind %d has no name of its own: %q", int(k), name)
 		} else {

@@ -20,6 +20,7 @@ const (
 	openFile    = "open"             // there while a process has the journal open
 	evidenceDir = "evidence"         // what unclean stops left behind
 	photosDir   = "photos"           // not ours, but may stand beside us
+	trustDir    = "trust"            // nor are these: the keys of the station
 	freshDisk   = "lost+found"       // nor is this
 	unfinished  = durable.Unfinished // ends the name of a file that is still being written
 	// restoringFile is there while a restore is under way, and after one that broke off.
@@ -30,11 +31,11 @@ const (
 )
 
 // ownNames may stand in a directory in which a journal is made: what an
-// interrupted first start leaves behind, the photos that belong to the record
-// (brought back from a copy before the station was started), and what every fresh
-// ext4 holds. In a journal's own directory anything may stand.
+// interrupted first start leaves behind, the photos that belong to the record and the
+// station's keys (brought back from a copy before the station was started), and what
+// every fresh ext4 holds. In a journal's own directory anything may stand.
 func ownNames() []string {
-	return []string{signerFile, badgerDir, journalFile + unfinished, signerFile + unfinished, openFile, photosDir, freshDisk, ballastFile, ballastFile + unfinished}
+	return []string{signerFile, badgerDir, journalFile + unfinished, signerFile + unfinished, openFile, photosDir, trustDir, freshDisk, ballastFile, ballastFile + unfinished}
 }
 
 // inspect reads the JOURNAL file of dir. It returns nil when there is none

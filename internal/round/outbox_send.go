@@ -9,6 +9,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"bayround/internal/fault"
+	"bayround/internal/trust"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -130,16 +131,17 @@ func ends(request proto.Message) bool {
 }
 
 // forGood tells whether sending a command again would be of no use. A station
-// that cannot be reached, has no room, or has a record that is damaged or behind may
-// take it later.
+// that cannot be reached, has no room, has a record that is damaged or behind, or does
+// not let this tablet in now may take it later.
 func (s *sender) forGood(c *outgoing, err error) bool {
 	var f *fault.Fault
 	if errors.As(err, &f) {
 		switch f.Kind {
-		case fault.Unavailable, fault.Exhausted, fault.Lost:
+		case fault.Unavailable, fault.Exhausted, fault.Lost, fault.Unidentified:
 			return false
 		}
-		return f.Reason != reasonBehind // it takes nothing until it is repaired
+		return f.Reason != reasonBehind && // it takes nothing until it is repaired
+			f.Reason != trust.ReasonRole // this is no tablet to it, which a person will put right
 	}
 	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) || !s.uplink.Live() {
 		return false

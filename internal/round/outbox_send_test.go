@@ -15,6 +15,7 @@ import (
 	"bayround/internal/fault"
 	"bayround/internal/round"
 	"bayround/internal/stationtest"
+	"bayround/internal/trust"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -73,6 +74,8 @@ func TestUplink_TriesForEverWhatMayBeTakenLater(t *testing.T) {
 				fault.New(fault.Exhausted, "DISK_FULL", "no room"),
 				fault.New(fault.Lost, "JOURNAL_DAMAGED", "a person must act"),
 				context.DeadlineExceeded,
+				fault.New(fault.Unidentified, "CERTIFICATE_REVOKED", "this tablet is let in no more"),
+				fault.New(fault.Denied, trust.ReasonRole, "this is no tablet"),
 			)
 		}
 		b.command(opening(name))
@@ -83,8 +86,8 @@ func TestUplink_TriesForEverWhatMayBeTakenLater(t *testing.T) {
 			t.Errorf("refused: %+v", l.Refused)
 		}
 		tries := f.tried(name)
-		if len(tries) != 81 {
-			t.Fatalf("%d tries, want 81", len(tries))
+		if len(tries) != 121 {
+			t.Fatalf("%d tries, want 121", len(tries))
 		}
 		for i := range tries[1:] {
 			// In the bubble a pause takes exactly as long as was asked for.
@@ -92,7 +95,7 @@ func TestUplink_TriesForEverWhatMayBeTakenLater(t *testing.T) {
 				t.Errorf("%v between tries %d and %d", pause, i+1, i+2)
 			}
 		}
-		if last := tries[80].Sub(tries[79]); last < round.LongestPause/2 {
+		if last := tries[120].Sub(tries[119]); last < round.LongestPause/2 {
 			t.Errorf("the pauses do not grow: the last one is %v", last)
 		}
 	})

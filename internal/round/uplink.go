@@ -70,6 +70,7 @@ type Uplink struct {
 	cancel   context.CancelFunc // guarded by mu: ends Run; nil while it does not run
 	closed   bool               // guarded by mu
 	recovery string             // guarded by mu: why nothing can be recorded or sent
+	barred   string             // guarded by mu: why the station does not let this tablet in
 	running  sync.WaitGroup     // counts Run
 }
 
@@ -211,7 +212,7 @@ func (u *Uplink) Link() Link {
 		l.Record = behindWords
 	}
 	u.mu.Lock()
-	l.Recovery = u.recovery
+	l.Recovery, l.Barred = u.recovery, u.barred
 	u.mu.Unlock()
 	alarm, notice := u.witness.say()
 	l.Alarm, l.Loss = alarm.shown(), notice.shown()

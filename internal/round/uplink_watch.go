@@ -25,6 +25,9 @@ func (u *Uplink) listen(ctx context.Context) {
 		if ctx.Err() != nil {
 			return
 		}
+		if f := (*fault.Fault)(nil); errors.As(err, &f) && f.Kind == fault.Unidentified {
+			u.bar(f.Message)
+		}
 		if time.Since(began) > longestPause {
 			pauses.over() // it waited for a connection
 		}
@@ -134,6 +137,7 @@ func (w *watching) take(ctx context.Context, m *pb.WatchReadinessResponse) error
 		}
 		u.pass(u.heard.present(w.told, m.Present.GetSequence()))
 		w.told, w.complete = nil, true
+		u.bar("")
 		u.arrived.ring()
 	case *pb.WatchReadinessResponse_Heartbeat:
 		if !w.complete {
@@ -148,6 +152,21 @@ func (w *watching) take(ctx context.Context, m *pb.WatchReadinessResponse) error
 		}
 	}
 	return nil
+}
+
+// bar keeps why the station does not let this tablet in; empty when it does.
+func (u *Uplink) bar(why string) {
+	u.mu.Lock()
+	news := u.barred != why
+	u.barred = why
+	u.mu.Unlock()
+	if !news {
+		return
+	}
+	if why != "" {
+		u.log.Warn("the station does not let this tablet in, or is another; what is recorded here is kept", "cause", why)
+	}
+	u.changed.ring()
 }
 
 // pass tells of states that have changed.

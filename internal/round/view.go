@@ -59,6 +59,7 @@ type Link struct {
 	Record   string        // what is wrong with the station's record; empty when nothing is known against it
 	Recovery string        // why nothing can be recorded here; empty when all is well
 	Alarm    string        // why the station is not to be trusted; empty when it is
+	Barred   string        // why the station does not let this tablet in, or is not the one it was enrolled at; empty when neither is known
 	Loss     string        // that a person has accepted a loss at the station, until it was read
 }
 

@@ -88,6 +88,12 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 	samples := []proto.Message{
 		&pb.ApplyRequest{RequestId: id, Files: []*pb.NamedFile{{FileName: "a.yaml", Content: []byte("stations: []\n")}}, ValidateOnly: true},
 		&pb.GetVehicleRequest{Name: vehicle, Revision: 1},
+		&pb.OpenEnrolmentRequest{Device: "tablet-9"},
+		&pb.EnrolRequest{Device: "tablet-9", CertificateRequest: []byte{0x30}, Mac: make([]byte, 32)},
+		&pb.RenewRequest{CertificateRequest: []byte{0x30}},
+		&pb.AdmitRequest{Name: "control", Role: pb.ClientRole_CLIENT_ROLE_SYSTEM, CertificateRequest: []byte{0x30}},
+		&pb.RevokeRequest{Name: "tablet-9", Reason: "lost"},
+		&pb.ListClientsRequest{},
 		&pb.ListVehiclesRequest{PageSize: 10, Station: "stations/skarholm-quay"},
 		&pb.GetPlanRequest{Vehicle: vehicle, Routine: "routines/shift"},
 		&pb.GetWalkRequest{

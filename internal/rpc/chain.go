@@ -14,8 +14,8 @@ import (
 )
 
 // chain is everything that happens to every call. From the outside in: one
-// account of the call (request id, log, metrics, the status it ends with), a
-// header that says when the record is behind, the deadline, the rules of the proto. Whatever is inside returns faults.
+// account of the call (request id, log, metrics, the status it ends with), who may
+// make it, a header that says when the record is behind, the deadline, the rules of the proto. Whatever is inside returns faults.
 type chain struct {
 	logger    *slog.Logger
 	meter     *meter
@@ -25,17 +25,18 @@ type chain struct {
 	patience  time.Duration               // how long a stream of events may take nothing
 	sending   sync.WaitGroup              // goroutines that send on streams beside their handlers
 	record    grpc.UnaryServerInterceptor // says when the record is behind
+	admission *admission                  // says who may call what
 }
 
 // unary is the order for calls with one request and one answer.
 func (c *chain) unary() []grpc.UnaryServerInterceptor {
-	return []grpc.UnaryServerInterceptor{c.accountUnary, c.record, c.deadlineUnary, c.validateUnary}
+	return []grpc.UnaryServerInterceptor{c.accountUnary, c.admission.unary, c.record, c.deadlineUnary, c.validateUnary}
 }
 
 // stream is the order for streams. They have no deadline: they last as long as
 // the caller listens or the station serves.
 func (c *chain) stream() []grpc.StreamServerInterceptor {
-	return []grpc.StreamServerInterceptor{c.accountStream, c.stoppable}
+	return []grpc.StreamServerInterceptor{c.accountStream, c.admission.stream, c.stoppable}
 }
 
 // accountUnary gives the call its id, keeps the books about it and turns what it

@@ -15,12 +15,18 @@ import (
 	"bayround/internal/fault"
 )
 
+// Reasons of what no station said.
+const (
+	reasonNotReached = "NOT_REACHED"
+	reasonLate       = "DEADLINE_EXCEEDED"
+)
+
 // kindOf is codeOf the other way round; false for codes that are no fault's.
 func kindOf(code codes.Code) (fault.Kind, bool) {
 	if code == codes.DeadlineExceeded {
 		return fault.Unavailable, true // nobody knows whether it was done: repeat with the same id
 	}
-	for kind := fault.Invalid; kind <= fault.OutOfRange; kind++ {
+	for kind := fault.Invalid; kind <= fault.Unidentified; kind++ {
 		if codeOf(kind) == code {
 			return kind, true
 		}
@@ -47,9 +53,9 @@ func asFault(err error) error {
 	if !ok {
 		return inWords(s)
 	}
-	f := fault.New(kind, "NOT_REACHED", "%s", s.Message())
+	f := fault.New(kind, reasonNotReached, "%s", s.Message())
 	if s.Code() == codes.DeadlineExceeded {
-		f.Reason = "DEADLINE_EXCEEDED"
+		f.Reason = reasonLate
 	}
 	for _, detail := range s.Details() {
 		f = readDetail(f, detail)

@@ -18,7 +18,7 @@ func (c *chain) refusal(ctx context.Context, err error) *pb.Refusal {
 	c.logger.LogAttrs(ctx, levelOf(s.Code()), "result refused", attrs(s.Code(), err, id)...)
 	r := &pb.Refusal{Code: int32(s.Code()), Message: s.Message()} //nolint:gosec // codes are 0 to 16
 	if s.Code() == codes.DeadlineExceeded {
-		r.Reason = "DEADLINE_EXCEEDED"
+		r.Reason = reasonLate
 	}
 	var fields []string
 	for _, detail := range s.Details() {

@@ -17,6 +17,7 @@ import (
 
 	"bayround/internal/photo"
 	"bayround/internal/station"
+	"bayround/internal/trust"
 )
 
 // Options are what a Server is told from outside. The zero value serves with the
@@ -41,6 +42,12 @@ type Options struct {
 	// Connections is how many are served at a time; one more is closed at once.
 	// 0 for 256.
 	Connections int
+	// Gate says who may come in; nil serves in plain text and lets everybody in, so
+	// that the caller must see to it that nobody but this machine can. The caller opens
+	// it and keeps its certificates fresh (Gate.Run).
+	Gate *trust.Gate
+	// DenialsEvery is how often refused calls are summed up in the record; 0 for 10 min.
+	DenialsEvery time.Duration
 	// Patience is how long a Follow stream may take nothing before it is ended
 	// with the token to go on from; 0 for 15 s.
 	Patience time.Duration
@@ -63,6 +70,9 @@ func (o Options) withDefaults() Options {
 	if o.Connections == 0 {
 		o.Connections = 256
 	}
+	if o.DenialsEvery == 0 {
+		o.DenialsEvery = denialsEvery
+	}
 	if o.Patience == 0 {
 		o.Patience = 15 * time.Second
 	}
@@ -78,6 +88,7 @@ type Server struct {
 	stop     *stopSignal
 	sending  *sync.WaitGroup // goroutines that send on streams beside their handlers
 	stopped  sync.Once
+	summing  *summing
 }
 
 // New makes a server for a station that is open, and so has its journal replayed.
@@ -99,7 +110,7 @@ func newServer(st *station.Station, o Options, further ...grpc.ServerOption) (*S
 	}
 	chain := &chain{
 		logger: o.Logger, meter: meter, deadline: o.Deadline, validator: validator, stop: newStopSignal(), patience: o.Patience,
-		record: tellRecord(st),
+		record: tellRecord(st), admission: &admission{gate: o.Gate, denials: newDenials(st, o.Logger, o.DenialsEvery)},
 	}
 	s := &Server{
 		options: o,
@@ -107,8 +118,9 @@ func newServer(st *station.Station, o Options, further ...grpc.ServerOption) (*S
 		health:  health.NewServer(),
 		stop:    chain.stop,
 		sending: &chain.sending,
+		summing: newSumming(chain.admission.denials),
 	}
-	registerServices(s.grpc, st, o.Photos, chain)
+	registerServices(s.grpc, st, o, chain)
 	s.registerHealth()
 	reflection.Register(s.grpc)
 	return s, nil
@@ -117,6 +129,7 @@ func newServer(st *station.Station, o Options, further ...grpc.ServerOption) (*S
 // Serve answers on listener until Stop, and returns nil then. It closes the listener.
 func (s *Server) Serve(listener net.Listener) error {
 	s.setServing(true)
+	s.summing.begin()
 	if err := s.grpc.Serve(limit(listener, s.options.Connections, s.options.Logger)); err != nil && !errors.Is(err, grpc.ErrServerStopped) {
 		return fmt.Errorf("serving on %s: %w", listener.Addr(), err)
 	}
@@ -148,4 +161,5 @@ func (s *Server) stopOnce(ctx context.Context) {
 		<-done
 	}
 	s.sending.Wait()
+	s.summing.end()
 }

@@ -8,6 +8,8 @@ import (
 	"google.golang.org/grpc/backoff"
 	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/keepalive"
+
+	"bayround/internal/fault"
 )
 
 // Both sides use the same small fixed buffers and windows. Fixed windows stop
@@ -37,7 +39,11 @@ func clientKeepalive() keepalive.ClientParameters {
 
 // settings are the options of every server of ours.
 func settings(o Options, c *chain) []grpc.ServerOption {
-	return append(leanServer(o.StreamsPerConnection),
+	server := leanServer(o.StreamsPerConnection)
+	if o.Gate != nil {
+		server = append(server, grpc.Creds(newHandshakes(o.Gate)))
+	}
+	return append(server,
 		grpc.ForceServerCodecV2(newCodec()),
 		grpc.ChainUnaryInterceptor(c.unary()...),
 		grpc.ChainStreamInterceptor(c.stream()...),
@@ -76,15 +82,24 @@ func leanClient() []grpc.DialOption {
 	}
 }
 
-// Dial returns a plain-text connection to the station at address, made when it
-// is first used. Errors of calls on it are faults again (see internal/fault), so
-// that nobody above this package needs to know status codes.
+// Dial returns a plain-text connection to a station on this very machine, made when
+// it is first used; other addresses are refused. Errors of calls on it are faults
+// again (see internal/fault), so that nobody above this package needs to know status
+// codes.
 func Dial(address string, more ...grpc.DialOption) (*grpc.ClientConn, error) {
-	options := append(leanClient(),
-		grpc.WithChainUnaryInterceptor(faultsOfUnary),
-		grpc.WithChainStreamInterceptor(faultsOfStream),
-	)
-	conn, err := grpc.NewClient(address, append(options, more...)...)
+	if !Loopback(address) {
+		return nil, fault.New(fault.Invalid, "PLAIN_TEXT", "%q is not this machine, and nothing is told to other machines in plain text", address)
+	}
+	return dial(address, append(faults(), more...)...)
+}
+
+// faults makes errors of calls faults again.
+func faults() []grpc.DialOption {
+	return []grpc.DialOption{grpc.WithChainUnaryInterceptor(faultsOfUnary), grpc.WithChainStreamInterceptor(faultsOfStream)}
+}
+
+func dial(address string, more ...grpc.DialOption) (*grpc.ClientConn, error) {
+	conn, err := grpc.NewClient(address, append(leanClient(), more...)...)
 	if err != nil {
 		return nil, fmt.Errorf("connecting to %q: %w", address, err)
 	}

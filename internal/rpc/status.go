@@ -46,6 +46,8 @@ func codeOf(kind fault.Kind) codes.Code {
 		return codes.DataLoss
 	case fault.OutOfRange:
 		return codes.OutOfRange
+	case fault.Unidentified:
+		return codes.Unauthenticated
 	default:
 		return codes.Internal
 	}

@@ -34,6 +34,7 @@ var kinds = []struct {
 	{fault.Unavailable, codes.Unavailable},
 	{fault.Lost, codes.DataLoss},
 	{fault.OutOfRange, codes.OutOfRange},
+	{fault.Unidentified, codes.Unauthenticated},
 }
 
 func TestToStatus_GivesEveryKindItsCodeAndDetails(t *testing.T) {

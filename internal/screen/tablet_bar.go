@@ -94,6 +94,8 @@ func (p pane) CutWords() string {
 	switch {
 	case p.Link.Alarm != "":
 		return "ALARM: STATION’S RECORD IN DOUBT"
+	case p.Link.Barred != "":
+		return "NOT LET IN AT THE STATION"
 	case p.Link.Live && p.Link.Record != "":
 		return "STATION RECORD BEHIND"
 	case p.Link.Live:
@@ -167,6 +169,8 @@ func (p pane) NoticeRow() *noticeRow {
 			Text:   refused[0].Message + " It stays in this tablet’s record." + more,
 			Act:    "dismiss", ID: refused[0].ID,
 		}
+	case between && p.Link.Barred != "":
+		return &noticeRow{Text: capital(p.Link.Barred) + ". What is recorded here is kept, and sent then."}
 	case between && p.Link.Record != "":
 		return &noticeRow{Text: p.Link.Record}
 	case between && p.SkewWords() != "":

@@ -103,6 +103,7 @@ func TestLinkWords_SayWhatWaits(t *testing.T) {
 		{"a photo waits", round.Link{Live: true, Photos: 1}, "", "◌ 1 photo to send"},
 		{"cut", round.Link{Since: sampleNow.Add(-time.Hour), Pending: 3, Photos: 2}, "NOT LIVE since 06:42", "◌ 3 and 2 photos to send · provisional"},
 		{"not to be trusted", round.Link{Live: true, Alarm: "Forked.", Pending: 1}, "ALARM: STATION’S RECORD IN DOUBT", "◌ 1 to send · provisional"},
+		{"not let in", round.Link{Since: sampleNow.Add(-time.Hour), Barred: "tablet-1 is let in no more", Pending: 2}, "NOT LET IN AT THE STATION", "◌ 2 to send · provisional"},
 		{"never reached", round.Link{}, "STATION NOT YET REACHED", "provisional"},
 	} {
 		p := pane{View: &round.View{Link: tc.link, Now: sampleNow, TimeZone: time.UTC}}
@@ -127,6 +128,7 @@ func TestNoticeRow_OneAtATime(t *testing.T) {
 		{"both", round.View{Notice: notice, Link: round.Link{Refused: refused}}, "dismiss-notice", "choose first"},
 		{"refused", round.View{Link: round.Link{Refused: refused}}, "dismiss", "given up. It stays in this tablet’s record. 1 more wait to be read."},
 		{"a record that is behind", round.View{Phase: round.PhaseVehicles, Link: round.Link{Live: true, Record: "It lost something.", Skew: -3 * time.Minute}}, "", "It lost something."},
+		{"not let in", round.View{Phase: round.PhaseVehicles, Link: round.Link{Barred: "tablet-1 is let in no more; ask"}}, "", "Tablet-1 is let in no more; ask. What is recorded here is kept, and sent then."},
 		{"a record that is behind at a step", round.View{Phase: round.PhaseStep, Link: round.Link{Live: true, Record: "It lost something."}}, "", ""},
 		{"a slow clock", round.View{Phase: round.PhaseVehicles, Link: round.Link{Skew: -3 * time.Minute}}, "", "This tablet’s clock is 3 min slow of the station’s. Both times are kept; have it set."},
 		{"a slow clock at a step", round.View{Phase: round.PhaseStep, Link: round.Link{Skew: -3 * time.Minute}}, "", ""},

@@ -64,6 +64,11 @@ type JournalEvent struct {
 	//	*JournalEvent_RecordLossAccepted
 	//	*JournalEvent_RecordRefilled
 	//	*JournalEvent_PersonErased
+	//	*JournalEvent_EnrolmentOpened
+	//	*JournalEvent_ClientAdmitted
+	//	*JournalEvent_ClientRenewed
+	//	*JournalEvent_ClientRevoked
+	//	*JournalEvent_AccessDenied
 	Event         isJournalEvent_Event `protobuf_oneof:"event"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -324,6 +329,51 @@ func (x *JournalEvent) GetPersonErased() *PersonErased {
 	return nil
 }
 
+func (x *JournalEvent) GetEnrolmentOpened() *EnrolmentOpened {
+	if x != nil {
+		if x, ok := x.Event.(*JournalEvent_EnrolmentOpened); ok {
+			return x.EnrolmentOpened
+		}
+	}
+	return nil
+}
+
+func (x *JournalEvent) GetClientAdmitted() *ClientAdmitted {
+	if x != nil {
+		if x, ok := x.Event.(*JournalEvent_ClientAdmitted); ok {
+			return x.ClientAdmitted
+		}
+	}
+	return nil
+}
+
+func (x *JournalEvent) GetClientRenewed() *ClientRenewed {
+	if x != nil {
+		if x, ok := x.Event.(*JournalEvent_ClientRenewed); ok {
+			return x.ClientRenewed
+		}
+	}
+	return nil
+}
+
+func (x *JournalEvent) GetClientRevoked() *ClientRevoked {
+	if x != nil {
+		if x, ok := x.Event.(*JournalEvent_ClientRevoked); ok {
+			return x.ClientRevoked
+		}
+	}
+	return nil
+}
+
+func (x *JournalEvent) GetAccessDenied() *AccessDenied {
+	if x != nil {
+		if x, ok := x.Event.(*JournalEvent_AccessDenied); ok {
+			return x.AccessDenied
+		}
+	}
+	return nil
+}
+
 type isJournalEvent_Event interface {
 	isJournalEvent_Event()
 }
@@ -418,6 +468,31 @@ type JournalEvent_PersonErased struct {
 	PersonErased *PersonErased `protobuf:"bytes,42,opt,name=person_erased,json=personErased,proto3,oneof"`
 }
 
+type JournalEvent_EnrolmentOpened struct {
+	// A code was made with which a tablet can enrol itself.
+	EnrolmentOpened *EnrolmentOpened `protobuf:"bytes,60,opt,name=enrolment_opened,json=enrolmentOpened,proto3,oneof"`
+}
+
+type JournalEvent_ClientAdmitted struct {
+	// A tablet enrolled itself, or another program was let in.
+	ClientAdmitted *ClientAdmitted `protobuf:"bytes,61,opt,name=client_admitted,json=clientAdmitted,proto3,oneof"`
+}
+
+type JournalEvent_ClientRenewed struct {
+	// A program's certificate was renewed.
+	ClientRenewed *ClientRenewed `protobuf:"bytes,62,opt,name=client_renewed,json=clientRenewed,proto3,oneof"`
+}
+
+type JournalEvent_ClientRevoked struct {
+	// A program is let in no more.
+	ClientRevoked *ClientRevoked `protobuf:"bytes,63,opt,name=client_revoked,json=clientRevoked,proto3,oneof"`
+}
+
+type JournalEvent_AccessDenied struct {
+	// Calls were refused for want of a right to make them.
+	AccessDenied *AccessDenied `protobuf:"bytes,64,opt,name=access_denied,json=accessDenied,proto3,oneof"`
+}
+
 func (*JournalEvent_StationApplied) isJournalEvent_Event() {}
 
 func (*JournalEvent_VehicleApplied) isJournalEvent_Event() {}
@@ -453,6 +528,16 @@ func (*JournalEvent_RecordLossAccepted) isJournalEvent_Event() {}
 func (*JournalEvent_RecordRefilled) isJournalEvent_Event() {}
 
 func (*JournalEvent_PersonErased) isJournalEvent_Event() {}
+
+func (*JournalEvent_EnrolmentOpened) isJournalEvent_Event() {}
+
+func (*JournalEvent_ClientAdmitted) isJournalEvent_Event() {}
+
+func (*JournalEvent_ClientRenewed) isJournalEvent_Event() {}
+
+func (*JournalEvent_ClientRevoked) isJournalEvent_Event() {}
+
+func (*JournalEvent_AccessDenied) isJournalEvent_Event() {}
 
 // RoundOpened is the start of a round.
 type RoundOpened struct {
@@ -885,11 +970,368 @@ func (x *RepairRecorded) GetRecheckSteps() []string {
 	return nil
 }
 
+// EnrolmentOpened says that a code was made. The code itself stands nowhere.
+type EnrolmentOpened struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Device name of the tablet.
+	Device string `protobuf:"bytes,1,opt,name=device,proto3" json:"device,omitempty"`
+	// Name of the client that asked for it.
+	By            string `protobuf:"bytes,2,opt,name=by,proto3" json:"by,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EnrolmentOpened) Reset() {
+	*x = EnrolmentOpened{}
+	mi := &file_bayround_v1_event_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EnrolmentOpened) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EnrolmentOpened) ProtoMessage() {}
+
+func (x *EnrolmentOpened) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_event_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EnrolmentOpened.ProtoReflect.Descriptor instead.
+func (*EnrolmentOpened) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *EnrolmentOpened) GetDevice() string {
+	if x != nil {
+		return x.Device
+	}
+	return ""
+}
+
+func (x *EnrolmentOpened) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+// ClientAdmitted says that a program was let in.
+type ClientAdmitted struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Who, and until when.
+	Client *Client `protobuf:"bytes,1,opt,name=client,proto3" json:"client,omitempty"`
+	// Name of the client that asked for it; empty when the program showed a code.
+	By            string `protobuf:"bytes,2,opt,name=by,proto3" json:"by,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ClientAdmitted) Reset() {
+	*x = ClientAdmitted{}
+	mi := &file_bayround_v1_event_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ClientAdmitted) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ClientAdmitted) ProtoMessage() {}
+
+func (x *ClientAdmitted) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_event_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ClientAdmitted.ProtoReflect.Descriptor instead.
+func (*ClientAdmitted) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *ClientAdmitted) GetClient() *Client {
+	if x != nil {
+		return x.Client
+	}
+	return nil
+}
+
+func (x *ClientAdmitted) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+// ClientRenewed says that a program's certificate was renewed.
+type ClientRenewed struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Who, and until when now.
+	Client        *Client `protobuf:"bytes,1,opt,name=client,proto3" json:"client,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ClientRenewed) Reset() {
+	*x = ClientRenewed{}
+	mi := &file_bayround_v1_event_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ClientRenewed) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ClientRenewed) ProtoMessage() {}
+
+func (x *ClientRenewed) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_event_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ClientRenewed.ProtoReflect.Descriptor instead.
+func (*ClientRenewed) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *ClientRenewed) GetClient() *Client {
+	if x != nil {
+		return x.Client
+	}
+	return nil
+}
+
+// ClientRevoked says that a program is let in no more.
+type ClientRevoked struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Who, and why.
+	Client *Client `protobuf:"bytes,1,opt,name=client,proto3" json:"client,omitempty"`
+	// Name of the client that asked for it.
+	By            string `protobuf:"bytes,2,opt,name=by,proto3" json:"by,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ClientRevoked) Reset() {
+	*x = ClientRevoked{}
+	mi := &file_bayround_v1_event_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ClientRevoked) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ClientRevoked) ProtoMessage() {}
+
+func (x *ClientRevoked) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_event_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ClientRevoked.ProtoReflect.Descriptor instead.
+func (*ClientRevoked) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *ClientRevoked) GetClient() *Client {
+	if x != nil {
+		return x.Client
+	}
+	return nil
+}
+
+func (x *ClientRevoked) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+// AccessDenied tells of calls that were refused, several in one.
+type AccessDenied struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Who was refused what, most often first.
+	Denials []*Denial `protobuf:"bytes,1,rep,name=denials,proto3" json:"denials,omitempty"`
+	// How many more kinds of refusal there were than are listed.
+	LeftOut       int32 `protobuf:"varint,2,opt,name=left_out,json=leftOut,proto3" json:"left_out,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AccessDenied) Reset() {
+	*x = AccessDenied{}
+	mi := &file_bayround_v1_event_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AccessDenied) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AccessDenied) ProtoMessage() {}
+
+func (x *AccessDenied) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_event_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AccessDenied.ProtoReflect.Descriptor instead.
+func (*AccessDenied) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *AccessDenied) GetDenials() []*Denial {
+	if x != nil {
+		return x.Denials
+	}
+	return nil
+}
+
+func (x *AccessDenied) GetLeftOut() int32 {
+	if x != nil {
+		return x.LeftOut
+	}
+	return 0
+}
+
+// Denial is one kind of refusal.
+type Denial struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Name of the client; empty when it showed no certificate that counts.
+	Client string `protobuf:"bytes,1,opt,name=client,proto3" json:"client,omitempty"`
+	// Role of the client; unspecified when it showed no certificate that counts.
+	Role ClientRole `protobuf:"varint,2,opt,name=role,proto3,enum=bayround.v1.ClientRole" json:"role,omitempty"`
+	// Network address of the caller, without the port.
+	Address string `protobuf:"bytes,3,opt,name=address,proto3" json:"address,omitempty"`
+	// Method, as on the wire: /bayround.v1.RoundService/OpenRound.
+	Method string `protobuf:"bytes,4,opt,name=method,proto3" json:"method,omitempty"`
+	// Reason of the refusal, for programs.
+	Reason string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	// How often.
+	Count         int64 `protobuf:"varint,6,opt,name=count,proto3" json:"count,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Denial) Reset() {
+	*x = Denial{}
+	mi := &file_bayround_v1_event_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Denial) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Denial) ProtoMessage() {}
+
+func (x *Denial) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_event_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Denial.ProtoReflect.Descriptor instead.
+func (*Denial) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *Denial) GetClient() string {
+	if x != nil {
+		return x.Client
+	}
+	return ""
+}
+
+func (x *Denial) GetRole() ClientRole {
+	if x != nil {
+		return x.Role
+	}
+	return ClientRole_CLIENT_ROLE_UNSPECIFIED
+}
+
+func (x *Denial) GetAddress() string {
+	if x != nil {
+		return x.Address
+	}
+	return ""
+}
+
+func (x *Denial) GetMethod() string {
+	if x != nil {
+		return x.Method
+	}
+	return ""
+}
+
+func (x *Denial) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *Denial) GetCount() int64 {
+	if x != nil {
+		return x.Count
+	}
+	return 0
+}
+
 var File_bayround_v1_event_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/catalogue.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x86\f\n" +
+	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/catalogue.proto\x1a\x1fbayround/v1/enrol_service.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xe5\x0e\n" +
 	"\fJournalEvent\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\x03R\bsequence\x12\x1d\n" +
 	"\n" +
@@ -920,7 +1362,12 @@ const file_bayround_v1_event_proto_rawDesc = "" +
 	"\x10standing_adopted\x18\x1e \x01(\v2\x15.bayround.v1.StandingH\x00R\x0fstandingAdopted\x12S\n" +
 	"\x14record_loss_accepted\x18( \x01(\v2\x1f.bayround.v1.RecordLossAcceptedH\x00R\x12recordLossAccepted\x12F\n" +
 	"\x0frecord_refilled\x18) \x01(\v2\x1b.bayround.v1.RecordRefilledH\x00R\x0erecordRefilled\x12@\n" +
-	"\rperson_erased\x18* \x01(\v2\x19.bayround.v1.PersonErasedH\x00R\fpersonErasedB\a\n" +
+	"\rperson_erased\x18* \x01(\v2\x19.bayround.v1.PersonErasedH\x00R\fpersonErased\x12I\n" +
+	"\x10enrolment_opened\x18< \x01(\v2\x1c.bayround.v1.EnrolmentOpenedH\x00R\x0fenrolmentOpened\x12F\n" +
+	"\x0fclient_admitted\x18= \x01(\v2\x1b.bayround.v1.ClientAdmittedH\x00R\x0eclientAdmitted\x12C\n" +
+	"\x0eclient_renewed\x18> \x01(\v2\x1a.bayround.v1.ClientRenewedH\x00R\rclientRenewed\x12C\n" +
+	"\x0eclient_revoked\x18? \x01(\v2\x1a.bayround.v1.ClientRevokedH\x00R\rclientRevoked\x12@\n" +
+	"\raccess_denied\x18@ \x01(\v2\x19.bayround.v1.AccessDeniedH\x00R\faccessDeniedB\a\n" +
 	"\x05event\"7\n" +
 	"\vRoundOpened\x12(\n" +
 	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"\xff\x01\n" +
@@ -949,7 +1396,28 @@ const file_bayround_v1_event_proto_rawDesc = "" +
 	"\x0eRepairRecorded\x12\x16\n" +
 	"\x06defect\x18\x01 \x01(\tR\x06defect\x12+\n" +
 	"\x06repair\x18\x02 \x01(\v2\x13.bayround.v1.RepairR\x06repair\x12#\n" +
-	"\rrecheck_steps\x18\x03 \x03(\tR\frecheckStepsB'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
+	"\rrecheck_steps\x18\x03 \x03(\tR\frecheckSteps\"9\n" +
+	"\x0fEnrolmentOpened\x12\x16\n" +
+	"\x06device\x18\x01 \x01(\tR\x06device\x12\x0e\n" +
+	"\x02by\x18\x02 \x01(\tR\x02by\"M\n" +
+	"\x0eClientAdmitted\x12+\n" +
+	"\x06client\x18\x01 \x01(\v2\x13.bayround.v1.ClientR\x06client\x12\x0e\n" +
+	"\x02by\x18\x02 \x01(\tR\x02by\"<\n" +
+	"\rClientRenewed\x12+\n" +
+	"\x06client\x18\x01 \x01(\v2\x13.bayround.v1.ClientR\x06client\"L\n" +
+	"\rClientRevoked\x12+\n" +
+	"\x06client\x18\x01 \x01(\v2\x13.bayround.v1.ClientR\x06client\x12\x0e\n" +
+	"\x02by\x18\x02 \x01(\tR\x02by\"X\n" +
+	"\fAccessDenied\x12-\n" +
+	"\adenials\x18\x01 \x03(\v2\x13.bayround.v1.DenialR\adenials\x12\x19\n" +
+	"\bleft_out\x18\x02 \x01(\x05R\aleftOut\"\xad\x01\n" +
+	"\x06Denial\x12\x16\n" +
+	"\x06client\x18\x01 \x01(\tR\x06client\x12+\n" +
+	"\x04role\x18\x02 \x01(\x0e2\x17.bayround.v1.ClientRoleR\x04role\x12\x18\n" +
+	"\aaddress\x18\x03 \x01(\tR\aaddress\x12\x16\n" +
+	"\x06method\x18\x04 \x01(\tR\x06method\x12\x16\n" +
+	"\x06reason\x18\x05 \x01(\tR\x06reason\x12\x14\n" +
+	"\x05count\x18\x06 \x01(\x03R\x05countB'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
 
 var (
 	file_bayround_v1_event_proto_rawDescOnce sync.Once
@@ -963,7 +1431,7 @@ func file_bayround_v1_event_proto_rawDescGZIP() []byte {
 	return file_bayround_v1_event_proto_rawDescData
 }
 
-var file_bayround_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
+var file_bayround_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
 var file_bayround_v1_event_proto_goTypes = []any{
 	(*JournalEvent)(nil),          // 0: bayround.v1.JournalEvent
 	(*RoundOpened)(nil),           // 1: bayround.v1.RoundOpened
@@ -973,37 +1441,45 @@ var file_bayround_v1_event_proto_goTypes = []any{
 	(*MadeSafe)(nil),              // 5: bayround.v1.MadeSafe
 	(*ResultRecorded)(nil),        // 6: bayround.v1.ResultRecorded
 	(*RepairRecorded)(nil),        // 7: bayround.v1.RepairRecorded
-	(*timestamppb.Timestamp)(nil), // 8: google.protobuf.Timestamp
-	(*Station)(nil),               // 9: bayround.v1.Station
-	(*VehicleConfiguration)(nil),  // 10: bayround.v1.VehicleConfiguration
-	(*Gauge)(nil),                 // 11: bayround.v1.Gauge
-	(*Person)(nil),                // 12: bayround.v1.Person
-	(*Catalogue)(nil),             // 13: bayround.v1.Catalogue
-	(*Routine)(nil),               // 14: bayround.v1.Routine
-	(*RulePack)(nil),              // 15: bayround.v1.RulePack
-	(*Standing)(nil),              // 16: bayround.v1.Standing
-	(*RecordLossAccepted)(nil),    // 17: bayround.v1.RecordLossAccepted
-	(*RecordRefilled)(nil),        // 18: bayround.v1.RecordRefilled
-	(*PersonErased)(nil),          // 19: bayround.v1.PersonErased
-	(*Round)(nil),                 // 20: bayround.v1.Round
-	(RoundState)(0),               // 21: bayround.v1.RoundState
-	(*RoundConditions)(nil),       // 22: bayround.v1.RoundConditions
-	(Verdict)(0),                  // 23: bayround.v1.Verdict
-	(*UndoneStep)(nil),            // 24: bayround.v1.UndoneStep
-	(*Result)(nil),                // 25: bayround.v1.Result
-	(*Finding)(nil),               // 26: bayround.v1.Finding
-	(*Repair)(nil),                // 27: bayround.v1.Repair
+	(*EnrolmentOpened)(nil),       // 8: bayround.v1.EnrolmentOpened
+	(*ClientAdmitted)(nil),        // 9: bayround.v1.ClientAdmitted
+	(*ClientRenewed)(nil),         // 10: bayround.v1.ClientRenewed
+	(*ClientRevoked)(nil),         // 11: bayround.v1.ClientRevoked
+	(*AccessDenied)(nil),          // 12: bayround.v1.AccessDenied
+	(*Denial)(nil),                // 13: bayround.v1.Denial
+	(*timestamppb.Timestamp)(nil), // 14: google.protobuf.Timestamp
+	(*Station)(nil),               // 15: bayround.v1.Station
+	(*VehicleConfiguration)(nil),  // 16: bayround.v1.VehicleConfiguration
+	(*Gauge)(nil),                 // 17: bayround.v1.Gauge
+	(*Person)(nil),                // 18: bayround.v1.Person
+	(*Catalogue)(nil),             // 19: bayround.v1.Catalogue
+	(*Routine)(nil),               // 20: bayround.v1.Routine
+	(*RulePack)(nil),              // 21: bayround.v1.RulePack
+	(*Standing)(nil),              // 22: bayround.v1.Standing
+	(*RecordLossAccepted)(nil),    // 23: bayround.v1.RecordLossAccepted
+	(*RecordRefilled)(nil),        // 24: bayround.v1.RecordRefilled
+	(*PersonErased)(nil),          // 25: bayround.v1.PersonErased
+	(*Round)(nil),                 // 26: bayround.v1.Round
+	(RoundState)(0),               // 27: bayround.v1.RoundState
+	(*RoundConditions)(nil),       // 28: bayround.v1.RoundConditions
+	(Verdict)(0),                  // 29: bayround.v1.Verdict
+	(*UndoneStep)(nil),            // 30: bayround.v1.UndoneStep
+	(*Result)(nil),                // 31: bayround.v1.Result
+	(*Finding)(nil),               // 32: bayround.v1.Finding
+	(*Repair)(nil),                // 33: bayround.v1.Repair
+	(*Client)(nil),                // 34: bayround.v1.Client
+	(ClientRole)(0),               // 35: bayround.v1.ClientRole
 }
 var file_bayround_v1_event_proto_depIdxs = []int32{
-	8,  // 0: bayround.v1.JournalEvent.station_time:type_name -> google.protobuf.Timestamp
-	8,  // 1: bayround.v1.JournalEvent.device_time:type_name -> google.protobuf.Timestamp
-	9,  // 2: bayround.v1.JournalEvent.station_applied:type_name -> bayround.v1.Station
-	10, // 3: bayround.v1.JournalEvent.vehicle_applied:type_name -> bayround.v1.VehicleConfiguration
-	11, // 4: bayround.v1.JournalEvent.gauge_applied:type_name -> bayround.v1.Gauge
-	12, // 5: bayround.v1.JournalEvent.person_applied:type_name -> bayround.v1.Person
-	13, // 6: bayround.v1.JournalEvent.catalogue_applied:type_name -> bayround.v1.Catalogue
-	14, // 7: bayround.v1.JournalEvent.routine_applied:type_name -> bayround.v1.Routine
-	15, // 8: bayround.v1.JournalEvent.rule_pack_applied:type_name -> bayround.v1.RulePack
+	14, // 0: bayround.v1.JournalEvent.station_time:type_name -> google.protobuf.Timestamp
+	14, // 1: bayround.v1.JournalEvent.device_time:type_name -> google.protobuf.Timestamp
+	15, // 2: bayround.v1.JournalEvent.station_applied:type_name -> bayround.v1.Station
+	16, // 3: bayround.v1.JournalEvent.vehicle_applied:type_name -> bayround.v1.VehicleConfiguration
+	17, // 4: bayround.v1.JournalEvent.gauge_applied:type_name -> bayround.v1.Gauge
+	18, // 5: bayround.v1.JournalEvent.person_applied:type_name -> bayround.v1.Person
+	19, // 6: bayround.v1.JournalEvent.catalogue_applied:type_name -> bayround.v1.Catalogue
+	20, // 7: bayround.v1.JournalEvent.routine_applied:type_name -> bayround.v1.Routine
+	21, // 8: bayround.v1.JournalEvent.rule_pack_applied:type_name -> bayround.v1.RulePack
 	1,  // 9: bayround.v1.JournalEvent.round_opened:type_name -> bayround.v1.RoundOpened
 	2,  // 10: bayround.v1.JournalEvent.round_state_changed:type_name -> bayround.v1.RoundStateChanged
 	3,  // 11: bayround.v1.JournalEvent.step_begun:type_name -> bayround.v1.StepBegun
@@ -1011,23 +1487,33 @@ var file_bayround_v1_event_proto_depIdxs = []int32{
 	6,  // 13: bayround.v1.JournalEvent.result_recorded:type_name -> bayround.v1.ResultRecorded
 	7,  // 14: bayround.v1.JournalEvent.repair_recorded:type_name -> bayround.v1.RepairRecorded
 	4,  // 15: bayround.v1.JournalEvent.assistant_changed:type_name -> bayround.v1.AssistantChanged
-	16, // 16: bayround.v1.JournalEvent.standing_adopted:type_name -> bayround.v1.Standing
-	17, // 17: bayround.v1.JournalEvent.record_loss_accepted:type_name -> bayround.v1.RecordLossAccepted
-	18, // 18: bayround.v1.JournalEvent.record_refilled:type_name -> bayround.v1.RecordRefilled
-	19, // 19: bayround.v1.JournalEvent.person_erased:type_name -> bayround.v1.PersonErased
-	20, // 20: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
-	21, // 21: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
-	22, // 22: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
-	23, // 23: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
-	24, // 24: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
-	25, // 25: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
-	26, // 26: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
-	27, // 27: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
-	28, // [28:28] is the sub-list for method output_type
-	28, // [28:28] is the sub-list for method input_type
-	28, // [28:28] is the sub-list for extension type_name
-	28, // [28:28] is the sub-list for extension extendee
-	0,  // [0:28] is the sub-list for field type_name
+	22, // 16: bayround.v1.JournalEvent.standing_adopted:type_name -> bayround.v1.Standing
+	23, // 17: bayround.v1.JournalEvent.record_loss_accepted:type_name -> bayround.v1.RecordLossAccepted
+	24, // 18: bayround.v1.JournalEvent.record_refilled:type_name -> bayround.v1.RecordRefilled
+	25, // 19: bayround.v1.JournalEvent.person_erased:type_name -> bayround.v1.PersonErased
+	8,  // 20: bayround.v1.JournalEvent.enrolment_opened:type_name -> bayround.v1.EnrolmentOpened
+	9,  // 21: bayround.v1.JournalEvent.client_admitted:type_name -> bayround.v1.ClientAdmitted
+	10, // 22: bayround.v1.JournalEvent.client_renewed:type_name -> bayround.v1.ClientRenewed
+	11, // 23: bayround.v1.JournalEvent.client_revoked:type_name -> bayround.v1.ClientRevoked
+	12, // 24: bayround.v1.JournalEvent.access_denied:type_name -> bayround.v1.AccessDenied
+	26, // 25: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
+	27, // 26: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
+	28, // 27: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
+	29, // 28: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
+	30, // 29: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
+	31, // 30: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
+	32, // 31: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
+	33, // 32: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
+	34, // 33: bayround.v1.ClientAdmitted.client:type_name -> bayround.v1.Client
+	34, // 34: bayround.v1.ClientRenewed.client:type_name -> bayround.v1.Client
+	34, // 35: bayround.v1.ClientRevoked.client:type_name -> bayround.v1.Client
+	13, // 36: bayround.v1.AccessDenied.denials:type_name -> bayround.v1.Denial
+	35, // 37: bayround.v1.Denial.role:type_name -> bayround.v1.ClientRole
+	38, // [38:38] is the sub-list for method output_type
+	38, // [38:38] is the sub-list for method input_type
+	38, // [38:38] is the sub-list for extension type_name
+	38, // [38:38] is the sub-list for extension extendee
+	0,  // [0:38] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_event_proto_init() }
@@ -1036,6 +1522,7 @@ func file_bayround_v1_event_proto_init() {
 		return
 	}
 	file_bayround_v1_catalogue_proto_init()
+	file_bayround_v1_enrol_service_proto_init()
 	file_bayround_v1_finding_proto_init()
 	file_bayround_v1_gauge_proto_init()
 	file_bayround_v1_record_proto_init()
@@ -1065,6 +1552,11 @@ func file_bayround_v1_event_proto_init() {
 		(*JournalEvent_RecordLossAccepted)(nil),
 		(*JournalEvent_RecordRefilled)(nil),
 		(*JournalEvent_PersonErased)(nil),
+		(*JournalEvent_EnrolmentOpened)(nil),
+		(*JournalEvent_ClientAdmitted)(nil),
+		(*JournalEvent_ClientRenewed)(nil),
+		(*JournalEvent_ClientRevoked)(nil),
+		(*JournalEvent_AccessDenied)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -1072,7 +1564,7 @@ func file_bayround_v1_event_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_event_proto_rawDesc), len(file_bayround_v1_event_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   8,
+			NumMessages:   14,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -1,0 +1,72 @@
+package rpc
+
+import (
+	"context"
+	"errors"
+
+	"google.golang.org/grpc"
+
+	"bayround/internal/fault"
+	"bayround/internal/trust"
+)
+
+// admission lets calls in by who makes them. Without a gate, in plain text, everybody
+// may do everything: whoever serves so sees to it that only this machine can call.
+type admission struct {
+	gate    *trust.Gate // nil in plain text
+	denials *denials
+}
+
+// check refuses a call that its caller may not make.
+func (a *admission) check(ctx context.Context, method string) (trust.Caller, error) {
+	if a.gate == nil {
+		return trust.Caller{}, nil
+	}
+	from, known := connectionOf(ctx)
+	if !known {
+		return trust.Caller{}, errNoTLS
+	}
+	err := a.gate.May(from.caller, method)
+	if f := (*fault.Fault)(nil); errors.As(err, &f) {
+		a.refused(from, addressOf(ctx), method, f)
+	}
+	return from.caller, err
+}
+
+// refused counts a refusal. Who is not let in by this certificate may have another
+// one soon.
+func (a *admission) refused(from identified, address, method string, why *fault.Fault) {
+	a.denials.note(from.caller, address, method, why.Reason)
+	if why.Kind == fault.Unidentified && from.caller.Name != "" {
+		from.hangUp()
+	}
+}
+
+// unary lets a call with one request in.
+func (a *admission) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, handle grpc.UnaryHandler) (any, error) {
+	if _, err := a.check(ctx, info.FullMethod); err != nil {
+		return nil, err
+	}
+	return handle(ctx, req)
+}
+
+// stream lets a stream in, and ends it when its caller is let in no more.
+func (a *admission) stream(srv any, stream grpc.ServerStream, info *grpc.StreamServerInfo, handle grpc.StreamHandler) error {
+	caller, err := a.check(stream.Context(), info.FullMethod)
+	if err != nil {
+		return err
+	}
+	if a.gate == nil || caller.Name == "" { // what anyone may call ends with nobody's certificate
+		return handle(srv, stream)
+	}
+	ctx, release := a.gate.Bind(stream.Context(), caller)
+	defer release()
+	err = handle(srv, &streamWith{ServerStream: stream, ctx: ctx})
+	if f := (*fault.Fault)(nil); errors.As(context.Cause(ctx), &f) {
+		if from, known := connectionOf(ctx); known {
+			a.refused(from, addressOf(ctx), info.FullMethod, f)
+		}
+		return f
+	}
+	return err
+}

@@ -1,0 +1,219 @@
+package trust
+
+import (
+	"context"
+	"crypto/ecdsa"
+	"crypto/tls"
+	"crypto/x509"
+	"fmt"
+	"net"
+	"path/filepath"
+	"slices"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	pb "bayround/proto/bayround/v1"
+)
+
+// GateOptions are what a station's gate is told from outside.
+type GateOptions struct {
+	// Folder holds the station's keys and its register; made when it is not there.
+	Folder string
+	// Names are further host names and addresses under which other programs reach the
+	// station; this machine's own are known.
+	Names []string
+	// Now is the station's clock.
+	Now func() time.Time
+}
+
+// Gate says who may come in at a station. Its methods may be called from any
+// goroutine.
+type Gate struct {
+	folder    string
+	names     []string
+	now       func() time.Time
+	authority *authority
+	serving   atomic.Pointer[serving]
+	listed    atomic.Pointer[register] // never changed, replaced
+
+	mu      sync.Mutex // held by whoever changes the register
+	streams map[*stream]struct{}
+}
+
+// serving is the certificate that the station shows.
+type serving struct {
+	pair   *tls.Certificate
+	spkis  [][]byte // its key, and that of the certificate before
+	expiry time.Time
+}
+
+// OpenGate opens the gate kept in a folder, with a certificate of the station's and an
+// identity of the administrator that are new.
+func OpenGate(o GateOptions) (*Gate, error) {
+	a, r, err := openFolder(o.Folder, o.Now())
+	if err != nil {
+		return nil, err
+	}
+	g := &Gate{folder: o.Folder, names: o.Names, now: o.Now, authority: a, streams: map[*stream]struct{}{}}
+	g.listed.Store(r)
+	if err := g.Rotate(); err != nil {
+		return nil, err
+	}
+	return g, nil
+}
+
+// AdministratorFolder is where the identity of whoever runs the station lies.
+func (g *Gate) AdministratorFolder() string { return filepath.Join(g.folder, administratorFolder) }
+
+// AuthoritySHA256 is by what a tablet knows the station: the SHA-256 of its
+// authority's public key, in hex.
+func (g *Gate) AuthoritySHA256() string { return digestOf(g.authority.cert.RawSubjectPublicKeyInfo) }
+
+// Authority is the certificate of the station's authority, DER.
+func (g *Gate) Authority() []byte { return slices.Clone(g.authority.cert.Raw) }
+
+// Config is the TLS side of a server. Whoever connects may show a certificate;
+// whether it counts is judged on every call, so that callers are told in words.
+func (g *Gate) Config() *tls.Config {
+	return &tls.Config{
+		MinVersion: tls.VersionTLS13,
+		ClientAuth: tls.RequestClientCert,
+		GetCertificate: func(*tls.ClientHelloInfo) (*tls.Certificate, error) {
+			return g.serving.Load().pair, nil
+		},
+	}
+}
+
+// Rotate gives the station a new certificate, and the administrator a new identity;
+// new connections see them. The administrator's former one is void.
+func (g *Gate) Rotate() error {
+	if err := g.rotateStation(); err != nil {
+		return err
+	}
+	return g.rotateAdministrator()
+}
+
+func (g *Gate) rotateStation() error {
+	key, err := newKey()
+	if err != nil {
+		return err
+	}
+	cert, err := g.authority.station(g.hostNames(), &key.PublicKey, g.now())
+	if err != nil {
+		return err
+	}
+	next := &serving{
+		pair:  &tls.Certificate{Certificate: [][]byte{cert.Raw, g.authority.cert.Raw}, PrivateKey: key, Leaf: cert},
+		spkis: [][]byte{cert.RawSubjectPublicKeyInfo}, expiry: cert.NotAfter,
+	}
+	if before := g.serving.Load(); before != nil {
+		next.spkis = append(next.spkis, before.spkis[0])
+	}
+	g.serving.Store(next)
+	return nil
+}
+
+// administratorName is the name of whoever runs the station on its machine.
+const administratorName = "this-machine"
+
+func (g *Gate) rotateAdministrator() error {
+	key, err := newKey()
+	if err != nil {
+		return err
+	}
+	who := newIdentity(pb.ClientRole_CLIENT_ROLE_ADMINISTRATOR, administratorName)
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	cert, entry, err := g.sign(who, &key.PublicKey, leafLasts)
+	if err != nil {
+		return err
+	}
+	next := g.listed.Load().clone()
+	if err := next.put(entry); err != nil {
+		return err
+	}
+	if err := g.keepLocked(next); err != nil {
+		return err
+	}
+	return writeIdentity(g.AdministratorFolder(), key, cert.Raw, g.authority.cert.Raw)
+}
+
+// sign makes a certificate and the entry of the register that goes with it.
+func (g *Gate) sign(who Identity, public *ecdsa.PublicKey, lasts time.Duration) (*x509.Certificate, client, error) {
+	now := g.now()
+	cert, err := g.authority.client(who, public, now, lasts)
+	if err != nil {
+		return nil, client{}, err
+	}
+	return cert, client{
+		Name: who.Name, Role: who.Role, Enrolment: who.Enrolment, KeySHA256: digestOf(cert.RawSubjectPublicKeyInfo),
+		NotAfter: cert.NotAfter, Admitted: now.UTC(),
+	}, nil
+}
+
+// keepLocked writes a register, believes it once it is on disk, and ends the streams of
+// whoever is not let in by it any more.
+func (g *Gate) keepLocked(next *register) error {
+	if err := next.write(g.folder); err != nil {
+		return err
+	}
+	g.listed.Store(next)
+	for s := range g.streams {
+		if why := next.judge(s.caller, g.now()); why != nil {
+			s.end(why)
+		}
+	}
+	return nil
+}
+
+// often is how often Run looks whether a certificate is to be replaced.
+const often = time.Hour
+
+// Run replaces the station's certificates when two thirds of their time are over,
+// until ctx ends. failed hears when that could not be done; it is tried again.
+func (g *Gate) Run(ctx context.Context, failed func(error)) {
+	tick := time.NewTicker(often)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+		if !due(g.serving.Load().expiry, leafLasts, g.now()) {
+			continue
+		}
+		if err := g.Rotate(); err != nil {
+			failed(err)
+		}
+	}
+}
+
+// due tells that two thirds of a certificate's time are over.
+func due(notAfter time.Time, lasts time.Duration, now time.Time) bool {
+	return now.After(notAfter.Add(-lasts / 3))
+}
+
+// hostNames are the names under which the station can be reached.
+func (g *Gate) hostNames() []string {
+	names := append([]string{"localhost", "127.0.0.1", "::1"}, g.names...)
+	slices.Sort(names)
+	return slices.Compact(names)
+}
+
+// LocalNames are the addresses of this machine, for certificates of stations that
+// listen on all of them.
+func LocalNames() ([]string, error) {
+	addresses, err := net.InterfaceAddrs()
+	if err != nil {
+		return nil, fmt.Errorf("list this machine's addresses: %w", err)
+	}
+	var names []string
+	for _, a := range addresses {
+		if ip, ok := a.(*net.IPNet); ok && !ip.IP.IsLinkLocalUnicast() {
+			names = append(names, ip.IP.String())
+		}
+	}
+	return names, nil
+}

@@ -1,0 +1,85 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"bayround/internal/admit"
+	"bayround/internal/command"
+)
+
+// One station with certificates, asked by the commands of this program: as whoever
+// runs it, as a system that was let in, and as that system once it was revoked.
+func TestAdmission_ByTheCommandLine(t *testing.T) {
+	t.Setenv("BAYROUND_PLAINTEXT_ON_LOOPBACK", "")
+	data, control := t.TempDir(), filepath.Join(t.TempDir(), "control")
+	s := serving(t, data)
+	t.Setenv("BAYROUND_IDENTITY", filepath.Join(data, trustFolder, "administrator"))
+	must(t, "apply", county(t), "--server", s.address)
+	requireIn(t, must(t, "admit", "control", "--role", "system", "-o", control, "--server", s.address), "may call the station as system")
+	if got := do(t, "admit", "control", "--role", "system", "-o", control, "--server", s.address); got.code != command.ExitMisused {
+		t.Errorf("into a folder that holds one: %d\n%s", got.code, got.err)
+	}
+	requireIn(t, must(t, "readiness", "t1", "--server", s.address, "--identity", control), "T1")
+	one := []string{"--ca", filepath.Join(control, "ca.pem"), "--cert", filepath.Join(control, "cert.pem"), "--key-file", filepath.Join(control, "key.pem")}
+	t.Setenv("BAYROUND_IDENTITY", "")
+	requireIn(t, must(t, append([]string{"readiness", "t1", "--server", s.address}, one...)...), "T1")
+	if got := do(t, append([]string{"readiness", "t1", "--server", s.address}, one[:4]...)...); got.code != command.ExitMisused {
+		t.Errorf("without its key: %d\n%s", got.code, got.err)
+	}
+	for _, tc := range []struct {
+		why      string
+		identity string
+		args     []string
+		says     string
+	}{
+		{"a system applies nothing", control, []string{"apply", county(t)}, "may not call"},
+		{"a system lets nobody in", control, []string{"enrol", "tablet-1"}, "may not call"},
+		{"nobody has enrolled this one", t.TempDir(), []string{"readiness"}, "enrol first"},
+	} {
+		got := do(t, append(tc.args, "--server", s.address, "--identity", tc.identity)...)
+		if got.code != command.ExitRefused || !strings.Contains(got.err, tc.says) {
+			t.Errorf("%s: exit code %d\n%s", tc.why, got.code, got.err)
+		}
+	}
+	t.Setenv("BAYROUND_IDENTITY", filepath.Join(data, trustFolder, "administrator"))
+	must(t, "revoke", "control", "--reason", "no longer used", "--server", s.address)
+	requireIn(t, must(t, "clients", "--server", s.address), "control", "system", "no longer used", "this-machine")
+	got := do(t, "readiness", "--server", s.address, "--identity", control)
+	if got.code != command.ExitRefused || !strings.Contains(got.err, "no longer used") {
+		t.Errorf("revoked: exit code %d\n%s", got.code, got.err)
+	}
+	if last := s.stop(); last.code != command.ExitDone {
+		t.Errorf("the station ended with %d\n%s", last.code, last.err)
+	}
+	requireIn(t, must(t, "verify", "--data", data), "sound: ") // with what was recorded of all this
+	s = serving(t, data)
+	got = do(t, "readiness", "--server", s.address, "--identity", control)
+	if got.code != command.ExitRefused {
+		t.Errorf("revoked, after a restart: exit code %d\n%s", got.code, got.err)
+	}
+}
+
+// A station whose register was spoilt lets nobody in again: it does not start.
+func TestServe_DoesNotStartWithoutItsRegister(t *testing.T) {
+	t.Setenv("BAYROUND_PLAINTEXT_ON_LOOPBACK", "")
+	data := t.TempDir()
+	serving(t, data).stop()
+	if err := os.Remove(filepath.Join(data, trustFolder, "register.json")); err != nil {
+		t.Fatal(err)
+	}
+	got := do(t, "serve", "--data", data, "--listen", "127.0.0.1:0", "--metrics", "")
+	if got.code != command.ExitDamaged || !strings.Contains(got.err, "register.json") {
+		t.Errorf("exit code %d\n%s", got.code, got.err)
+	}
+}
+
+func TestRoles_PrintsTheWholeTable(t *testing.T) {
+	printed := must(t, "roles")
+	if lines := strings.Count(printed, "\n"); lines != len(admit.Table())+1 {
+		t.Errorf("%d lines for %d calls:\n%s", lines, len(admit.Table()), printed)
+	}
+	requireIn(t, printed, "VehicleService/Apply", "and anyone, without a certificate")
+}

@@ -1,0 +1,64 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"net"
+	"os"
+	"path/filepath"
+	"sync"
+	"time"
+
+	"bayround/internal/trust"
+)
+
+// openGate opens what says who may call the station; nil in plain text.
+func openGate(c *console, f *serveFlags) (*trust.Gate, error) {
+	if c.identity.plain {
+		return nil, nil //nolint:nilnil // nil is a station that lets everybody on its machine in
+	}
+	names, err := f.reachedAs()
+	if err != nil {
+		return nil, err
+	}
+	gate, err := trust.OpenGate(trust.GateOptions{Folder: filepath.Join(f.data, trustFolder), Names: names, Now: time.Now})
+	if err != nil {
+		return nil, fmt.Errorf("opening the station's keys in %s: %w", f.data, err)
+	}
+	return gate, nil
+}
+
+// reachedAs are the names under which other systems reach the station.
+func (f *serveFlags) reachedAs() ([]string, error) {
+	names := append([]string{}, f.hostNames...)
+	if host, err := os.Hostname(); err == nil {
+		names = append(names, host)
+	}
+	host, _, err := net.SplitHostPort(f.listen)
+	if err != nil {
+		return names, nil // listening says what is wrong
+	}
+	if ip := net.ParseIP(host); ip != nil && !ip.IsUnspecified() {
+		return append(names, ip.String()), nil
+	}
+	local, err := trust.LocalNames()
+	return append(names, local...), err
+}
+
+// keepFresh replaces the gate's certificates in time until what it returns is called.
+func keepFresh(gate *trust.Gate, log *slog.Logger) (end func()) {
+	ctx, cancel := context.WithCancel(context.Background())
+	var runs sync.WaitGroup
+	if gate != nil {
+		runs.Go(func() {
+			gate.Run(ctx, func(err error) {
+				log.Error("the station's certificate could not be replaced; it will be tried again", "cause", err)
+			})
+		})
+	}
+	return func() {
+		cancel()
+		runs.Wait()
+	}
+}
