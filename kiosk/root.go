@@ -40,7 +40,7 @@ func newRoot(c *command.Console) *cobra.Command {
 		RunE:              func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 		PersistentPreRunE: func(*cobra.Command, []string) error { c.Understood = true; return nil },
 	}
-	root.AddCommand(newServe(c), newEnrol(c), newPIN(c), newForgetStation(c), newVersion(c))
+	root.AddCommand(newServe(c), newEnrol(c), newPIN(c), newUnlock(c), newForgetStation(c), newVersion(c))
 	return root
 }
 

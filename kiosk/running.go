@@ -40,6 +40,9 @@ type running struct {
 	ended   chan error // what serving ended with, once for each listener and the uplink
 }
 
+// attemptsFile counts wrong PINs, in the tablet's folder.
+const attemptsFile = "attempts"
+
 // ready is what --ready-file holds.
 type ready struct {
 	Tablet string `json:"tablet"`
@@ -125,7 +128,7 @@ func (r *running) openDesk(ctx context.Context, f *serveFlags) (err error) {
 	if err != nil {
 		return fmt.Errorf("opening the tablet's photos in %s: %w", f.data, err)
 	}
-	guard, err := access.OpenGuard(filepath.Join(f.data, "attempts"), r.clock)
+	guard, err := access.OpenGuard(filepath.Join(f.data, attemptsFile), r.clock)
 	if err != nil {
 		return err
 	}

@@ -17,6 +17,7 @@ import (
 
 	"google.golang.org/grpc"
 
+	"bayround/internal/access"
 	"bayround/internal/command"
 	"bayround/internal/rpc"
 	"bayround/internal/station"
@@ -192,6 +193,38 @@ func awaitLink(t *testing.T, k *running, come func() bool) {
 		case <-viewed:
 		case <-ctx.Done():
 			t.Fatalf("it did not come so far: %+v", k.uplink.Link())
+		}
+	}
+}
+
+// Whoever was locked out is named, and let in again while the tablet's file stays.
+func TestUnlock_NamesAndFreesWhoIsLockedOut(t *testing.T) {
+	data := t.TempDir()
+	now := time.Date(2026, 3, 2, 7, 30, 0, 0, time.UTC)
+	guard, err := access.OpenGuard(filepath.Join(data, attemptsFile), func() time.Time { return now })
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 10 {
+		if guard.Check(t.Context(), access.Attempt{Person: "people/arkwith", Device: "tablet-1", PIN: "1111"}) == nil {
+			t.Fatal("a wrong PIN was taken")
+		}
+		now = now.Add(5 * time.Minute)
+	}
+	for _, tc := range []struct {
+		args []string
+		exit int
+		says string
+	}{
+		{nil, command.ExitDone, "people/arkwith\n"},
+		{[]string{"venholt"}, command.ExitMisused, "people/venholt is not locked out"},
+		{[]string{"arkwith"}, command.ExitDone, "people/arkwith may sign in again"},
+		{nil, command.ExitDone, ""},
+	} {
+		var out, complaints strings.Builder
+		exit := run(t.Context(), append([]string{"unlock", "--data", data}, tc.args...), strings.NewReader(""), &out, &complaints)
+		if said := out.String() + complaints.String(); exit != tc.exit || !strings.Contains(said, tc.says) || tc.says == "" && said != "" {
+			t.Errorf("unlock %v: exit code %d, %s", tc.args, exit, said)
 		}
 	}
 }

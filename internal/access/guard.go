@@ -96,7 +96,7 @@ func (g *Guard) charge(a Attempt) (charged, error) {
 	defer g.mu.Unlock()
 	now := g.now()
 	person, device := place(g.count.People, a.Person), place(g.count.Devices, a.Device)
-	if ofPerson.isLocked(g.count.People[person]) {
+	if ofPerson.isLocked(g.count.People[person]) && !g.unlockedLocked(person) {
 		return charged{}, locked()
 	}
 	if left := max(ofPerson.left(g.count.People[person], now), ofDevice.left(g.count.Devices[device], now)); left > 0 {
@@ -107,6 +107,17 @@ func (g *Guard) charge(a Attempt) (charged, error) {
 	next.Devices[device] = ofDevice.failed(next.Devices[device], now)
 	c := charged{failures: next.People[person].Failures, at: now, before: g.count.Devices[device].Last}
 	return c, g.keep(next)
+}
+
+// unlockedLocked tells that another program has unlocked somebody: kiosk unlock writes the
+// file while a tablet serves. What stands there then counts.
+func (g *Guard) unlockedLocked(person string) bool {
+	fresh, err := readCounters(g.file)
+	if err != nil || ofPerson.isLocked(fresh.People[person]) {
+		return false
+	}
+	g.count = fresh
+	return true
 }
 
 // acquit forgets the failures of who has passed. The device keeps those of
@@ -131,7 +142,8 @@ func (g *Guard) acquit(a Attempt, c charged) error {
 }
 
 // Unlock forgets a person's failures. Whoever calls it has made sure that an
-// officer asked for it.
+// officer asked for it. A guard of another process on the same file hears of it
+// when the person tries next.
 func (g *Guard) Unlock(person string) error {
 	g.mu.Lock()
 	defer g.mu.Unlock()
@@ -196,5 +208,5 @@ func wrong(failures int) *fault.Fault {
 }
 
 func locked() *fault.Fault {
-	return fault.New(fault.Denied, "PIN_LOCKED", "locked after %d wrong PINs; an officer must unlock it", ofPerson.locked)
+	return fault.New(fault.Denied, "PIN_LOCKED", "locked after %d wrong PINs; an officer must unlock it (kiosk unlock)", ofPerson.locked)
 }

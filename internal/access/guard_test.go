@@ -114,8 +114,8 @@ func TestGuard_LimitsAPerson(t *testing.T) {
 		{5 * time.Minute, "1111", "PIN_WRONG: wrong PIN; wait 5 min, then try again"},
 		{5 * time.Minute, "1111", "PIN_WRONG: wrong PIN; wait 5 min, then try again"},
 		{5 * time.Minute, "1111", "PIN_WRONG: wrong PIN; wait 5 min, then try again"},
-		{5 * time.Minute, "1111", "PIN_LOCKED: locked after 10 wrong PINs; an officer must unlock it"},
-		{24 * time.Hour, "2468", "PIN_LOCKED: locked after 10 wrong PINs; an officer must unlock it"},
+		{5 * time.Minute, "1111", "PIN_LOCKED: locked after 10 wrong PINs; an officer must unlock it (kiosk unlock)"},
+		{24 * time.Hour, "2468", "PIN_LOCKED: locked after 10 wrong PINs; an officer must unlock it (kiosk unlock)"},
 	} {
 		b.clock.move(step.after)
 		b.reopen() // before each: a restart forgets nothing
@@ -131,6 +131,31 @@ func TestGuard_LimitsAPerson(t *testing.T) {
 	}
 	b.want(b.try(person, "2468"), "")
 	b.want(b.try(person, "1111"), "PIN_WRONG: wrong PIN; 2 more tries before a wait")
+}
+
+// kiosk unlock is another process than the one that serves.
+func TestGuard_IsUnlockedFromOutsideWhileItServes(t *testing.T) {
+	b := newBench(t)
+	const person, other = "people/arkwith", "people/venholt"
+	for range 10 {
+		b.try(person, "1111")
+		b.clock.move(5 * time.Minute)
+	}
+	b.want(b.try(other, "1111"), "PIN_WRONG: wrong PIN; 2 more tries before a wait")
+	b.clock.move(time.Minute)
+	b.want(b.try(person, "2468"), "PIN_LOCKED: locked after 10 wrong PINs; an officer must unlock it (kiosk unlock)")
+	outside, err := OpenGuard(b.file, b.clock.read)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if locked := outside.Locked(); len(locked) != 1 || locked[0] != person {
+		t.Errorf("locked: %v", locked)
+	}
+	if err := outside.Unlock(person); err != nil {
+		t.Fatal(err)
+	}
+	b.want(b.try(person, "2468"), "")
+	b.want(b.try(other, "1111"), "PIN_WRONG: wrong PIN; 1 more try before a wait") // the other's count stays
 }
 
 func TestGuard_PassingForgetsOnesOwnFailuresAlone(t *testing.T) {

@@ -34,11 +34,16 @@ type gated struct {
 
 func serveGated(t testing.TB) *gated {
 	t.Helper()
+	return serveGatedOn(t, openStation(t))
+}
+
+func serveGatedOn(t testing.TB, st *station.Station) *gated {
+	t.Helper()
 	gate, err := trust.OpenGate(trust.GateOptions{Folder: filepath.Join(t.TempDir(), "trust"), Now: time.Now})
 	if err != nil {
 		t.Fatal(err)
 	}
-	g := &gated{t: t, gate: gate, station: openStation(t)}
+	g := &gated{t: t, gate: gate, station: st}
 	var plain *grpc.ClientConn
 	g.server, plain = serve(t, g.station, Options{Gate: gate})
 	g.address = plain.Target()

@@ -20,7 +20,11 @@ type journal struct {
 func (j *journal) Follow(req *pb.FollowRequest, stream pb.JournalService_FollowServer) error {
 	f := &following{telling: tell(j.chain, stream), token: req.GetToken()}
 	defer f.end()
-	return j.station.Follow(stream.Context(), req, f.send)
+	send := f.send
+	if !forTablets(stream.Context()) {
+		send = func(m *pb.FollowResponse) error { return f.send(discreet(m)) }
+	}
+	return j.station.Follow(stream.Context(), req, send)
 }
 
 // GetCheckpoint returns the newest signed checkpoint.
@@ -30,7 +34,11 @@ func (j *journal) GetCheckpoint(ctx context.Context, req *pb.GetCheckpointReques
 
 // ProveInclusion proves that an event stands in the record.
 func (j *journal) ProveInclusion(ctx context.Context, req *pb.ProveInclusionRequest) (*pb.ProveInclusionResponse, error) {
-	return j.station.ProveInclusion(ctx, req)
+	resp, err := j.station.ProveInclusion(ctx, req)
+	if err == nil && !forTablets(ctx) {
+		resp.Record = discreetRecord(resp.GetRecord())
+	}
+	return resp, err
 }
 
 // ExportRecord gives the parts of a record file.

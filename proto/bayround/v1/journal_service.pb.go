@@ -187,7 +187,8 @@ type CommandEvents struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The events.
 	Events []*JournalEvent `protobuf:"bytes,1,rep,name=events,proto3" json:"events,omitempty"`
-	// Their exact bytes, in the same order, when asked for.
+	// Their exact bytes, in the same order, when asked for. Empty for an event of an old
+	// record that holds the hash of a PIN itself, to all but the station's tablets.
 	Records [][]byte `protobuf:"bytes,2,rep,name=records,proto3" json:"records,omitempty"`
 	// Leaf hashes of events whose content was dropped when their time was over: as many
 	// as there are, 32 bytes each. Of such a command nothing else is told but its sequence.
@@ -452,7 +453,8 @@ func (x *ProveInclusionRequest) GetSequence() int64 {
 // ProveInclusionResponse is a proof as in RFC 6962.
 type ProveInclusionResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The exact bytes of the event; empty when its content was dropped.
+	// The exact bytes of the event; empty when its content was dropped, and where it holds
+	// the hash of a PIN itself (old records), to all but the station's tablets.
 	Record []byte `protobuf:"bytes,1,opt,name=record,proto3" json:"record,omitempty"`
 	// Leaf hash, 32 bytes: SHA-256 of a zero byte followed by the record.
 	LeafHash []byte `protobuf:"bytes,2,opt,name=leaf_hash,json=leafHash,proto3" json:"leaf_hash,omitempty"`
