@@ -14,14 +14,22 @@ import (
 // book is what somebody would know who writes down, step by step, what is undone: the law in the words of the
 // contract, not of the planner.
 type book struct {
-	in   Input
-	plan *pb.Plan
-	done []string
+	done  []string
+	items map[string]*pb.Item
+	steps map[string]*pb.CheckStep
+	of    map[string][]*pb.CheckStep // by item
 }
 
-func (b book) item(id string) *pb.Item {
-	items := b.in.Catalogue.GetItems()
-	return items[slices.IndexFunc(items, func(i *pb.Item) bool { return i.GetId() == id })]
+func newBook(in Input, p *pb.Plan, done []string) book {
+	b := book{done: done, items: map[string]*pb.Item{}, steps: map[string]*pb.CheckStep{}, of: map[string][]*pb.CheckStep{}}
+	for _, item := range in.Catalogue.GetItems() {
+		b.items[item.GetId()] = item
+	}
+	for _, s := range p.GetSteps() {
+		b.steps[s.GetStepId()] = s
+		b.of[s.GetItem()] = append(b.of[s.GetItem()], s)
+	}
+	return b
 }
 
 // costs is what a turnout costs while a step is done, with some steps done before it: the step itself, and all of them whose
@@ -30,17 +38,15 @@ func (b book) item(id string) *pb.Item {
 func (b book) costs(s *pb.CheckStep, before []string) (undoneS int32, open []string) {
 	undoneS = s.GetUndoS()
 	for place, id := range before {
-		o := b.step(id)
-		until := b.item(o.GetItem()).GetStaysUntil()
+		o := b.steps[id]
+		until := b.items[o.GetItem()].GetStaysUntil()
 		if until == "" {
 			continue
 		}
 		known := before[:max(place, len(b.done))] // when it was done
 		due, came, comes := 0, 0, 0
-		for _, other := range b.plan.GetSteps() {
+		for _, other := range b.of[until] {
 			switch {
-			case other.GetItem() != until:
-				continue
 			case slices.Contains(known, other.GetStepId()):
 				came++
 			case slices.Contains(before, other.GetStepId()):
@@ -57,15 +63,6 @@ func (b book) costs(s *pb.CheckStep, before []string) (undoneS int32, open []str
 		}
 	}
 	return undoneS, open
-}
-
-func (b book) step(id string) *pb.CheckStep {
-	for _, s := range b.plan.GetSteps() {
-		if s.GetStepId() == id {
-			return s
-		}
-	}
-	return nil
 }
 
 // hold holds a walk to the law: at every moment a turnout costs no more than the goal, or the walk names the step; what is undone is
@@ -85,17 +82,21 @@ func (b book) hold(t interface {
 	for i, h := range w.GetHalts() {
 		most := int32(0)
 		for _, id := range h.GetStepIds() {
-			s := b.step(id)
+			s := b.steps[id]
 			undoneS, _ := b.costs(s, met)
 			if most = max(most, undoneS); undoneS > w.GetTurnoutGoalS() {
 				over = append(over, id)
 			}
-			for _, other := range b.plan.GetSteps() {
-				first := other.GetItem() != s.GetItem() && slices.Contains(b.item(s.GetItem()).GetAfter(), other.GetItem())
-				missing := first && !slices.Contains(met, other.GetStepId())
-				if said := slices.Contains(unguarded[id], other.GetStepId()); said != missing {
-					t.Errorf("%s without %s: %v; said %v", id, other.GetStepId(), missing, said)
+			var missing []string
+			for _, item := range b.items[s.GetItem()].GetAfter() {
+				for _, other := range b.of[item] {
+					if item != s.GetItem() && !slices.Contains(met, other.GetStepId()) {
+						missing = append(missing, other.GetStepId())
+					}
 				}
+			}
+			if !slices.Equal(missing, unguarded[id]) {
+				t.Errorf("%s comes without %q; said is %q", id, missing, unguarded[id])
 			}
 			met = append(met, id)
 		}
@@ -139,12 +140,16 @@ func TestWalk_NeverOpenBeyondTheGoal(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
+			undoS := map[string]int32{}
+			for _, s := range p.GetSteps() {
+				undoS[s.GetStepId()] = s.GetUndoS()
+			}
 			for name, ask := range lawAsks(whole, idsOf(p.GetSteps())) {
 				w, err := Walk(in, p, ask)
 				if err != nil {
 					t.Fatal(err)
 				}
-				t.Run(fmt.Sprint(v.GetCallSign(), " ", routine.GetName(), " ", name), func(t *testing.T) { book{in, p, ask.Done}.hold(t, w) })
+				t.Run(fmt.Sprint(v.GetCallSign(), " ", routine.GetName(), " ", name), func(t *testing.T) { newBook(in, p, ask.Done).hold(t, w) })
 				if w.GetTurnoutGoalS() != in.Station.GetTurnoutGoalS() {
 					t.Errorf("the goal is %d s, the station's is %d", w.GetTurnoutGoalS(), in.Station.GetTurnoutGoalS())
 				}
@@ -154,7 +159,7 @@ func TestWalk_NeverOpenBeyondTheGoal(t *testing.T) {
 				walks, over = walks+1, over+len(w.GetOverGoal())
 				for _, h := range w.GetHalts() {
 					for _, id := range h.GetStepIds() {
-						if h.GetUndoneS() > (book{in: in, plan: p}).step(id).GetUndoS() {
+						if h.GetUndoneS() > undoS[id] {
 							stays++
 						}
 					}
@@ -241,7 +246,7 @@ func TestWalk_NamesPrecautionsThatNoPhaseKeeps(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		book{in, p, ask.Done}.hold(t, w)
+		newBook(in, p, ask.Done).hold(t, w)
 		named += len(w.GetUnguarded())
 	})
 	if named == 0 {
