@@ -2,6 +2,7 @@ package plan_test
 
 import (
 	"slices"
+	"strings"
 	"testing"
 
 	"bayround/internal/fault"
@@ -50,18 +51,28 @@ func TestWalk_Alone(t *testing.T) {
 	if diff := cmp.Diff(rest, got); diff != "" {
 		t.Errorf("done alone (-want +got):\n%s", diff)
 	}
-	settings := 0
+	settings, held := 0, 0
 	for _, h := range w.GetHalts() {
 		if h.GetAssistant() || h.GetAssistantWalks() {
 			t.Errorf("somebody assists at %v", h.GetStepIds())
 		}
 		for _, change := range h.GetChanges() {
-			if len(change) > 5 && change[:5] == "lit: " {
+			if strings.HasPrefix(change, "lit: ") {
 				settings++
+			}
+			for _, circuit := range in.Catalogue.GetCircuits() {
+				if i := strings.Index(change, circuit.GetTitle()); i >= 0 && strings.HasPrefix(change, "lit: ") {
+					if says := strings.HasPrefix(change[i+len(circuit.GetTitle()):], " (held on"); says != circuit.GetHeld() {
+						t.Errorf("%q: that somebody must hold %s on is said: %v", change, circuit.GetTitle(), says)
+					}
+					if circuit.GetHeld() {
+						held++
+					}
+				}
 			}
 		}
 	}
-	if w.GetAssistantS() != 0 || !w.GetAlone() || settings == 0 {
+	if w.GetAssistantS() != 0 || !w.GetAlone() || settings == 0 || held == 0 {
 		t.Errorf("alone %v, %v s with an assistant, %d settings", w.GetAlone(), w.GetAssistantS(), settings)
 	}
 	if with := walk(t, in, p, plan.Ask{}); w.GetCabTrips() <= with.GetCabTrips() {

@@ -15,6 +15,7 @@ type route struct {
 	blocks      []block
 	halts       []halt // in the order of their numbers, which break ties
 	start       post
+	alone       bool
 	startStop   string    // where one has one's bearings when the walk begins
 	from        condition // of the vehicle when the walk begins
 	first, last int       // blocks with the assistant
@@ -47,7 +48,7 @@ func newRoute(l *layout, c *pb.Catalogue, w *pb.WalkWeights, steps []*pb.CheckSt
 
 // route finds the halts of some steps.
 func (t *terrain) route(steps []*pb.CheckStep, o outset) *route {
-	r := &route{terrain: t, start: t.yard.start}
+	r := &route{terrain: t, start: t.yard.start, alone: o.alone}
 	k := t.calendar
 	for _, step := range steps {
 		r.tasks = append(r.tasks, r.newTask(step, o.alone))

@@ -3,42 +3,22 @@ package plan
 import (
 	"maps"
 	"math/rand/v2"
-	"os"
-	"path/filepath"
 	"slices"
 	"sync"
 	"testing"
 
 	"bayround/internal/catalogue"
+	"bayround/internal/countytest"
 	pb "bayround/proto/bayround/v1"
 
 	"google.golang.org/protobuf/proto"
 	"pgregory.net/rapid"
 )
 
-// county is the vehicles of the invented county.
-var county = sync.OnceValues(func() (*catalogue.Loaded, error) {
-	files := catalogue.Defaults()
-	for _, pattern := range []string{"*.yaml", "vehicles/*.yaml"} {
-		names, err := filepath.Glob(filepath.Join("..", "..", "testdata", "demo", pattern))
-		if err != nil {
-			return nil, err
-		}
-		for _, name := range names {
-			content, err := os.ReadFile(name)
-			if err != nil {
-				return nil, err
-			}
-			files = append(files, catalogue.File{Name: name, Content: content})
-		}
-	}
-	return catalogue.Load(files)
-})
-
-// LoadCounty returns them, for all tests of this package; nobody may change what it returns.
+// LoadCounty returns the vehicles of the invented county, for all tests of this package; nobody may change what it returns.
 func LoadCounty(t testing.TB) *catalogue.Loaded {
 	t.Helper()
-	loaded, err := county()
+	loaded, err := countytest.Load()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -20,13 +20,14 @@ var usualNotWith = map[string]string{
 type wiring struct {
 	notWith map[[2]string]bool // both ways
 	titles  map[string]string
+	held    map[string]bool // somebody must hold it on
 }
 
 func newWiring(circuits []*pb.Circuit) wiring {
-	w := wiring{notWith: map[[2]string]bool{}, titles: map[string]string{}}
+	w := wiring{notWith: map[[2]string]bool{}, titles: map[string]string{}, held: map[string]bool{}}
 	not := func(a, b string) { w.notWith[[2]string{a, b}], w.notWith[[2]string{b, a}] = true, true }
 	for _, c := range circuits {
-		w.titles[c.GetId()] = c.GetTitle()
+		w.titles[c.GetId()], w.held[c.GetId()] = c.GetTitle(), c.GetHeld()
 		for _, other := range c.GetNotWith() {
 			not(c.GetId(), other)
 		}

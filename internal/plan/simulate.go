@@ -112,7 +112,7 @@ func (w *walker) light(l *leg, h *halt, path *[]float64) {
 		var on []string
 		for _, c := range h.lit {
 			if !slices.Contains(w.burning, c) {
-				on = append(on, w.r.wiring.title(c))
+				on = append(on, c)
 			}
 		}
 		l.spend(w.r.gait.circuit*tenths(len(on)), "lit: "+strings.Join(w.titles(h.lit), ", "))
@@ -120,9 +120,15 @@ func (w *walker) light(l *leg, h *halt, path *[]float64) {
 	w.burning = h.lit
 }
 
+// titles are the words for circuits. Alone, whoever leaves the seat must have something else hold on what somebody
+// must hold: the step's way alone says what.
 func (w *walker) titles(circuits []string) (titles []string) {
 	for _, c := range circuits {
-		titles = append(titles, w.r.wiring.title(c))
+		title := w.r.wiring.title(c)
+		if w.r.alone && w.r.wiring.held[c] {
+			title += " (held on, as the step says)"
+		}
+		titles = append(titles, title)
 	}
 	return titles
 }

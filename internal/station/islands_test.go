@@ -2,8 +2,6 @@ package station
 
 import (
 	"math/rand/v2"
-	"os"
-	"path/filepath"
 	"slices"
 	"sync"
 	"testing"
@@ -13,6 +11,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"bayround/internal/catalogue"
+	"bayround/internal/countytest"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -31,21 +30,7 @@ func demoLibrary(t testing.TB) *library {
 
 // compileDemo works it out once: a library never changes, and compiling is dear.
 var compileDemo = sync.OnceValues(func() (*library, error) {
-	files := catalogue.Defaults()
-	for _, pattern := range []string{"*.yaml", "vehicles/*.yaml"} {
-		names, err := filepath.Glob(filepath.Join("..", "..", "testdata", "demo", pattern))
-		if err != nil {
-			return nil, err
-		}
-		for _, name := range names {
-			content, err := os.ReadFile(name)
-			if err != nil {
-				return nil, err
-			}
-			files = append(files, catalogue.File{Name: name, Content: content})
-		}
-	}
-	loaded, err := catalogue.Load(files)
+	loaded, err := countytest.Load()
 	if err != nil {
 		return nil, err
 	}

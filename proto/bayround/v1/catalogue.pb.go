@@ -999,7 +999,8 @@ type Circuit struct {
 	// Circuits that cannot be judged while this one burns, for instance "hazard" and
 	// "indicators"; said once holds both ways.
 	NotWith []string `protobuf:"bytes,3,rep,name=not_with,json=notWith,proto3" json:"not_with,omitempty"`
-	// Somebody must hold it on: a pedal or the gear lever.
+	// Somebody must hold it on: a pedal or the gear lever. A walk alone says so
+	// where the circuit is lit; the step's way alone says how.
 	Held bool `protobuf:"varint,4,opt,name=held,proto3" json:"held,omitempty"`
 	// Where the facts come from.
 	Source        string `protobuf:"bytes,5,opt,name=source,proto3" json:"source,omitempty"`
