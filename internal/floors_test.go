@@ -48,6 +48,7 @@ var floors = map[string]float64{
 	"internal/screen":      5,
 	"internal/command":     5,
 	"internal/paper":       5,
+	"internal/roundrecord": 5,
 	"server":               6,
 	"kiosk":                6,
 	"internal/packtest":    7, // for tests alone: above everything that ships
@@ -77,7 +78,7 @@ var worlds = []world{
 		[]string{"internal/rpc", "proto/bayround/v1"},
 	},
 	{"websockets", []string{"github.com/gorilla/websocket"}, []string{"internal/screen"}},
-	{"pages", []string{"html/template"}, []string{"internal/screen", "internal/paper"}},
+	{"pages", []string{"html/template"}, []string{"internal/screen", "internal/paper", "internal/roundrecord"}},
 	{
 		"flags and signals",
 		[]string{"flag", "os/signal", "github.com/spf13/cobra", "github.com/spf13/pflag"},

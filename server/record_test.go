@@ -1,0 +1,105 @@
+package main
+
+import (
+	"encoding/csv"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"bayround/internal/command"
+)
+
+// roundIDs are the rounds that "server records" lists, newest first.
+func roundIDs(t *testing.T, args ...string) []string {
+	t.Helper()
+	return regexp.MustCompile(`[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}`).FindAllString(must(t, append([]string{"records"}, args...)...), -1)
+}
+
+func TestRecord_OfAStationThatWasFilled(t *testing.T) {
+	checkedWN21(t)
+	of21 := roundIDs(t, "--vehicle", "wn21")
+	if len(of21) != 2 {
+		t.Fatalf("rounds of WN21: %q", of21)
+	}
+	t.Run("the page", func(t *testing.T) {
+		page := must(t, "record", of21[0])
+		requireIn(t, page, "WN21: record of a round", "Oleta Fennigar (fennigar)", "Wystan Corrabell (corrabell)", "3.9 bar", "DO NOT MOVE",
+			"No defect found at 3 of 3 steps.", "verifier key bayround/station&#43;", "Every step of the plan was answered.")
+	})
+	t.Run("as values", func(t *testing.T) {
+		file := filepath.Join(t.TempDir(), "round.csv")
+		requireIn(t, must(t, "record", "rounds/"+of21[0], "-o", file), "written to "+file)
+		content, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		rows, err := csv.NewReader(strings.NewReader(string(content))).ReadAll()
+		if err != nil || len(rows) < 94 {
+			t.Fatalf("%d lines, %v", len(rows), err)
+		}
+		flat := slices.IndexFunc(rows, func(row []string) bool { return slices.Contains(row, "TYR-121/axle-2-offside-inner") })
+		if kpa := rows[flat][slices.Index(rows[0], "value_kpa")]; kpa != "390" {
+			t.Errorf("3.9 bar stands there as %q kPa", kpa)
+		}
+		if got := strings.Count(must(t, "records", "--vehicle", "wn21", "-o", "jsonl"), "\n"); got < 223 {
+			t.Errorf("%d values in the 223 answers of two rounds", got)
+		}
+	})
+	t.Run("found", func(t *testing.T) {
+		for _, tc := range []struct {
+			args []string
+			want int
+		}{
+			{nil, 4},
+			{[]string{"--person", "corrabell", "--vehicle", "wn21"}, 2},
+			{[]string{"--person", "nobody"}, 0},
+			{[]string{"--defect", "INNER tyre"}, 1},
+			{[]string{"--defect", "inner mast"}, 0},
+			{[]string{"--to", "2001-01-01"}, 0},
+			{[]string{"--from", "2001-01-01"}, 4},
+			{[]string{"--from", "2999-01-01"}, 0},
+		} {
+			if got := roundIDs(t, tc.args...); len(got) != tc.want {
+				t.Errorf("%q: %d rounds, want %d", tc.args, len(got), tc.want)
+			}
+		}
+	})
+	t.Run("page by page", func(t *testing.T) {
+		var all []string
+		for args := []string{"records", "--limit", "1"}; len(all) < 9; {
+			got := do(t, args...)
+			all = append(all, regexp.MustCompile(`[0-9a-f-]{36}`).FindString(got.out))
+			token := regexp.MustCompile(`--page (\S+)`).FindStringSubmatch(got.err)
+			if token == nil {
+				break
+			}
+			args = []string{"records", "--limit", "1", "--page", token[1]}
+		}
+		if whole := roundIDs(t); !slices.Equal(all, whole) {
+			t.Errorf("page by page %q, whole %q", all, whole)
+		}
+	})
+	t.Run("refused", func(t *testing.T) {
+		for _, tc := range []struct {
+			args []string
+			code int
+			says string
+		}{
+			{[]string{"record", "00000000-0000-0000-0000-000000000000"}, command.ExitRefused, "rounds/00000000"},
+			{[]string{"record", of21[0], "-o", "round.pdf"}, command.ExitMisused, "html, csv or jsonl"},
+			{[]string{"records", "--from", "yesterday"}, command.ExitMisused, "2026-11-30"},
+			{[]string{"records", "--from", "2026-02-02", "--to", "2026-02-01"}, command.ExitMisused, "is after"},
+			{[]string{"records", "--limit", "0"}, command.ExitMisused, "1 to 200"},
+			{[]string{"records", "-o", "xml"}, command.ExitMisused, "table, csv or jsonl"},
+		} {
+			got := do(t, tc.args...)
+			if got.code != tc.code || got.out != "" {
+				t.Errorf("%q: exit code %d, %s", tc.args, got.code, got.out)
+			}
+			requireIn(t, got.err, tc.says)
+		}
+	})
+}
