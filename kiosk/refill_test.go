@@ -243,6 +243,7 @@ func (s *ofRecord) wantGrown(signed string, head merkle.Checkpoint) {
 func TestRefill_OfAnotherHistoryIsRefusedAndAnAlarm(t *testing.T) {
 	t.Parallel() // it waits more than it works
 	s := startStation(t)
+	k := newTablet(t, s.address, "tablet-1") // enrolled before the histories part
 	s.stopped()
 	folder := t.TempDir()
 	older, ours, other := filepath.Join(folder, "older"), filepath.Join(folder, "ours"), filepath.Join(folder, "other")
@@ -256,7 +257,7 @@ func TestRefill_OfAnotherHistoryIsRefusedAndAnAlarm(t *testing.T) {
 	}
 	s.restart()
 	s.play("01-wn11-shift.yaml", "02-wn11-weekly.yaml") // longer than what there is in truth
-	k := startTablet(t, s.address, "tablet-1")
+	k.start(t, "127.0.0.1:0", "127.0.0.1:0")
 	k.keeps(s)
 	k.kill()
 	s.stopped()

@@ -183,9 +183,16 @@ type tablet struct {
 
 func startTablet(t testing.TB, station, device string) *tablet {
 	t.Helper()
+	k := newTablet(t, station, device)
+	k.start(t, "127.0.0.1:0", "127.0.0.1:0")
+	return k
+}
+
+// newTablet is a kiosk that was enrolled and has not been started yet.
+func newTablet(t testing.TB, station, device string) *tablet {
+	t.Helper()
 	k := &tablet{data: t.TempDir(), station: station, device: device}
 	enrolTablet(t, station, k.data, device)
-	k.start(t, "127.0.0.1:0", "127.0.0.1:0")
 	return k
 }
 
