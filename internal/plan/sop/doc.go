@@ -41,6 +41,8 @@
 // With groups, a dynamic program over what remains (M. Held and R. M. Karp, "A Dynamic Programming
 // Approach to Sequencing Problems", Journal of the SIAM 10(1), 1962) is asked first: over sets of groups, with the
 // least cost from each entry of a group to each exit, which the same program finds over
-// sets of the group's nodes. Sets that no precedence allows are not made. Only where it would take more
+// sets of the group's nodes. Sets that no precedence allows are not made. Of a group of ten nodes and more, what cannot be of use
+// is left out: one order is found that passes it sweepingly; what that costs, less what all but the group costs at least, is
+// the most that passing it may cost, and the shortest tree through what was visited bounds what was paid for it. Only where it would take more
 // states or operations than the budget has, search and branch and bound go to work.
 package sop
