@@ -87,7 +87,7 @@ func (t *runsTold) replay(runs []*pb.TurnoutRun, answered []string) []string {
 	for i := range len(answered) + 1 {
 		for len(runs) > 0 && int(runs[0].GetResultsBefore()) <= i {
 			if runs[0].GetWentOut() {
-				t.walk.again = againAfter(t.walk, t.halt())
+				t.walk.again = againAfter(t.walk, t.halts()...)
 			}
 			runs = runs[1:]
 		}
@@ -103,15 +103,38 @@ func (t *runsTold) answer(step string) {
 	delete(t.walk.again, step)
 }
 
-// halt is where the walk broke off, as far as the record tells: at the next step that
-// waited after the one answered last.
-func (t *runsTold) halt() int {
-	steps := t.walk.steps
+// halts are where the walk may have broken off, as far as the record tells: at the stop of
+// the step answered last while something waits there, else at that of the next step that
+// waits. Where earlier steps wait, the walk was not in the plan's order and nobody can
+// tell: then it is every stop of which a part is done.
+func (t *runsTold) halts() (broken []int) {
+	steps, halts := t.walk.steps, stopsOf(t.walk.steps)
 	last := slices.IndexFunc(steps, func(s *pb.CheckStep) bool { return s.GetStepId() == t.last })
+	done, waits, first, next := map[int]bool{}, map[int]bool{}, -1, -1
 	for i := range steps {
-		if at := (last + 1 + i) % len(steps); !t.walk.answered[steps[at].GetStepId()] {
-			return stopsOf(steps)[at]
+		at := (last + 1 + i) % len(steps)
+		if t.walk.answered[steps[at].GetStepId()] {
+			done[halts[at]] = true
+			continue
+		}
+		waits[halts[at]] = true
+		if next < 0 {
+			next = halts[at]
+		}
+		if first < 0 || at < first {
+			first = at
 		}
 	}
-	return -1
+	switch {
+	case last >= 0 && waits[halts[last]]:
+		return []int{halts[last]}
+	case first < 0 || first > last:
+		return []int{next}
+	}
+	for halt := range done {
+		if waits[halt] {
+			broken = append(broken, halt)
+		}
+	}
+	return broken
 }

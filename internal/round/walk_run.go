@@ -1,6 +1,7 @@
 package round
 
 import (
+	"slices"
 	"strings"
 
 	pb "bayround/proto/bayround/v1"
@@ -39,14 +40,14 @@ const (
 )
 
 // againAfter are the answered steps to be asked again after a run: what it
-// changed, and all of the halt at which the walk broke off, for nobody remembers
-// how far that was done (job-map.md, A3.6 and C11).
-func againAfter(w walk, brokeOff int) map[string]bool {
+// changed, and all of the halt at which the walk broke off, or of each at which it may
+// have, for nobody remembers how far that was done (job-map.md, A3.6 and C11).
+func againAfter(w walk, brokeOff ...int) map[string]bool {
 	again := map[string]bool{}
 	halts := stopsOf(w.steps)
 	for i, step := range w.steps {
 		id := step.GetStepId()
-		if w.again[id] || w.answered[id] && (changedByRun(step) || halts[i] == brokeOff) {
+		if w.again[id] || w.answered[id] && (changedByRun(step) || slices.Contains(brokeOff, halts[i])) {
 			again[id] = true
 		}
 	}
