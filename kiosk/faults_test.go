@@ -7,6 +7,8 @@ import (
 	"syscall"
 	"testing"
 
+	"github.com/chromedp/chromedp"
+
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -17,15 +19,25 @@ func (p *page) liveBay() {
 }
 
 // deadBay waits until a bay page says that nothing on it is current, and makes sure
-// that no mark of a verdict is to be seen.
+// that no mark of a verdict is to be seen. Both are asked at one instant: a page that is
+// only late says so for a moment and is live again.
 func (p *page) deadBay() {
 	p.t.Helper()
-	p.until(`document.body.classList.contains("notlive")`)
-	if shown := evaluate[[]string](p, `[...document.querySelectorAll(".truth")].filter(e => e.checkVisibility({visibilityProperty: true, opacityProperty: true})).map(e => e.innerText || e.innerHTML)`); len(shown) > 0 {
-		p.t.Errorf("the display is not live and still shows %q", shown)
+	dead, err := ask(p, patience, chromedp.Poll[struct {
+		Shown []string `json:"shown"`
+		Words string   `json:"words"`
+	}](`document.body.classList.contains("notlive") && {
+		shown: [...document.querySelectorAll(".truth")].filter(e => e.checkVisibility({visibilityProperty: true, opacityProperty: true})).map(e => e.innerText || e.innerHTML),
+		words: document.body.innerText,
+	}`, patiently))
+	if err != nil {
+		p.fail("waiting for a display that is not live", err)
 	}
-	if words := evaluate[string](p, `document.body.innerText`); !containsFold(words, "not live") {
-		p.t.Errorf("the display does not say that it is not live:\n%s", words)
+	if len(dead.Shown) > 0 {
+		p.t.Errorf("the display is not live and still shows %q", dead.Shown)
+	}
+	if !containsFold(dead.Words, "not live") {
+		p.t.Errorf("the display does not say that it is not live:\n%s", dead.Words)
 	}
 }
 

@@ -89,9 +89,15 @@ func only(act string) string {
 	return fmt.Sprintf(`form:has(input[name="act"][value=%q]) button:not([type="button"])`, act)
 }
 
-// at is what the main part of the page is about.
+// at is what the main part of the page is about, once it is there: a page that is just
+// being loaded anew is about nothing.
 func (r *robot) at() string {
-	return evaluate[string](r.page, `document.querySelector("main[data-at]")?.dataset.at ?? ""`)
+	r.t.Helper()
+	at, err := ask(r.page, patience, chromedp.Poll[string](`document.querySelector("main[data-at]")?.dataset.at`, patiently))
+	if err != nil {
+		r.fail("waiting for the main part", err)
+	}
+	return at
 }
 
 // arrive waits until the main part is about something.
