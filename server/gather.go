@@ -63,6 +63,15 @@ func (s *remote) eventsOf(ctx context.Context, round *pb.Round) (events []keptEv
 	if err != nil {
 		return nil, err
 	}
+	events, err = s.eventsFrom(ctx, round, first)
+	if err == nil && first > 1 && (len(events) == 0 || events[0].event.GetRoundOpened() == nil) {
+		return s.eventsFrom(ctx, round, 1) // dropped events have led the search astray
+	}
+	return events, err
+}
+
+// eventsFrom reads the events of a round that stand from some event of the record on.
+func (s *remote) eventsFrom(ctx context.Context, round *pb.Round, first int64) (events []keptEvent, err error) {
 	ctx, cancel := context.WithCancel(ctx) // ends the stream when the round has been read
 	defer cancel()
 	stream, err := pb.NewJournalServiceClient(s.conn).ExportRecord(ctx, &pb.ExportRecordRequest{FirstSequence: first})
@@ -93,8 +102,9 @@ func (s *remote) eventsOf(ctx context.Context, round *pb.Round) (events []keptEv
 }
 
 // firstSince is the first event that is not older than an instant, among those up to
-// last. Station times never run backwards, so that it is found by halving. Events
-// whose content was dropped are the oldest of the record.
+// last. Station times never run backwards, so that it is found by halving. An event
+// whose content was dropped counts as older; where one stands behind the instant, what
+// is found may be too late.
 func (s *remote) firstSince(ctx context.Context, since time.Time, last int64) (int64, error) {
 	ctx, cancel := patiently(ctx)
 	defer cancel()

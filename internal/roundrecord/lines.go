@@ -12,6 +12,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"bayround/internal/catalogue"
+	"bayround/internal/rules"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -133,7 +134,7 @@ func (r *Record) common(row Row) line {
 	result := row.Result
 	var findings []string
 	for _, f := range row.Findings {
-		findings = append(findings, GradeWords(f.GetGrade())+": "+f.GetText())
+		findings = append(findings, rules.GradeWords(f.GetGrade())+": "+f.GetText())
 	}
 	l := line{
 		"round": r.Round.GetName(), "vehicle": r.Round.GetVehicle(), "routine": r.Round.GetRoutine(),
@@ -196,7 +197,7 @@ func (row Row) parts() (parts []line) {
 			parts = append(parts, row.seenLine(c))
 		}
 	case *pb.Result_NotChecked:
-		parts = append(parts, line{"answer": "not_checked", "not_checked_reason": ReasonWords(a.NotChecked.GetReason())})
+		parts = append(parts, line{"answer": "not_checked", "not_checked_reason": strings.ToLower(strings.TrimPrefix(a.NotChecked.GetReason().String(), "NOT_CHECKED_REASON_"))})
 	}
 	for _, c := range row.Result.GetAlsoSeen() {
 		parts = append(parts, row.seenLine(c))

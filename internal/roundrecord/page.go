@@ -10,6 +10,7 @@ import (
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"bayround/internal/rules"
 	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
@@ -20,7 +21,7 @@ var layout string
 // WriteHTML writes a round as one page that loads nothing and prints on A4 and on Letter.
 func WriteHTML(w io.Writer, r *Record) error {
 	page, err := template.New("record").Funcs(template.FuncMap{
-		"grade": GradeWords, "effect": EffectWords, "source": SourceWords, "title": StepTitle,
+		"grade": rules.GradeWords, "effect": rules.EffectWords, "source": SourceWords, "title": StepTitle,
 	}).Parse(layout)
 	if err != nil {
 		return fmt.Errorf("reading the layout of the record: %w", err)
@@ -78,10 +79,12 @@ type Judged struct{ What, Word, When string }
 // Verdicts are the verdict the driver was shown, the one at the end and the one when
 // the page was made. One that nobody knows is told as such.
 func (r *Record) Verdicts() []Judged {
-	shown := Judged{"Shown to the driver when the round was signed", "the round is not signed", "–"}
+	shown := Judged{"Shown to the driver when the round was signed", "the round is not signed", "–"} // nor is one that was given up
 	end := Judged{"By the record when the round ended", "the round has not ended", "–"}
 	if ended := r.Ended(); ended != nil {
-		shown.Word, shown.When = "none was shown", r.Instant(ended.GetStationTime())
+		if r.Signed() != nil {
+			shown.Word, shown.When = "none was shown", r.Instant(ended.GetStationTime())
+		}
 		if v := ended.GetRoundStateChanged().GetShownVerdict(); v != pb.Verdict_VERDICT_UNSPECIFIED {
 			shown.Word = verdict.OneLine(verdict.Words(v))
 		}
@@ -144,7 +147,7 @@ func (s *Stop) Said() string {
 	case s.Found == 0:
 		said = fmt.Sprintf("No defect found at %d of %d steps.", s.Looked, s.Required)
 	case s.Found == s.Looked:
-		said = fmt.Sprintf("Something was found at all %d steps that were looked at.", s.Looked)
+		said = fmt.Sprintf("Something was found at every step that was looked at: %d of %d.", s.Looked, s.Required)
 	default:
 		said = fmt.Sprintf("Something was found at %d of %d steps; no defect found at the other %d.", s.Found, s.Looked, s.Looked-s.Found)
 	}
@@ -190,8 +193,8 @@ func (row Row) Gauge() string {
 	return strings.ToUpper(strings.TrimPrefix(row.Result.GetGauge(), "gauges/"))
 }
 
-// Signed is the checkpoint in lines.
-func (r *Record) Signed() []string { return strings.Split(strings.TrimSpace(r.Checkpoint), "\n") }
+// Head is the checkpoint in lines.
+func (r *Record) Head() []string { return strings.Split(strings.TrimSpace(r.Checkpoint), "\n") }
 
 // Span is which events of the record the round is.
 func (r *Record) Span() string {

@@ -145,6 +145,19 @@ func (r *Record) Ended() *pb.JournalEvent {
 	return nil
 }
 
+// Signed is the event with which the driver signed the round; nil when the round has
+// not ended or was given up.
+func (r *Record) Signed() *pb.JournalEvent {
+	if ended := r.Ended(); ended.GetRoundStateChanged().GetState() == pb.RoundState_ROUND_STATE_FINISHED {
+		return ended
+	}
+	return nil
+}
+
+// Whole tells that the events begin with the opening of the round. Where they do not,
+// what was recorded is not all here, and what is missing is not known.
+func (r *Record) Whole() bool { return len(r.Events) > 0 && r.Events[0].GetRoundOpened() != nil }
+
 // Sequences are the first and the last event of the round; 0 when there is none.
 func (r *Record) Sequences() (first, last int64) {
 	if len(r.Events) == 0 {

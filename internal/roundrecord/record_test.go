@@ -104,9 +104,9 @@ func TestWriteHTML_TellsAllOfARound(t *testing.T) {
 		"wn21: record of a round", "Driver Ada " + hostile + " (ada)", "Assistant none", "3 of 4 steps; 1 of them as not checked",
 		"Shown to the driver when the round was signed MOVE ONLY – NOT TO RESPOND 3 Feb 2026 07:30:00 UTC",
 		"By the record when this page was made FIT TO RESPOND 3 Feb 2026 08:30:00 UTC",
-		"Pressure 6.1 bar " + hostile, "Grade major; the vehicle does not respond", "Source Directive 2014/45/EU, Annex I, 5.2.3; rule low",
+		"Pressure 6.1 bar " + hostile, "Grade major. The vehicle does not respond", "Source Directive 2014/45/EU, Annex I, 5.2.3 (seen in the published text); rule low",
 		"at the answer of event 12; the step was answered again with event 13",
-		"Offside Something was found at all 1 steps that were looked at.", "Engine No defect found at 1 of 2 steps. Not looked at: 1.",
+		"Offside Something was found at every step that was looked at: 1 of 1.", "Engine No defect found at 1 of 2 steps. Not looked at: 1.",
 		"Cab Nobody looked: nothing is known of it from this round.", "Coolant the engine was warm", "Mirrors (must not be missed)",
 		"12 Tyre pressure 6.1 bar, with G-1 Placard pressure. FOUND: MAJOR; answered again, event 13 07:30:00",
 		"13 Tyre pressure 8.5 bar; put right before: inflated Placard pressure. No defect found",
@@ -180,7 +180,7 @@ func TestWriteCSV_HasUnitsInItsColumns(t *testing.T) {
 		{3, "condition", "whole and tight"},
 		{3, "note", "'=1+1"}, // as OWASP, "CSV Injection", has it; from memory
 		{3, "value_kpa", ""},
-		{4, "not_checked_reason", "the engine was warm"},
+		{4, "not_checked_reason", "engine_warm"},
 	} {
 		if got := at(tc.row, tc.column); got != tc.want {
 			t.Errorf("line %d, %s: %q, want %q", tc.row, tc.column, got, tc.want)
@@ -211,5 +211,33 @@ func TestWriteJSONL_HoldsTheSameLines(t *testing.T) {
 	}
 	if !strings.Contains(lines[0], `"value_kpa":610`) || !strings.Contains(lines[2], `"note":"=1+1"`) {
 		t.Errorf("%s\n%s", lines[0], lines[2])
+	}
+}
+
+// A round that was given up is not told as signed, and one of which events are missing
+// does not pass for one in which nothing was found.
+func TestWriteHTML_TellsWhatItCannotVouchFor(t *testing.T) {
+	whole, unsigned, missing := small(), "and is not signed.", "Not all that was recorded in this round could be read."
+	if told := read(t, whole); strings.Contains(told, unsigned) || strings.Contains(told, missing) || !strings.Contains(told, "The round was signed on the device by Ada") {
+		t.Errorf("of a whole and signed round is told:\n%s", told)
+	}
+	given := small()
+	given.Events[len(given.Events)-1].GetRoundStateChanged().State = pb.RoundState_ROUND_STATE_GIVEN_UP
+	given.Events[len(given.Events)-1].GetRoundStateChanged().ShownVerdict = pb.Verdict_VERDICT_UNSPECIFIED
+	told := read(t, given)
+	for _, want := range []string{"The round was given up by Ada", unsigned, "the round is not signed"} {
+		if !strings.Contains(told, want) {
+			t.Errorf("of a round that was given up is not told %q:\n%s", want, told)
+		}
+	}
+	if strings.Contains(told, "was signed on the device") {
+		t.Errorf("a round that was given up is told as signed:\n%s", told)
+	}
+	for _, kept := range []int{0, 1} { // none of its events, and all but the first
+		cut := small()
+		cut.Events = cut.Events[len(cut.Events)*(1-kept)+kept:]
+		if told := read(t, cut); !strings.Contains(told, missing) {
+			t.Errorf("of a round with %d events is not told that some are missing:\n%s", len(cut.Events), told)
+		}
 	}
 }

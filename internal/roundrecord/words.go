@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"strings"
 
+	"bayround/internal/rules"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -77,7 +78,7 @@ func (row Row) seenWords(c *pb.ConditionSeen) string {
 func (row Row) Outcome() string {
 	var words []string
 	for _, f := range row.Findings {
-		words = append(words, strings.ToUpper(GradeWords(f.GetGrade())))
+		words = append(words, strings.ToUpper(rules.GradeWords(f.GetGrade())))
 	}
 	switch {
 	case row.Result.GetNotChecked() != nil:
@@ -138,34 +139,6 @@ func ReasonWords(r pb.NotCheckedReason) string {
 	return "no reason given"
 }
 
-// GradeWords is how serious a finding is.
-func GradeWords(g pb.Grade) string {
-	switch g {
-	case pb.Grade_GRADE_MINOR:
-		return "minor"
-	case pb.Grade_GRADE_MAJOR:
-		return "major"
-	case pb.Grade_GRADE_DANGEROUS:
-		return "dangerous"
-	}
-	return "not graded"
-}
-
-// EffectWords is what a finding takes away.
-func EffectWords(e pb.Effect) string {
-	switch e {
-	case pb.Effect_EFFECT_NOTHING:
-		return "takes nothing away; it is put right in its turn"
-	case pb.Effect_EFFECT_RESPONDING_WITHOUT_LIMIT:
-		return "the vehicle responds under a limit"
-	case pb.Effect_EFFECT_RESPONDING:
-		return "the vehicle does not respond; it may be moved to repair"
-	case pb.Effect_EFFECT_MOVING:
-		return "the vehicle is not moved"
-	}
-	return "proves nothing until it is looked at again"
-}
-
 // StateWords is where a round stands.
 func StateWords(s pb.RoundState) string {
 	switch s {
@@ -190,11 +163,8 @@ func SourceWords(s *pb.Source) string {
 	if s.GetClause() != "" {
 		words += ", " + s.GetClause()
 	}
-	switch s.GetStatus() {
-	case pb.SourceStatus_SOURCE_STATUS_FROM_MEMORY:
-		words += " (the text itself was not seen)"
-	case pb.SourceStatus_SOURCE_STATUS_COMMON_PRACTICE:
-		words += " (common practice; no published text)"
+	if status := rules.StatusWords(s.GetStatus()); status != "" {
+		words += " (" + status + ")"
 	}
 	return words
 }

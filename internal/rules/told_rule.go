@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 
@@ -106,6 +107,15 @@ func (r *compiled) faults() []string {
 	}
 	return r.rule.GetFaults()
 }
+
+// EffectWords is what a finding takes away, as a sentence without its full stop.
+func EffectWords(e pb.Effect) string { return effects[e] }
+
+// GradeWords is how serious a finding is; "not graded" where nobody has said.
+func GradeWords(g pb.Grade) string { return cmp.Or(grades[g], "not graded") }
+
+// StatusWords is how sure the source of a rule is; empty where it is not said.
+func StatusWords(s pb.SourceStatus) string { return statuses[s] }
 
 // effects words what an effect takes away; never changed.
 var effects = map[pb.Effect]string{
