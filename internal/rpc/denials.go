@@ -122,8 +122,10 @@ type summing struct {
 	denials *denials
 	over    context.Context //nolint:containedctx // used as a signal, as stopSignal does
 	cancel  context.CancelFunc
-	once    sync.Once
 	runs    sync.WaitGroup
+
+	mu    sync.Mutex
+	begun bool // guarded by mu
 }
 
 func newSumming(d *denials) *summing {
@@ -131,13 +133,22 @@ func newSumming(d *denials) *summing {
 	return &summing{denials: d, over: over, cancel: cancel}
 }
 
-// begin starts it; calling it again does nothing.
+// begin starts it; calling it again, or after end, does nothing: a server may be stopped
+// before it serves.
 func (s *summing) begin() {
-	s.once.Do(func() { s.runs.Go(func() { s.denials.run(s.over) }) })
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.begun || s.over.Err() != nil {
+		return
+	}
+	s.begun = true
+	s.runs.Go(func() { s.denials.run(s.over) })
 }
 
 // end writes what is left and waits.
 func (s *summing) end() {
+	s.mu.Lock()
 	s.cancel()
+	s.mu.Unlock()
 	s.runs.Wait()
 }
