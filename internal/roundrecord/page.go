@@ -18,7 +18,7 @@ import (
 //go:embed page.html
 var layout string
 
-// WriteHTML writes a round as one page that loads nothing and prints on A4 and on Letter.
+// WriteHTML writes a round as one page that loads nothing and has a style for print.
 func WriteHTML(w io.Writer, r *Record) error {
 	page, err := template.New("record").Funcs(template.FuncMap{
 		"grade": rules.GradeWords, "effect": rules.EffectWords, "source": SourceWords, "title": StepTitle,
