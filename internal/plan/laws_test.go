@@ -70,65 +70,73 @@ func shuffled[T any](t *rapid.T, list []T) []T {
 	return list
 }
 
-func TestBuild_EveryStepHasItsOwnIdAndTitle(t *testing.T) {
-	loaded := loadDefaults(t)
-	rapid.Check(t, func(t *rapid.T) {
-		ids, titles := map[string]bool{}, map[string]bool{}
-		for _, s := range plan.Build(drawInput(t, loaded)).GetSteps() {
-			if ids[s.GetStepId()] || titles[s.GetTitle()] {
-				t.Errorf("step %q, %q: another has this id or title", s.GetStepId(), s.GetTitle())
-			}
-			ids[s.GetStepId()], titles[s.GetTitle()] = true, true
-			if s.GetStepId() != s.GetItem()+"/"+s.GetPlace().GetId() {
-				t.Errorf("step %q is of %q at %q", s.GetStepId(), s.GetItem(), s.GetPlace().GetId())
-			}
-			if strings.Contains(s.GetPrompt()+s.GetLimitText(), "{") {
-				t.Errorf("step %q was not filled in: %q, %q", s.GetStepId(), s.GetPrompt(), s.GetLimitText())
-			}
-			if s.GetAlike() < 1 || len(s.GetUnits()) != len(s.GetParts()) || s.GetStopTitle() == "" {
-				t.Errorf("step %q looks at %d, has %d units for %d parts, at %q", s.GetStepId(), s.GetAlike(), len(s.GetUnits()), len(s.GetParts()), s.GetStopTitle())
-			}
-		}
-	})
-}
-
-// TestBuild_NothingIsLost counts, from the contract's words, how many steps each
-// item that is due and fits must give.
-func TestBuild_NothingIsLost(t *testing.T) {
+// TestBuild_KeepsItsPromises holds one plan to all that every plan promises.
+func TestBuild_KeepsItsPromises(t *testing.T) {
 	loaded := loadDefaults(t)
 	rapid.Check(t, func(t *rapid.T) {
 		in := drawInput(t, loaded)
-		got := map[string]int{}
-		for _, s := range plan.Build(in).GetSteps() {
-			got[s.GetItem()]++
-		}
-		// Items that share a way of repeating and are limited to one side each, as the
-		// nearside and offside lockers, together hold everything once.
-		sided := map[string][]int{}
-		for _, item := range in.Catalogue.GetItems() {
-			if !isDue(item, in.Routine) || !fitsVehicle(item, in.Vehicle) {
-				if got[item.GetId()] > 0 {
-					t.Errorf("%s is not due or does not fit, and has %d steps", item.GetId(), got[item.GetId()])
-				}
-				continue
-			}
-			want := countThings(item, in.Vehicle)
-			switch {
-			case item.GetSide() == pb.Side_SIDE_UNSPECIFIED || item.GetRepeatOver() == pb.RepeatOver_REPEAT_OVER_ONCE:
-				if got[item.GetId()] != want {
-					t.Errorf("%s (%v) has %d steps, want %d", item.GetId(), item.GetRepeatOver(), got[item.GetId()], want)
-				}
-			default:
-				key := fmt.Sprint(item.GetRepeatOver(), strings.TrimRight(item.GetId(), "01"))
-				sided[key] = append(sided[key], got[item.GetId()], want)
-			}
-		}
-		for key, counts := range sided {
-			if len(counts) == 4 && counts[0]+counts[2] != counts[1] {
-				t.Errorf("%s: %d steps on one side and %d on the other, want %d together", key, counts[0], counts[2], counts[1])
-			}
-		}
+		p := plan.Build(in)
+		hasItsOwnIdAndTitle(t, p)
+		losesNothing(t, in, p)
+		changesStatesLeast(t, in, p)
 	})
+}
+
+// hasItsOwnIdAndTitle: every step.
+func hasItsOwnIdAndTitle(t *rapid.T, p *pb.Plan) {
+	t.Helper()
+	ids, titles := map[string]bool{}, map[string]bool{}
+	for _, s := range p.GetSteps() {
+		if ids[s.GetStepId()] || titles[s.GetTitle()] {
+			t.Errorf("step %q, %q: another has this id or title", s.GetStepId(), s.GetTitle())
+		}
+		ids[s.GetStepId()], titles[s.GetTitle()] = true, true
+		if s.GetStepId() != s.GetItem()+"/"+s.GetPlace().GetId() {
+			t.Errorf("step %q is of %q at %q", s.GetStepId(), s.GetItem(), s.GetPlace().GetId())
+		}
+		if strings.Contains(s.GetPrompt()+s.GetLimitText(), "{") {
+			t.Errorf("step %q was not filled in: %q, %q", s.GetStepId(), s.GetPrompt(), s.GetLimitText())
+		}
+		if s.GetAlike() < 1 || len(s.GetUnits()) != len(s.GetParts()) || s.GetStopTitle() == "" {
+			t.Errorf("step %q looks at %d, has %d units for %d parts, at %q", s.GetStepId(), s.GetAlike(), len(s.GetUnits()), len(s.GetParts()), s.GetStopTitle())
+		}
+	}
+}
+
+// losesNothing counts, from the contract's words, how many steps each
+// item that is due and fits must give.
+func losesNothing(t *rapid.T, in plan.Input, p *pb.Plan) {
+	t.Helper()
+	got := map[string]int{}
+	for _, s := range p.GetSteps() {
+		got[s.GetItem()]++
+	}
+	// Items that share a way of repeating and are limited to one side each, as the
+	// nearside and offside lockers, together hold everything once.
+	sided := map[string][]int{}
+	for _, item := range in.Catalogue.GetItems() {
+		if !isDue(item, in.Routine) || !fitsVehicle(item, in.Vehicle) {
+			if got[item.GetId()] > 0 {
+				t.Errorf("%s is not due or does not fit, and has %d steps", item.GetId(), got[item.GetId()])
+			}
+			continue
+		}
+		want := countThings(item, in.Vehicle)
+		switch {
+		case item.GetSide() == pb.Side_SIDE_UNSPECIFIED || item.GetRepeatOver() == pb.RepeatOver_REPEAT_OVER_ONCE:
+			if got[item.GetId()] != want {
+				t.Errorf("%s (%v) has %d steps, want %d", item.GetId(), item.GetRepeatOver(), got[item.GetId()], want)
+			}
+		default:
+			key := fmt.Sprint(item.GetRepeatOver(), strings.TrimRight(item.GetId(), "01"))
+			sided[key] = append(sided[key], got[item.GetId()], want)
+		}
+	}
+	for key, counts := range sided {
+		if len(counts) == 4 && counts[0]+counts[2] != counts[1] {
+			t.Errorf("%s: %d steps on one side and %d on the other, want %d together", key, counts[0], counts[2], counts[1])
+		}
+	}
 }
 
 func isDue(item *pb.Item, r *pb.Routine) bool {

@@ -52,45 +52,42 @@ func itemOf(c *pb.Catalogue, id string) *pb.Item {
 	return nil
 }
 
-// TestBuild_StateChangesLeast checks the order by the words of its promise:
+// changesStatesLeast checks the order by the words of its promise:
 // engine and ignition are never switched back before the close-down, the
 // assistant is needed in one stretch of each state, and nothing is put off until the
 // engine was stopped again but for what must come before it.
-func TestBuild_StateChangesLeast(t *testing.T) {
-	loaded := loadDefaults(t)
-	rapid.Check(t, func(t *rapid.T) {
-		in := drawInput(t, loaded)
-		var done []string // every stretch that was begun, the present one last
-		at := map[string]int{}
-		latest, closing := 0, false
-		for _, s := range plan.Build(in).GetSteps() {
-			states := ranks(s)
-			if s.GetStop() == "close-down" && s.GetState().GetEngine() == pb.EngineState_ENGINE_STATE_OFF {
-				closing, states = true, []int{9}
-			}
-			if closing && states[0] != 9 {
-				t.Errorf("step %q comes after the close-down", s.GetStepId())
-			}
-			i := slices.IndexFunc(states, func(state int) bool { return state >= latest })
-			if i < 0 {
-				t.Errorf("step %q (%v) comes too late", s.GetStepId(), s.GetState())
-				continue
-			}
-			after := itemOf(in.Catalogue, s.GetItem()).GetAfter()
-			if i > 0 && !slices.ContainsFunc(after, func(id string) bool { return at[id] > states[i-1] }) {
-				t.Errorf("step %q (%v) is put off and nothing that must come before it says why", s.GetStepId(), s.GetState())
-			}
-			latest = states[i]
-			at[s.GetItem()] = max(at[s.GetItem()], latest)
-			stretch := fmt.Sprint(latest, s.GetState().GetAssistant())
-			if len(done) == 0 || done[len(done)-1] != stretch {
-				if s.GetState().GetAssistant() && slices.Contains(done, stretch) && !waitsFor(in.Catalogue, at, s) {
-					t.Errorf("step %q: the assistant is called away and back (%v)", s.GetStepId(), done)
-				}
-				done = append(done, stretch)
-			}
+func changesStatesLeast(t *rapid.T, in plan.Input, p *pb.Plan) {
+	t.Helper()
+	var done []string // every stretch that was begun, the present one last
+	at := map[string]int{}
+	latest, closing := 0, false
+	for _, s := range p.GetSteps() {
+		states := ranks(s)
+		if s.GetStop() == "close-down" && s.GetState().GetEngine() == pb.EngineState_ENGINE_STATE_OFF {
+			closing, states = true, []int{9}
 		}
-	})
+		if closing && states[0] != 9 {
+			t.Errorf("step %q comes after the close-down", s.GetStepId())
+		}
+		i := slices.IndexFunc(states, func(state int) bool { return state >= latest })
+		if i < 0 {
+			t.Errorf("step %q (%v) comes too late", s.GetStepId(), s.GetState())
+			continue
+		}
+		after := itemOf(in.Catalogue, s.GetItem()).GetAfter()
+		if i > 0 && !slices.ContainsFunc(after, func(id string) bool { return at[id] > states[i-1] }) {
+			t.Errorf("step %q (%v) is put off and nothing that must come before it says why", s.GetStepId(), s.GetState())
+		}
+		latest = states[i]
+		at[s.GetItem()] = max(at[s.GetItem()], latest)
+		stretch := fmt.Sprint(latest, s.GetState().GetAssistant())
+		if len(done) == 0 || done[len(done)-1] != stretch {
+			if s.GetState().GetAssistant() && slices.Contains(done, stretch) && !waitsFor(in.Catalogue, at, s) {
+				t.Errorf("step %q: the assistant is called away and back (%v)", s.GetStepId(), done)
+			}
+			done = append(done, stretch)
+		}
+	}
 }
 
 // waitsFor tells that a step must come behind something of the plan that needs the
