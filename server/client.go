@@ -22,6 +22,7 @@ const patience = 10 * time.Second
 type remote struct {
 	conn      *grpc.ClientConn
 	vehicles  pb.VehicleServiceClient
+	defects   pb.DefectServiceClient
 	rounds    pb.RoundServiceClient
 	readiness pb.ReadinessServiceClient
 	history   pb.HistoryServiceClient
@@ -35,7 +36,7 @@ func (c *console) reach(address string, more ...grpc.DialOption) (*remote, error
 		return nil, command.MisusedBy(err)
 	}
 	return &remote{
-		conn: conn, vehicles: pb.NewVehicleServiceClient(conn), rounds: pb.NewRoundServiceClient(conn),
+		conn: conn, vehicles: pb.NewVehicleServiceClient(conn), defects: pb.NewDefectServiceClient(conn), rounds: pb.NewRoundServiceClient(conn),
 		readiness: pb.NewReadinessServiceClient(conn), history: pb.NewHistoryServiceClient(conn),
 		enrolment: pb.NewEnrolServiceClient(conn),
 	}, nil

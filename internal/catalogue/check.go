@@ -1,9 +1,11 @@
 package catalogue
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 
 	pb "bayround/proto/bayround/v1"
 )
@@ -145,7 +147,33 @@ func (l *Loaded) checkPack(pack *pb.RulePack, known *index) Problems {
 			}
 		}
 	}
+	in.checkSystems(pack, known, func(path string) string { return onlyIf(loaded, path) })
 	return in.problems
+}
+
+// checkSystems checks that the items of the systems on which deferrals are judged
+// together exist, and belong to one system each.
+func (in *inspector) checkSystems(pack *pb.RulePack, known *index, at func(path string) string) {
+	families := map[string]bool{}
+	for id := range known.items {
+		family, _, _ := strings.Cut(id, "-")
+		families[family] = true
+	}
+	choice := append(slices.Sorted(maps.Keys(known.items)), slices.Sorted(maps.Keys(families))...)
+	owner := map[string]string{}
+	for i, system := range pack.GetDeferral().GetSystems() {
+		for j, id := range system.GetItems() {
+			here := at(fmt.Sprintf("deferral.systems[%d].items[%d]", i, j))
+			if known.items[id] == nil && !families[id] {
+				in.wrong(here, fmt.Sprintf("system %s of %s holds %s, which the catalogue does not have", shown(system.GetId()), pack.GetName(), id), suggestion(id, choice))
+			}
+			family, _, _ := strings.Cut(id, "-")
+			if other := cmp.Or(owner[id], owner[family]); other != "" && other != system.GetId() {
+				in.wrong(here, fmt.Sprintf("%s belongs to system %s of %s already", id, shown(other), pack.GetName()), "let every item belong to one system")
+			}
+			owner[id] = system.GetId()
+		}
+	}
 }
 
 // onlyIf gives a path when it can be pointed at.

@@ -152,10 +152,28 @@ func (m *merger) addPack(here spot, fragment *pb.RulePack) {
 	m.agree(here, place, name, claim{"authority", pack.GetAuthority(), fragment.GetAuthority()})
 	place.fragments = append(place.fragments, here)
 	m.uniqueRules(here, place, pack, fragment)
+	m.oneDeferral(here, place, pack, fragment)
 	pack.Rules = append(pack.Rules, fragment.GetRules()...)
 	pack.ColdRules = append(pack.ColdRules, fragment.GetColdRules()...)
 	place.list("rules", here)
 	place.list("cold_rules", here)
+}
+
+// oneDeferral takes over what a fragment says of what may wait, and complains when an
+// earlier one has said it: half of one and half of another suit no service.
+func (m *merger) oneDeferral(here spot, place *layout, pack, fragment *pb.RulePack) {
+	if fragment.GetDeferral() == nil {
+		return
+	}
+	if pack.GetDeferral() == nil {
+		pack.Deferral = fragment.GetDeferral()
+		return
+	}
+	first, _ := place.start([]string{"deferral"})
+	before, _ := lookup(first.node, "deferral")
+	now, _ := lookup(here.node, "deferral")
+	m.wrong(spot{here.file, now}, pack.GetName()+".deferral",
+		fmt.Sprintf("deferral is given twice, first at %s:%d", first.file, before.Line), "keep one of them: what it says belongs together")
 }
 
 // claim is what the first fragment and a later one say of one field.

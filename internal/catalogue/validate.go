@@ -185,6 +185,8 @@ func patternWords(pattern string) string {
 		return "small letters with single spaces, such as crew seat"
 	case "^[A-Z]{3,4}-[0-9]{3}$":
 		return "the id of an item, such as FLU-010"
+	case "^[A-Z]{3,4}(-[0-9]{3})?$":
+		return "the id of an item, such as BRA-010, or the letters of a family, such as BRA"
 	case "^[A-Z]{3,4}-[0-9]{3}-[0-9]{2}$":
 		return "the id of a fault, such as FLU-010-01"
 	case "^[A-Za-z0-9]+([-.][A-Za-z0-9]+)*$":

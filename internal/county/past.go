@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"bayround/internal/station"
+	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -183,7 +184,7 @@ func (c *carrier) repair(ctx context.Context, l *life, e entry) error {
 	}
 	id := l.ids(e)
 	for _, d := range resp.GetReadiness().GetOpenDefects() {
-		if d.GetState() != pb.DefectState_DEFECT_STATE_OPEN || e.repair.step != cmp.Or(d.GetStepId(), e.repair.step) {
+		if !verdict.IsOpen(d) || e.repair.step != cmp.Or(d.GetStepId(), e.repair.step) {
 			continue
 		}
 		_, err := c.Station.RecordRepair(ctx, &pb.RecordRepairRequest{

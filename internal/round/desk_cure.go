@@ -9,6 +9,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"bayround/internal/fault"
+	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -81,7 +82,7 @@ func (d *Desk) foundAt(step *pb.CheckStep) (*given, error) {
 // findingsAt are those of the defects that are open at a step.
 func (d *Desk) findingsAt(stepID string) (all []*pb.Finding) {
 	for _, defect := range d.scene.readiness[d.session.Vehicle].GetOpenDefects() {
-		if defect.GetStepId() == stepID && defect.GetState() == pb.DefectState_DEFECT_STATE_OPEN {
+		if defect.GetStepId() == stepID && verdict.IsOpen(defect) {
 			all = append(all, defect.GetFindings()...)
 		}
 	}

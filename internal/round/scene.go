@@ -9,6 +9,7 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
+	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -220,7 +221,7 @@ func (sc *scene) stepOf(id string) *pb.CheckStep {
 // openAt are the defects that are open at a step.
 func (sc *scene) openAt(vehicle, stepID string) (all []open) {
 	for _, d := range sc.readiness[vehicle].GetOpenDefects() {
-		if d.GetStepId() == stepID && d.GetState() == pb.DefectState_DEFECT_STATE_OPEN {
+		if d.GetStepId() == stepID && verdict.IsOpen(d) {
 			all = append(all, open{d.GetName(), sayDefect(d)})
 		}
 	}
@@ -241,7 +242,7 @@ func (sc *scene) walk(s *session, now time.Time) walk {
 	}
 	ready := sc.readiness[s.Vehicle]
 	for _, d := range ready.GetOpenDefects() {
-		if d.GetState() == pb.DefectState_DEFECT_STATE_OPEN {
+		if verdict.IsOpen(d) {
 			w.found[d.GetStepId()] = true
 		}
 	}

@@ -108,7 +108,21 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 		&pb.ListStationsRequest{PageSize: 10},
 		&pb.GetRulePackRequest{Name: "packs/gb-use"},
 		&pb.ListRulePacksRequest{PageSize: 10},
-		&pb.RecordRepairRequest{RequestId: id, Defect: vehicle + "/defects/3f2a9c", Person: "people/steddow", Done: "valve renewed"},
+		&pb.RecordRepairRequest{RequestId: id, Defect: vehicle + "/defects/3f2a9c", Person: "people/steddow", Done: "valve renewed", Parts: []string{"valve, rear nearside"}, DoneBy: "Quay Tyres"},
+		&pb.GetDefectRequest{Name: vehicle + "/defects/3f2a9c"},
+		&pb.ListDefectsRequest{
+			PageSize: 10, Vehicle: vehicle, States: []pb.DefectState{pb.DefectState_DEFECT_STATE_DEFERRED}, Grade: pb.Grade_GRADE_MAJOR, Reporter: "people/arkwith",
+		},
+		&pb.AcknowledgeDefectRequest{RequestId: id, Defect: vehicle + "/defects/3f2a9c", Person: "people/steddow", Planned: timestamppb.New(time.Date(2026, 2, 5, 19, 0, 0, 0, time.UTC)), Note: "glass is ordered"},
+		&pb.DeferDefectRequest{
+			RequestId: id, Defect: vehicle + "/defects/3f2a9c", Person: "people/osgarry", Reason: "glass comes on Thursday",
+			Restrictions: []*pb.Restriction{{Kind: pb.RestrictionKind_RESTRICTION_KIND_WEATHER, Text: "not in rain"}},
+			Until:        timestamppb.New(time.Date(2026, 2, 5, 19, 0, 0, 0, time.UTC)), TogetherWith: []string{vehicle + "/defects/4a"},
+		},
+		&pb.EndDeferralRequest{RequestId: id, Defect: vehicle + "/defects/3f2a9c", Person: "people/osgarry", Because: "the chip has grown"},
+		&pb.StopVehicleRequest{RequestId: id, Vehicle: vehicle, Person: "people/arkwith", Reason: "it pulls to the left", StepIds: []string{"BRK-010/cab"}, Device: "tablet-1"},
+		&pb.ReleaseVehicleRequest{RequestId: id, Defect: vehicle + "/defects/stop-1", Person: "people/venholt", Checked: "brakes tried in the yard"},
+		&pb.GetDefectFiguresRequest{Vehicle: vehicle, Since: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC))},
 		&pb.OpenRoundRequest{
 			Round: round, Vehicle: vehicle, Routine: "routines/shift", Driver: "people/arkwith",
 			Assistant: "people/venholt", Device: "tablet-1", Conditions: conditions,

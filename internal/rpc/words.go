@@ -18,6 +18,7 @@ var patternWords = map[string]string{
 	roundPattern:                            roundName,
 	`^[A-Z]{3,4}-[0-9]{3}/` + hyphened:      `a step of the plan, for instance "TYR-120/axle-2-nearside-inner"`,
 	`^` + hyphened:                          `lower-case letters and digits in groups joined by "-", for instance "tablet-1"`,
+	`^(` + unanchored + `)?$`:               `lower-case letters and digits in groups joined by "-", for instance "tablet-1", or empty`,
 	`^[a-z0-9]+(_[a-z0-9]+)*$`:              `lower-case letters and digits in groups joined by "_", for instance "pressure"`,
 	`^vehicles/` + unanchored + defectsPart: `the name of a defect, for instance "vehicles/wn11/defects/3f2a9c", as readiness shows it`,
 }

@@ -250,8 +250,13 @@ func (w wording) defects(r *pb.Readiness) (lines []defectLine) {
 			continue
 		}
 		answer := "not yet put right"
-		if d.GetState() == pb.DefectState_DEFECT_STATE_RECTIFIED {
+		switch d.GetState() {
+		case pb.DefectState_DEFECT_STATE_RECTIFIED:
 			answer = "repaired, to be checked again"
+		case pb.DefectState_DEFECT_STATE_DEFERRED:
+			answer = "may wait until " + d.GetDeferral().GetExpiresLocal()
+		case pb.DefectState_DEFECT_STATE_ACKNOWLEDGED:
+			answer = "the workshop knows"
 		}
 		if n := d.GetTimesFound(); n > 1 {
 			answer = fmt.Sprintf("found %d times, %s", n, answer)

@@ -127,8 +127,11 @@ func defectWords(d *pb.Defect) string {
 	if n := d.GetTimesFound(); n > 1 {
 		words += fmt.Sprintf(" · found %d times", n)
 	}
-	if d.GetState() == pb.DefectState_DEFECT_STATE_RECTIFIED {
+	switch d.GetState() {
+	case pb.DefectState_DEFECT_STATE_RECTIFIED:
 		words += " · repaired, to be checked"
+	case pb.DefectState_DEFECT_STATE_DEFERRED:
+		words += " · may wait until " + d.GetDeferral().GetExpiresLocal()
 	}
 	return words
 }

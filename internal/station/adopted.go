@@ -90,8 +90,8 @@ func (st *state) adoptUndone(v *vehicle, undone []*pb.UndoneStep, rows *rowSet) 
 }
 
 // adoptVerdict takes over since when the verdict holds, and walks it forward from
-// there. What the walk meets on the way can only be worse: answers go stale and
-// nothing else happens by itself.
+// there. What the walk meets on the way can only be worse: answers go stale,
+// deferrals run out, and nothing else happens by itself.
 func (st *state) adoptVerdict(v *vehicle, e *pb.Standing) {
 	if e.GetVerdict() == pb.Verdict_VERDICT_UNSPECIFIED || e.GetSince() == nil {
 		return

@@ -52,7 +52,7 @@ func (st *state) updateDefects(v *vehicle, r *round, e *pb.ResultRecorded, rows 
 		}
 	}
 	for _, name := range sortedKeys(found) {
-		if err := st.putDefect(v, st.foundAgain(v.defects[name], name, e.GetResult(), found[name]), rows); err != nil {
+		if err := st.putDefect(v, st.foundAgain(v, name, e.GetResult(), found[name]), rows); err != nil {
 			return err
 		}
 	}
@@ -64,7 +64,7 @@ func (st *state) updateDefects(v *vehicle, r *round, e *pb.ResultRecorded, rows 
 		if found[name] != nil || !closes(d, e.GetResult(), r) {
 			continue
 		}
-		if err := st.putDefect(v, st.closed(d), rows); err != nil {
+		if err := st.putDefect(v, st.closed(d, e.GetResult().GetPerson()), rows); err != nil {
 			return err
 		}
 	}
@@ -92,33 +92,35 @@ func (st *state) putDefect(v *vehicle, d *pb.Defect, rows *rowSet) error {
 
 // foundAgain is a defect after a result that shows it. One that was closed and
 // is found again begins anew; the journal keeps what was before.
-func (st *state) foundAgain(d *pb.Defect, name string, res *pb.Result, findings []*pb.Finding) *pb.Defect {
+func (st *state) foundAgain(v *vehicle, name string, res *pb.Result, findings []*pb.Finding) *pb.Defect {
 	now := timestamppb.New(st.station)
 	slices.SortFunc(findings, func(a, b *pb.Finding) int {
 		return cmp.Or(
 			-cmp.Compare(a.GetEffect(), b.GetEffect()), -cmp.Compare(a.GetGrade(), b.GetGrade()),
 			cmp.Compare(a.GetPack(), b.GetPack()), cmp.Compare(a.GetRule(), b.GetRule()))
 	})
+	d, looked := v.defects[name], verdict.Looked(res)
 	next := &pb.Defect{
-		Name: name, StepId: res.GetStepId(), FirstFound: now, FoundBy: res.GetPerson(),
+		Name: name, StepId: res.GetStepId(), FirstFound: now, FoundBy: res.GetPerson(), State: pb.DefectState_DEFECT_STATE_OPEN,
 	}
-	looked := verdict.Looked(res)
-	if d != nil && d.GetState() != pb.DefectState_DEFECT_STATE_CLOSED {
+	if d != nil && d.GetState() == pb.DefectState_DEFECT_STATE_CLOSED {
+		next.Earlier, next.Repeats = withLife(d, d.GetClosed()), v.comesBack(d, st.station)
+	} else if d != nil {
+		next = goesOn(d, looked)
 		looked = later(looked, d.GetLastLooked().AsTime()) // this one may have come late
-		next.FirstFound, next.FoundBy = d.GetFirstFound(), d.GetFoundBy()
-		next.TimesFound, next.Repair = d.GetTimesFound(), d.GetRepair()
 	}
-	next.State = pb.DefectState_DEFECT_STATE_OPEN
 	next.TimesFound++
 	next.Findings, next.LastFound, next.Note, next.Round = findings, now, res.GetNote(), res.GetRound()
-	next.LastLooked = timestamppb.New(looked)
+	next.LastLooked, next.Photos = timestamppb.New(looked), withPhotos(next.GetPhotos(), res.GetPhotos())
+	next.Deferral = st.stillDeferred(next)
 	return next
 }
 
-func (st *state) closed(d *pb.Defect) *pb.Defect {
+// closed is a defect that a person found sound again; "" when nobody could look any more.
+func (st *state) closed(d *pb.Defect, person string) *pb.Defect {
 	c := proto.CloneOf(d)
 	c.State = pb.DefectState_DEFECT_STATE_CLOSED
-	c.Closed = timestamppb.New(st.station)
+	c.Closed, c.ClosedBy = timestamppb.New(st.station), person
 	return c
 }
 
@@ -130,6 +132,9 @@ func (st *state) closed(d *pb.Defect) *pb.Defect {
 // may only be taken back as a slip of the person who made it, in the round that
 // found it.
 func closes(d *pb.Defect, res *pb.Result, r *round) bool {
+	if d.GetStop() != nil {
+		return false // a second person releases the vehicle
+	}
 	looked := verdict.Looked(res)
 	if d.GetState() == pb.DefectState_DEFECT_STATE_RECTIFIED {
 		return !looked.Before(d.GetRepair().GetStationTime().AsTime())
@@ -176,8 +181,8 @@ func (st *state) repairRecorded(v *vehicle, e *pb.RepairRecorded, rows *rowSet) 
 	}
 	next := proto.CloneOf(d)
 	next.State, next.Repair = pb.DefectState_DEFECT_STATE_RECTIFIED, e.GetRepair()
-	if v.model.steps[d.GetStepId()] == nil {
-		next = st.closed(next)
+	if v.model.steps[d.GetStepId()] == nil && d.GetStop() == nil {
+		next = st.closed(next, "")
 	}
 	return st.putDefect(v, next, rows)
 }
@@ -187,10 +192,10 @@ func (st *state) repairRecorded(v *vehicle, e *pb.RepairRecorded, rows *rowSet) 
 func (st *state) closeOfVanished(v *vehicle, rows *rowSet) error {
 	for _, name := range sortedKeys(v.defects) {
 		d := v.defects[name]
-		if d.GetState() != pb.DefectState_DEFECT_STATE_RECTIFIED || v.model.steps[d.GetStepId()] != nil {
+		if d.GetState() != pb.DefectState_DEFECT_STATE_RECTIFIED || v.model.steps[d.GetStepId()] != nil || d.GetStop() != nil {
 			continue
 		}
-		if err := st.putDefect(v, st.closed(d), rows); err != nil {
+		if err := st.putDefect(v, st.closed(d, ""), rows); err != nil {
 			return err
 		}
 	}

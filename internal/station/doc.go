@@ -52,7 +52,7 @@
 // says at the same instant; only its sequence numbers are its own. Every other
 // event in a twin's journal was commanded at the tablet.
 //
-// # Rows, version 7
+// # Rows, version 8
 //
 // Rows are small and point at events by sequence number. Their values are
 // protobuf wire format without a schema file; "ref" is a varint field holding

@@ -6,6 +6,7 @@ import (
 	"sync"
 
 	"bayround/internal/catalogue"
+	"bayround/internal/deferral"
 	"bayround/internal/plan"
 	"bayround/internal/rules"
 	pb "bayround/proto/bayround/v1"
@@ -26,6 +27,7 @@ type model struct {
 	broken    []*pb.Finding          // says that it cannot, so that it proves nothing
 	brokenBy  error                  // why it cannot
 	packs     []string
+	deferral  *pb.RulePack // says what may wait; nil when no pack does
 	required  []*pb.CheckStep
 	places    map[string]int   // of required steps in the list, by id
 	steps     map[string]*step // every step of any routine, by id
@@ -55,7 +57,8 @@ func newModel(v *pb.VehicleConfiguration, l *library) *model {
 	m := &model{
 		vehicle: v, station: l.set.Stations[v.GetStation()], catalogue: l.set.Catalogue,
 		routines: l.set.Routines, engine: l.engine, packs: packsOf(v, l.set.Packs),
-		steps: map[string]*step{}, plans: &plans{built: map[string]*pb.Plan{}},
+		deferral: deferral.PackOf(rulePacksOf(v, l.set.Packs)),
+		steps:    map[string]*step{}, plans: &plans{built: map[string]*pb.Plan{}},
 	}
 	m.prepareJudge(l.broken)
 	var compared []string
@@ -168,6 +171,14 @@ func (m *model) rank(stepID string) int {
 		return s.rank
 	}
 	return len(m.steps)
+}
+
+// rulePacksOf gives the packs a vehicle is judged by, in its order.
+func rulePacksOf(v *pb.VehicleConfiguration, all map[string]*pb.RulePack) (packs []*pb.RulePack) {
+	for _, name := range v.GetRulePacks() {
+		packs = append(packs, all[name])
+	}
+	return packs
 }
 
 // packsOf names the packs a vehicle is judged by as name@version, in its order.

@@ -3,9 +3,6 @@ package station
 import (
 	"time"
 
-	"google.golang.org/protobuf/types/known/durationpb"
-	"google.golang.org/protobuf/types/known/timestamppb"
-
 	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
@@ -32,11 +29,10 @@ func (p *proofs) doubtAll() { p.allNew = true }
 func (v *vehicle) fold(at time.Time) (pb.Verdict, time.Time) {
 	in := v.input()
 	v.prove(in, at)
-	worst := ofFindings(in, at)
+	worst, soonest := verdict.FoldFound(in, at)
 	if len(in.Required) == 0 {
 		worst = max(worst, pb.Verdict_VERDICT_UNPROVEN)
 	}
-	var soonest time.Time
 	for _, until := range v.proofs.until {
 		if !until.After(at) {
 			worst = max(worst, pb.Verdict_VERDICT_UNPROVEN)
@@ -82,20 +78,4 @@ func rectifiedAt(in *verdict.Input, stepID string) []*pb.Defect {
 		}
 	}
 	return found
-}
-
-// ofFindings is the verdict of findings and defects alone: as if one step were
-// required, and just answered.
-func ofFindings(in *verdict.Input, at time.Time) pb.Verdict {
-	if len(in.Findings) == 0 && len(in.Defects) == 0 {
-		return pb.Verdict_VERDICT_FIT
-	}
-	step := &pb.CheckStep{StepId: "answered", GoodFor: durationpb.New(time.Hour)}
-	answer := &pb.Result{StationTime: timestamppb.New(at)}
-	alone := verdict.Input{
-		Required: []*pb.CheckStep{step}, Findings: in.Findings, Defects: in.Defects,
-		Latest: map[string]*verdict.Answer{step.GetStepId(): {Newest: answer, Real: answer, RealFits: true}},
-	}
-	worst, _ := verdict.Fold(&alone, at)
-	return worst
 }

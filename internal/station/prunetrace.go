@@ -174,6 +174,11 @@ func (t *trace) elsewhere(ev *pb.JournalEvent) {
 			t.photos[sum] = true
 		}
 	}
+	for _, d := range ev.GetStandingAdopted().GetDefects() {
+		for _, sum := range d.GetPhotos() {
+			t.photos[sum] = true
+		}
+	}
 }
 
 // keep works out which rounds something rests on, by what is known at the horizon.
@@ -253,7 +258,7 @@ func saysTheSame(whole, left *vehicle, at time.Time) bool {
 		return false
 	}
 	return maps.EqualFunc(whole.answers, left.answers, sameAnswers) &&
-		maps.EqualFunc(openDefects(whole), openDefects(left), func(a, b *pb.Defect) bool { return proto.Equal(a, b) }) &&
+		maps.EqualFunc(openDefects(whole), openDefects(left), sameLife) &&
 		maps.EqualFunc(whole.undone, left.undone, func(a, b *pb.UndoneStep) bool { return proto.Equal(a, b) }) &&
 		maps.EqualFunc(whole.former, left.former, func(a, b former) bool { return a.sequence == b.sequence }) &&
 		slices.Equal(sortedKeys(whole.rounds), sortedKeys(left.rounds))
@@ -261,6 +266,13 @@ func saysTheSame(whole, left *vehicle, at time.Time) bool {
 
 func sameAnswers(a, b *verdict.Answer) bool {
 	return a.Sequence == b.Sequence && a.RealSequence == b.RealSequence && a.RealFits == b.RealFits && a.VoidBefore.Equal(b.VoidBefore)
+}
+
+// sameLife compares all of two defects but their earlier lives.
+func sameLife(a, b *pb.Defect) bool {
+	a, b = proto.CloneOf(a), proto.CloneOf(b)
+	a.Earlier, a.Repeats, b.Earlier, b.Repeats = nil, 0, nil, 0
+	return proto.Equal(a, b)
 }
 
 func openDefects(v *vehicle) map[string]*pb.Defect {

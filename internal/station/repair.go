@@ -24,8 +24,8 @@ func (s *Station) RecordRepair(ctx context.Context, req *pb.RecordRepairRequest)
 			Person: req.GetPerson(), Vehicle: v.name,
 			Event: &pb.JournalEvent_RepairRecorded{RepairRecorded: &pb.RepairRecorded{
 				Defect:       d.GetName(),
-				Repair:       &pb.Repair{Person: req.GetPerson(), Done: req.GetDone(), StationTime: timestamppb.New(c.time)},
-				RecheckSteps: []string{d.GetStepId()},
+				Repair:       &pb.Repair{Person: req.GetPerson(), Done: req.GetDone(), StationTime: timestamppb.New(c.time), Parts: req.GetParts(), DoneBy: req.GetDoneBy()},
+				RecheckSteps: concerned(d),
 			}},
 		}
 		if err := c.happen(ev, nil); err != nil {
@@ -36,7 +36,44 @@ func (s *Station) RecordRepair(ctx context.Context, req *pb.RecordRepairRequest)
 	return resp, err
 }
 
+// concerned are the steps that must be checked again after a repair.
+func concerned(d *pb.Defect) []string {
+	if d.GetStop() != nil {
+		return d.GetStop().GetStepIds()
+	}
+	return []string{d.GetStepId()}
+}
+
 func (st *state) mayRepair(req *pb.RecordRepairRequest) (*vehicle, *pb.Defect, error) {
+	v, d, err := st.defectFor(req)
+	if err != nil {
+		return nil, nil, err
+	}
+	if err := st.of(req.GetPerson(), "NOT_WORKSHOP", "is not of the workshop; a repair is recorded by who is", pb.Role_ROLE_WORKSHOP); err != nil {
+		return nil, nil, err
+	}
+	return v, d, notPutRight(d)
+}
+
+// notPutRight refuses a defect that is repaired or closed already.
+func notPutRight(d *pb.Defect) error {
+	switch d.GetState() {
+	case pb.DefectState_DEFECT_STATE_RECTIFIED:
+		return fault.New(fault.Precondition, "DEFECT_NOT_OPEN", "this defect was repaired at %s and waits to be checked again", clockWords(d.GetRepair().GetStationTime().AsTime()))
+	case pb.DefectState_DEFECT_STATE_CLOSED:
+		return fault.New(fault.Precondition, "DEFECT_NOT_OPEN", "this defect was closed at %s", clockWords(d.GetClosed().AsTime()))
+	}
+	return nil
+}
+
+// ofDefect is a request about a defect.
+type ofDefect interface {
+	GetDefect() string
+	GetPerson() string
+}
+
+// defectFor gives the defect that a person asks for something about.
+func (st *state) defectFor(req ofDefect) (*vehicle, *pb.Defect, error) {
 	name, _, _ := strings.Cut(req.GetDefect(), "/defects/")
 	v := st.vehicles[name]
 	if v == nil {
@@ -46,18 +83,14 @@ func (st *state) mayRepair(req *pb.RecordRepairRequest) (*vehicle, *pb.Defect, e
 	if d == nil {
 		return nil, nil, unknown("defect", req.GetDefect())
 	}
-	if err := st.lib.active(req.GetPerson(), time.Time{}); err != nil {
-		return nil, nil, err
+	return v, d, st.lib.active(req.GetPerson(), time.Time{})
+}
+
+// of refuses a person who has none of some roles.
+func (st *state) of(person, reason, words string, roles ...pb.Role) error {
+	p := st.lib.set.People[person]
+	if slices.ContainsFunc(roles, func(r pb.Role) bool { return slices.Contains(p.GetRoles(), r) }) {
+		return nil
 	}
-	person := st.lib.set.People[req.GetPerson()]
-	if !slices.Contains(person.GetRoles(), pb.Role_ROLE_WORKSHOP) {
-		return nil, nil, fault.New(fault.Precondition, "NOT_WORKSHOP", "%s is not of the workshop; a repair is recorded by who is", person.GetTitle())
-	}
-	switch d.GetState() {
-	case pb.DefectState_DEFECT_STATE_RECTIFIED:
-		return nil, nil, fault.New(fault.Precondition, "DEFECT_NOT_OPEN", "this defect was repaired at %s and waits to be checked again", clockWords(d.GetRepair().GetStationTime().AsTime()))
-	case pb.DefectState_DEFECT_STATE_CLOSED:
-		return nil, nil, fault.New(fault.Precondition, "DEFECT_NOT_OPEN", "this defect was closed at %s", clockWords(d.GetClosed().AsTime()))
-	}
-	return v, d, nil
+	return fault.New(fault.Precondition, reason, "%s %s", p.GetTitle(), words)
 }

@@ -123,6 +123,16 @@ func (st *state) happen(v *vehicle, ev *pb.JournalEvent, known *judgement, rows 
 		return st.assistantChanged(v, e.AssistantChanged, rows)
 	case *pb.JournalEvent_RepairRecorded:
 		return st.repairRecorded(v, e.RepairRecorded, rows)
+	case *pb.JournalEvent_DefectAcknowledged:
+		return st.defectAcknowledged(v, e.DefectAcknowledged, rows)
+	case *pb.JournalEvent_DefectDeferred:
+		return st.defectDeferred(v, e.DefectDeferred, rows)
+	case *pb.JournalEvent_DeferralEnded:
+		return st.deferralEnded(v, ev, rows)
+	case *pb.JournalEvent_VehicleStopped:
+		return st.vehicleStopped(v, e.VehicleStopped, rows)
+	case *pb.JournalEvent_VehicleReleased:
+		return st.vehicleReleased(v, e.VehicleReleased, rows)
 	case *pb.JournalEvent_StandingAdopted:
 		return st.standingAdopted(v, e.StandingAdopted, rows)
 	}

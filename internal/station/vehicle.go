@@ -187,6 +187,7 @@ func (v *vehicle) input() *verdict.Input {
 	return &verdict.Input{
 		Vehicle: v.model.vehicle, Required: v.model.required, Latest: v.answers,
 		Findings: v.findings, Defects: v.open, Undone: v.pending, Packs: v.model.packs,
+		Systems: v.model.deferral.GetDeferral().GetSystems(),
 	}
 }
 

@@ -46,6 +46,10 @@ func drawInputOf(t *rapid.T, steps int) *verdict.Input {
 		in.Findings = append(in.Findings, drawFinding(t, fmt.Sprintf("finding-%d", i), steps+2))
 	}
 	in.Defects = drawDefects(t, steps+2)
+	in.Systems = []*pb.DeferralSystem{
+		{Id: "both", Title: "Both", Items: []string{"ITM-000", "ITM-001"}, Together: pb.Effect(rapid.IntRange(2, 4).Draw(t, "together"))},
+		{Id: "rest", Title: "Rest", Items: []string{"ITM"}, Together: pb.Effect_EFFECT_RESPONDING_WITHOUT_LIMIT},
+	}
 	for i := range rapid.IntRange(0, 3).Draw(t, "undone") {
 		in.Undone = append(in.Undone, &pb.UndoneStep{StepId: drawStepID(t, steps+2), UndoS: 20, Round: fmt.Sprintf("rounds/%d", i)})
 	}
@@ -140,11 +144,14 @@ func drawDefects(t *rapid.T, steps int) []*pb.Defect {
 		}
 		taken[key] = true
 		d := &pb.Defect{
-			Name: fmt.Sprintf("vehicles/wn11/defects/%d", i), State: pb.DefectState(rapid.IntRange(1, 3).Draw(t, "state")),
+			Name: fmt.Sprintf("vehicles/wn11/defects/%d", i), State: pb.DefectState(rapid.IntRange(1, 5).Draw(t, "state")),
 			StepId: f.GetStepIds()[0], Findings: []*pb.Finding{f}, TimesFound: int32(i),
 		}
 		if d.GetState() == pb.DefectState_DEFECT_STATE_RECTIFIED {
 			d.Repair = &pb.Repair{StationTime: timestamppb.New(noon.Add(-hours(rapid.IntRange(0, 5).Draw(t, "repaired"))))}
+		}
+		if d.GetState() == pb.DefectState_DEFECT_STATE_DEFERRED {
+			d.Deferral = drawDeferral(t)
 		}
 		if f.GetFault() != "" && rapid.Bool().Draw(t, "second pack") {
 			second := proto.CloneOf(f)
@@ -154,6 +161,25 @@ func drawDefects(t *rapid.T, steps int) []*pb.Defect {
 		defects = append(defects, d)
 	}
 	return defects
+}
+
+// drawDeferral draws a deferral that is over round noon, and what it was warned of before.
+func drawDeferral(t *rapid.T) *pb.Deferral {
+	expires := noon.Add(hours(rapid.IntRange(-5, 30).Draw(t, "expires")))
+	d := &pb.Deferral{
+		Expires: timestamppb.New(expires), ExpiresLocal: expires.Format(time.DateTime),
+		Grade: pb.Grade(rapid.IntRange(1, 3).Draw(t, "deferred grade")), Effect: pb.Effect(rapid.IntRange(1, 4).Draw(t, "deferred effect")),
+		WhenOver: pb.Effect(rapid.IntRange(2, 4).Draw(t, "when over")),
+	}
+	for _, before := range []int{24, 4} {
+		if rapid.Bool().Draw(t, "warned") {
+			d.WarnFrom = append(d.WarnFrom, timestamppb.New(expires.Add(-hours(before))))
+		}
+	}
+	if rapid.Bool().Draw(t, "limited") {
+		d.Restrictions = []*pb.Restriction{{Kind: pb.RestrictionKind_RESTRICTION_KIND_TASK, Text: "no night runs"}}
+	}
+	return d
 }
 
 // drawInstant draws an instant round noon.

@@ -11,15 +11,29 @@ import (
 // no messages and allocates nothing.
 func Fold(in *Input, at time.Time) (v pb.Verdict, until time.Time) {
 	v, until = foldSteps(in, at)
+	found, edge := FoldFound(in, at)
+	if until.IsZero() || !edge.IsZero() && edge.Before(until) {
+		until = edge
+	}
+	return max(v, found, OfDoubt(in.Record)), until
+}
+
+// FoldFound is Fold for findings and defects alone, whatever of the steps is proven.
+func FoldFound(in *Input, at time.Time) (v pb.Verdict, until time.Time) {
+	v = pb.Verdict_VERDICT_FIT
 	for _, f := range in.Findings {
-		if w := OfEffect(f.GetEffect()); w > v && !repaired(in.Defects, f) {
+		if w := OfEffect(f.GetEffect()); w > v && !repaired(in.Defects, f) && !waiting(in.Defects, f, at) {
 			v = w
 		}
 	}
 	for _, d := range in.Defects {
-		v = max(v, ofDefect(d))
+		v = max(v, ofDefect(d, at))
+		if edge := deferralEdge(d, at); !edge.IsZero() {
+			until = sooner(until, edge, at)
+		}
 	}
-	return max(v, OfDoubt(in.Record)), until
+	together(in, func(s *pb.DeferralSystem, _ []*pb.Defect) { v = max(v, OfEffect(s.GetTogether())) })
+	return v, until
 }
 
 // foldSteps is Fold for the required steps alone.
@@ -57,8 +71,8 @@ func OfEffect(e pb.Effect) pb.Verdict {
 	}
 }
 
-// ofDefect returns the verdict that a defect alone would give.
-func ofDefect(d *pb.Defect) pb.Verdict {
+// ofDefect returns the verdict that a defect alone would give at an instant.
+func ofDefect(d *pb.Defect, at time.Time) pb.Verdict {
 	switch {
 	case isClosed(d):
 		return pb.Verdict_VERDICT_FIT
@@ -68,6 +82,9 @@ func ofDefect(d *pb.Defect) pb.Verdict {
 	v := pb.Verdict_VERDICT_FIT
 	for _, f := range d.GetFindings() {
 		v = max(v, OfEffect(f.GetEffect()))
+	}
+	if isDeferred(d) {
+		return ofDeferred(d, v, at)
 	}
 	return v
 }
@@ -79,6 +96,13 @@ func isClosed(d *pb.Defect) bool {
 func isRectified(d *pb.Defect) bool {
 	return d.GetState() == pb.DefectState_DEFECT_STATE_RECTIFIED
 }
+
+// awaitsRelease tells that a vehicle was stopped because of a defect and repaired,
+// and that nobody has released it.
+func awaitsRelease(d *pb.Defect) bool { return isRectified(d) && d.GetStop() != nil }
+
+// awaitsCheck tells that the step of a defect must be checked again after a repair.
+func awaitsCheck(d *pb.Defect) bool { return isRectified(d) && d.GetStop() == nil }
 
 // isOpen tells that a defect takes its effect. A state that nobody said counts as open.
 func isOpen(d *pb.Defect) bool {

@@ -21,8 +21,12 @@ type hindrance struct {
 // defect that only a repair closes, by its step.
 func hindrances(in *Input, at time.Time) (all []hindrance, repairs map[string][]*pb.Defect) {
 	repairs = map[string][]*pb.Defect{}
-	w := newWalk(in.Required)
+	w := newWalk(in.Required, at)
 	for _, r := range gather(in, w, nil) {
+		if len(r.together) > 0 {
+			all = append(all, ofAllButOne(r)...)
+			continue
+		}
 		if h, ok := ofReason(r); ok {
 			all = append(all, h)
 			if h.repair != nil {
@@ -38,6 +42,19 @@ func hindrances(in *Input, at time.Time) (all []hindrance, repairs map[string][]
 		all = append(all, hindrance{verdict: pb.Verdict_VERDICT_UNPROVEN, endless: true})
 	}
 	return all, repairs
+}
+
+// ofAllButOne returns the hindrances behind deferrals that count together: when one
+// is left it counts by itself. The first on the walk is left.
+func ofAllButOne(r reason) (all []hindrance) {
+	for _, d := range r.together[1:] {
+		h := hindrance{verdict: r.verdict, step: d.GetStepId()}
+		if !recheckCloses(d) {
+			h.repair = d
+		}
+		all = append(all, h)
+	}
+	return all
 }
 
 // ofReason returns the hindrance behind the reason of a finding, a defect or the

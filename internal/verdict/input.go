@@ -25,6 +25,8 @@ type Input struct {
 	Rounds []*pb.Round
 	// Record is a doubt in the record that everything here was taken from; nil for none.
 	Record *pb.RecordDoubt
+	// Systems are those on which several deferrals are judged together.
+	Systems []*pb.DeferralSystem
 	// Packs are the rule packs it was judged by, as name@version, in the vehicle's order.
 	Packs []string
 }

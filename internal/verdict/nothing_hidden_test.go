@@ -1,6 +1,7 @@
 package verdict_test
 
 import (
+	"maps"
 	"slices"
 	"testing"
 
@@ -32,7 +33,7 @@ func TestOf_HidesNothing(t *testing.T) {
 			t.Errorf("verdict %v, but the worst reason is %v", r.GetVerdict(), worst)
 		}
 		for _, d := range in.Defects {
-			if open := d.GetState() == pb.DefectState_DEFECT_STATE_OPEN; open != (reasons[d.GetName()] == 1) {
+			if takesEffect(d) != (reasons[d.GetName()] == 1) {
 				t.Errorf("defect %v (%v) has %d reasons", d.GetName(), d.GetState(), reasons[d.GetName()])
 			}
 		}
@@ -43,6 +44,11 @@ func TestOf_HidesNothing(t *testing.T) {
 		}
 		checkGathered(t, in, r)
 	})
+}
+
+// takesEffect tells that a defect is neither closed nor repaired.
+func takesEffect(d *pb.Defect) bool {
+	return d.GetState() != pb.DefectState_DEFECT_STATE_CLOSED && d.GetState() != pb.DefectState_DEFECT_STATE_RECTIFIED
 }
 
 // defectOf returns the defect, not closed, that is the same thing as a finding.
@@ -64,12 +70,12 @@ func checkGathered(t *rapid.T, in *verdict.Input, r *pb.Readiness) {
 	t.Helper()
 	var counting []*pb.Finding
 	for _, f := range in.Findings {
-		if d := defectOf(in, f); d == nil || d.GetState() == pb.DefectState_DEFECT_STATE_OPEN {
+		if d := defectOf(in, f); d == nil || takesEffect(d) {
 			counting = append(counting, f)
 		}
 	}
 	for _, d := range in.Defects {
-		if d.GetState() == pb.DefectState_DEFECT_STATE_OPEN {
+		if takesEffect(d) {
 			counting = append(counting, d.GetFindings()...)
 		}
 	}
@@ -82,6 +88,12 @@ func checkGathered(t *rapid.T, in *verdict.Input, r *pb.Readiness) {
 			lost[c] = true
 		}
 	}
+	for _, d := range in.Defects {
+		for _, l := range d.GetDeferral().GetRestrictions() {
+			limits[l.GetText()] = limits[l.GetText()] || takesEffect(d)
+		}
+	}
+	maps.DeleteFunc(limits, func(_ string, counts bool) bool { return !counts })
 	for _, l := range r.GetRestrictions() {
 		if !limits[l.GetText()] {
 			t.Errorf("limit %q is shown twice or comes from nowhere", l.GetText())

@@ -13,13 +13,13 @@ const proven = pb.UnprovenCause_UNPROVEN_CAUSE_UNSPECIFIED
 type prover struct {
 	in        *Input
 	at        time.Time
-	rectified bool // some defect is rectified: only then need they be searched
+	rectified bool // some defect waits to be checked again: only then need they be searched
 }
 
 func newProver(in *Input, at time.Time) prover {
 	p := prover{in: in, at: at}
 	for _, d := range in.Defects {
-		p.rectified = p.rectified || isRectified(d)
+		p.rectified = p.rectified || awaitsCheck(d)
 	}
 	return p
 }
@@ -78,7 +78,7 @@ func Looked(r *pb.Result) time.Time {
 // waits to be checked.
 func repairedAt(defects []*pb.Defect, stepID string) (newest time.Time, found bool) {
 	for _, d := range defects {
-		if !isRectified(d) || d.GetStepId() != stepID {
+		if !awaitsCheck(d) || d.GetStepId() != stepID {
 			continue
 		}
 		found = true

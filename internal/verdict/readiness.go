@@ -16,7 +16,7 @@ const dueInstants = 5
 // sequence and ways_back, which need more than this moment. It shares messages
 // with the input.
 func Of(in *Input, at time.Time) *pb.Readiness {
-	w := newWalk(in.Required)
+	w := newWalk(in.Required, at)
 	p := newProver(in, at)
 	reasons := gather(in, w, findUnproven(in, p, w))
 	verdict := pb.Verdict_VERDICT_FIT
@@ -26,6 +26,8 @@ func Of(in *Input, at time.Time) *pb.Readiness {
 		messages[i] = r.message
 	}
 	due, until := dueNext(in, p)
+	_, edge := FoldFound(in, at)
+	until = sooner(until, edge, at)
 	undone, debt := undoneOf(in.Undone, w)
 	return &pb.Readiness{
 		Vehicle:         in.Vehicle.GetName(),
@@ -93,10 +95,13 @@ func checkedSince(in *Input, p prover) (since time.Time) {
 	return since
 }
 
-// openDefects returns the defects that are not closed, worst first.
+// openDefects returns the defects that are not closed as they stand now, worst first.
 func openDefects(defects []*pb.Defect, w walk) []*pb.Defect {
 	open := slices.DeleteFunc(slices.Clone(defects), isClosed)
 	slices.SortFunc(open, w.compareDefects)
+	for i, d := range open {
+		open[i] = DefectAt(d, w.now)
+	}
 	return open
 }
 

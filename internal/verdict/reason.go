@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	pb "bayround/proto/bayround/v1"
 )
@@ -14,21 +15,24 @@ import (
 type reason struct {
 	verdict  pb.Verdict
 	grade    pb.Grade
-	walk     int           // position of its first step in the walk; behind all for a step not required
-	id       string        // to tell reasons apart that are alike in all else
-	findings []*pb.Finding // worst first; none for the unproven steps and for the record
-	defect   *pb.Defect    // the open defect it is; nil for the others
+	walk     int               // position of its first step in the walk; behind all for a step not required
+	id       string            // to tell reasons apart that are alike in all else
+	findings []*pb.Finding     // worst first; none for the unproven steps and for the record
+	defect   *pb.Defect        // the open defect it is; nil for the others
+	together []*pb.Defect      // the deferred defects it is about; nil for the others
+	limits   []*pb.Restriction // beside those of the findings
 	message  *pb.Reason
 }
 
-// walk is where the required steps stand, by id.
+// walk is where the required steps stand, by id, and the instant it is looked at.
 type walk struct {
 	at     map[string]int
 	titles []string
+	now    time.Time
 }
 
-func newWalk(required []*pb.CheckStep) walk {
-	w := walk{at: make(map[string]int, len(required)), titles: make([]string, len(required))}
+func newWalk(required []*pb.CheckStep, now time.Time) walk {
+	w := walk{at: make(map[string]int, len(required)), titles: make([]string, len(required)), now: now}
 	for i, step := range required {
 		w.at[step.GetStepId()], w.titles[i] = i, step.GetTitle()
 	}
@@ -79,10 +83,14 @@ func gather(in *Input, w walk, unproven *pb.Unproven) []reason {
 		reasons = append(reasons, ofFinding(f, w))
 	}
 	for i, d := range in.Defects {
-		if isOpen(d) {
+		switch {
+		case isOpen(d):
 			reasons = append(reasons, ofOpenDefect(d, live[i], w))
+		case awaitsRelease(d):
+			reasons = append(reasons, ofUnreleased(d, w))
 		}
 	}
+	together(in, func(s *pb.DeferralSystem, on []*pb.Defect) { reasons = append(reasons, ofTogether(s, on, w)) })
 	if unproven != nil {
 		reasons = append(reasons, ofUnproven(unproven, w))
 	}
@@ -118,19 +126,42 @@ func ofOpenDefect(d *pb.Defect, live []*pb.Finding, w walk) reason {
 	slices.SortFunc(findings, compareFindings)
 	findings = slices.CompactFunc(findings, func(a, b *pb.Finding) bool { return compareFindings(a, b) == 0 })
 	r := reason{
-		verdict: ofDefect(d), walk: w.position(d.GetStepId()), id: d.GetName(), findings: findings, defect: d,
+		verdict: ofDefect(d, w.now), walk: w.position(d.GetStepId()), id: d.GetName(), findings: findings, defect: d,
 		message: &pb.Reason{Text: w.title(d.GetStepId()) + ": a defect of which nobody knows what was found", Cause: &pb.Reason_Defect{Defect: d.GetName()}},
 	}
 	if len(findings) > 0 {
-		r.verdict = max(r.verdict, OfEffect(findings[0].GetEffect()))
+		for _, f := range live {
+			if !waits(d, w.now) || !covers(d.GetDeferral(), f) {
+				r.verdict = max(r.verdict, OfEffect(f.GetEffect()))
+			}
+		}
 		r.grade = findings[0].GetGrade()
 		r.message.Text = w.describe(findings[0])
+	}
+	if isDeferred(d) {
+		r.limits = d.GetDeferral().GetRestrictions()
+		r.message.Text = sayDeferral(r.message.GetText(), d, w.now)
+	}
+	if d.GetRepeats() > 0 {
+		r.message.Text += " A repeat: it was put right before."
 	}
 	if d.GetTimesFound() > 1 {
 		r.message.Text += fmt.Sprintf(" (found %d times)", d.GetTimesFound())
 	}
 	r.message.Verdict = r.verdict
 	return r
+}
+
+// ofUnreleased makes the reason of a stopped vehicle that was repaired.
+func ofUnreleased(d *pb.Defect, w walk) reason {
+	v := ofDefect(d, w.now)
+	return reason{
+		verdict: v, walk: w.position(d.GetStepId()), id: d.GetName(), defect: d,
+		message: &pb.Reason{
+			Verdict: v, Cause: &pb.Reason_Defect{Defect: d.GetName()},
+			Text: strings.Join(saidDefects([]*pb.Defect{d}, w), "") + ". It is repaired; a second person must check it again and release the vehicle.",
+		},
+	}
 }
 
 // compareFindings puts the worst first and is total over findings that differ
@@ -149,12 +180,27 @@ func compareFindings(a, b *pb.Finding) int {
 // compareDefects puts the worst first; a repaired one stands behind an open one that is as bad.
 func (w walk) compareDefects(a, b *pb.Defect) int {
 	return cmp.Or(
-		cmp.Compare(ofDefect(b), ofDefect(a)),
-		cmp.Compare(a.GetState(), b.GetState()),
+		cmp.Compare(ofDefect(b, w.now), ofDefect(a, w.now)),
+		compareClaims(isRectified(a), isRectified(b)),
 		cmp.Compare(worstGrade(b), worstGrade(a)),
-		w.compare(a.GetStepId(), b.GetStepId()),
-		cmp.Compare(a.GetName(), b.GetName()),
+		w.compareByPlace(a, b),
 	)
+}
+
+// compareByPlace puts defects in walking order.
+func (w walk) compareByPlace(a, b *pb.Defect) int {
+	return cmp.Or(w.compare(a.GetStepId(), b.GetStepId()), cmp.Compare(a.GetName(), b.GetName()))
+}
+
+// compareClaims puts what is not so first.
+func compareClaims(a, b bool) int {
+	switch {
+	case a == b:
+		return 0
+	case a:
+		return 1
+	}
+	return -1
 }
 
 func worstGrade(d *pb.Defect) (worst pb.Grade) {
@@ -173,16 +219,20 @@ func restrictions(reasons []reason) []*pb.Restriction {
 	}
 	seen := map[limit]bool{}
 	var limits []*pb.Restriction
-	for _, r := range reasons {
-		for _, f := range r.findings {
-			for _, l := range f.GetRestrictions() {
-				key := limit{l.GetKind(), l.GetText(), l.GetSpeedKmh()}
-				if !seen[key] {
-					seen[key] = true
-					limits = append(limits, l)
-				}
+	take := func(some []*pb.Restriction) {
+		for _, l := range some {
+			key := limit{l.GetKind(), l.GetText(), l.GetSpeedKmh()}
+			if !seen[key] {
+				seen[key] = true
+				limits = append(limits, l)
 			}
 		}
+	}
+	for _, r := range reasons {
+		for _, f := range r.findings {
+			take(f.GetRestrictions())
+		}
+		take(r.limits)
 	}
 	return limits
 }

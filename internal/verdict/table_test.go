@@ -80,6 +80,20 @@ var causes = []struct {
 	{"defect without findings", pb.Verdict_VERDICT_UNPROVEN, func(in *verdict.Input) {
 		in.Defects = append(in.Defects, &pb.Defect{Name: "vehicles/wn11/defects/bare", State: pb.DefectState_DEFECT_STATE_OPEN, StepId: stepID(0)})
 	}},
+	{"stopped vehicle, repaired, not released", pb.Verdict_VERDICT_UNPROVEN, func(in *verdict.Input) {
+		d := openDefect("stopped", pb.Effect_EFFECT_MOVING)
+		d.State, d.Stop = pb.DefectState_DEFECT_STATE_RECTIFIED, &pb.VehicleStop{Reason: "it pulls to the left"}
+		in.Defects = append(in.Defects, d)
+	}},
+	{"deferred, against responding, limited", pb.Verdict_VERDICT_RESTRICTED, deferred(pb.Effect_EFFECT_RESPONDING, 1)},
+	{"deferred, takes nothing, without a limit", pb.Verdict_VERDICT_FIT, deferred(pb.Effect_EFFECT_NOTHING, 1)},
+	{"deferred a limit, over", pb.Verdict_VERDICT_MOVE_ONLY, deferred(pb.Effect_EFFECT_RESPONDING_WITHOUT_LIMIT, 0)},
+	{"deferred, and dangerous all the same", pb.Verdict_VERDICT_UNFIT, deferred(pb.Effect_EFFECT_MOVING, 1)},
+	{"two deferred on one system", pb.Verdict_VERDICT_MOVE_ONLY, func(in *verdict.Input) {
+		in.Systems = []*pb.DeferralSystem{{Id: "s", Title: "Steering", Items: []string{"ITM"}, Together: pb.Effect_EFFECT_RESPONDING}}
+		deferred(pb.Effect_EFFECT_NOTHING, 1)(in)
+		deferred(pb.Effect_EFFECT_RESPONDING_WITHOUT_LIMIT, 1)(in)
+	}},
 	{"record behind", pb.Verdict_VERDICT_UNPROVEN, doubted(pb.RecordDoubtKind_RECORD_DOUBT_KIND_BEHIND)},
 	{"record damaged", pb.Verdict_VERDICT_UNPROVEN, doubted(pb.RecordDoubtKind_RECORD_DOUBT_KIND_DAMAGED)},
 	{"record in a doubt of a later version", pb.Verdict_VERDICT_UNPROVEN, doubted(99)},
@@ -95,6 +109,19 @@ var causes = []struct {
 	{"defect against moving", pb.Verdict_VERDICT_UNFIT, func(in *verdict.Input) {
 		in.Defects = append(in.Defects, openDefect("stay", pb.Effect_EFFECT_MOVING))
 	}},
+}
+
+// deferred adds a defect that may wait for so many hours from noon.
+func deferred(effect pb.Effect, more int) func(*verdict.Input) {
+	return func(in *verdict.Input) {
+		d := openDefect(fmt.Sprintf("deferred-%d-%d", effect, more), effect)
+		d.State = pb.DefectState_DEFECT_STATE_DEFERRED
+		d.Deferral = &pb.Deferral{
+			Expires: timestamppb.New(noon.Add(hours(more))), ExpiresLocal: "then", Grade: pb.Grade_GRADE_MAJOR, Effect: effect,
+			WhenOver: pb.Effect_EFFECT_RESPONDING,
+		}
+		in.Defects = append(in.Defects, d)
+	}
 }
 
 // doubted puts the record in doubt.

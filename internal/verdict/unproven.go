@@ -40,7 +40,7 @@ func findUnproven(in *Input, p prover, w walk) *pb.Unproven {
 func repairedBesides(defects []*pb.Defect, w walk) []*pb.UnprovenStep {
 	var steps []*pb.UnprovenStep
 	for _, d := range defects {
-		if _, required := w.at[d.GetStepId()]; required || !isRectified(d) {
+		if _, required := w.at[d.GetStepId()]; required || !awaitsCheck(d) {
 			continue
 		}
 		since, _ := repairedAt(defects, d.GetStepId())

@@ -43,7 +43,7 @@ func WaysBack(in *Input, at time.Time, groups func(sound map[string]bool) []*pb.
 	if now <= pb.Verdict_VERDICT_FIT {
 		return nil
 	}
-	w := newWalk(in.Required)
+	w := newWalk(in.Required, at)
 	all, repairs := hindrances(in, at)
 	ways := waysTo(now-1, all, repairs, groups, w)
 	if len(ways) == 0 || ways[0].leadsTo != pb.Verdict_VERDICT_FIT {

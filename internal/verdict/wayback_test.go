@@ -44,6 +44,7 @@ func (rules groupRules) findings(sound map[string]bool) []*pb.Finding {
 // rules. Few steps, so that much meets at each.
 func drawTangle(t *rapid.T) (*verdict.Input, groupRules) {
 	in := drawInputOf(t, rapid.IntRange(1, 5).Draw(t, "steps"))
+	in.Systems = nil // of deferrals that count together any may be put right; which, is not searched
 	in.Findings = slices.DeleteFunc(in.Findings, func(f *pb.Finding) bool { return f.GetScope() == pb.RuleScope_RULE_SCOPE_GROUP })
 	var rules groupRules
 	for i := range rapid.IntRange(0, 5).Draw(t, "group rules") {
@@ -74,7 +75,7 @@ func after(in *verdict.Input, at time.Time, repairs, answers []string, rules gro
 	sound := maps.Clone(touched)
 	for _, d := range in.Defects {
 		c := proto.CloneOf(d)
-		needsRepair := c.GetState() == pb.DefectState_DEFECT_STATE_OPEN && slices.ContainsFunc(c.GetFindings(), func(f *pb.Finding) bool { return !f.GetRecheckCloses() })
+		needsRepair := takesEffect(c) && slices.ContainsFunc(c.GetFindings(), func(f *pb.Finding) bool { return !f.GetRecheckCloses() })
 		switch {
 		case slices.Contains(repairs, c.GetName()), touched[c.GetStepId()] && !needsRepair:
 			c.State = pb.DefectState_DEFECT_STATE_CLOSED
@@ -88,7 +89,7 @@ func after(in *verdict.Input, at time.Time, repairs, answers []string, rules gro
 	}
 	for _, f := range in.Findings {
 		d := defectOf(&out, f)
-		stillShown := d != nil && d.GetState() == pb.DefectState_DEFECT_STATE_OPEN
+		stillShown := d != nil && takesEffect(d)
 		if f.GetScope() == pb.RuleScope_RULE_SCOPE_RESULT && (stillShown || !touched[f.GetStepIds()[0]]) {
 			out.Findings = append(out.Findings, f)
 		}
@@ -132,7 +133,7 @@ func possibleActs(in *verdict.Input, rules groupRules) (defects, steps []string)
 		known[step.GetStepId()] = true
 	}
 	for _, d := range in.Defects {
-		if d.GetState() == pb.DefectState_DEFECT_STATE_OPEN {
+		if takesEffect(d) {
 			defects = append(defects, d.GetName())
 		}
 		known[d.GetStepId()] = true

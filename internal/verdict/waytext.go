@@ -20,8 +20,12 @@ func (y way) message(in *Input, w walk) *pb.WayBack {
 // say tells what is to be done, in words a driver understands.
 func (y way) say(in *Input, w walk) string {
 	var acts []string
-	if len(y.repairs) > 0 {
-		acts = append(acts, "Repair and check again: "+nameFirst(saidDefects(y.repairs, w)))
+	repairs := slices.DeleteFunc(slices.Clone(y.repairs), awaitsRelease)
+	if len(repairs) > 0 {
+		acts = append(acts, "Repair and check again: "+nameFirst(saidDefects(repairs, w)))
+	}
+	if releases := slices.DeleteFunc(slices.Clone(y.repairs), isOpen); len(releases) > 0 {
+		acts = append(acts, "Have a second person check again and release: "+nameFirst(saidDefects(releases, w)))
 	}
 	if len(y.answers) > 0 {
 		titles := make([]string, len(y.answers))

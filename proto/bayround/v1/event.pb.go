@@ -38,7 +38,7 @@ type JournalEvent struct {
 	Device string `protobuf:"bytes,5,opt,name=device,proto3" json:"device,omitempty"`
 	// Vehicle it concerns, vehicles/{vehicle}; empty when it concerns the whole station.
 	Vehicle string `protobuf:"bytes,6,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
-	// Version of this record's schema, 1 now.
+	// Version of this record's schema, 2 now.
 	Schema int32 `protobuf:"varint,7,opt,name=schema,proto3" json:"schema,omitempty"`
 	// When, by the device's clock; absent when it did not say.
 	DeviceTime *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
@@ -64,6 +64,11 @@ type JournalEvent struct {
 	//	*JournalEvent_RecordLossAccepted
 	//	*JournalEvent_RecordRefilled
 	//	*JournalEvent_PersonErased
+	//	*JournalEvent_DefectAcknowledged
+	//	*JournalEvent_DefectDeferred
+	//	*JournalEvent_DeferralEnded
+	//	*JournalEvent_VehicleStopped
+	//	*JournalEvent_VehicleReleased
 	//	*JournalEvent_EnrolmentOpened
 	//	*JournalEvent_ClientAdmitted
 	//	*JournalEvent_ClientRenewed
@@ -329,6 +334,51 @@ func (x *JournalEvent) GetPersonErased() *PersonErased {
 	return nil
 }
 
+func (x *JournalEvent) GetDefectAcknowledged() *DefectAcknowledged {
+	if x != nil {
+		if x, ok := x.Event.(*JournalEvent_DefectAcknowledged); ok {
+			return x.DefectAcknowledged
+		}
+	}
+	return nil
+}
+
+func (x *JournalEvent) GetDefectDeferred() *DefectDeferred {
+	if x != nil {
+		if x, ok := x.Event.(*JournalEvent_DefectDeferred); ok {
+			return x.DefectDeferred
+		}
+	}
+	return nil
+}
+
+func (x *JournalEvent) GetDeferralEnded() *DeferralEnded {
+	if x != nil {
+		if x, ok := x.Event.(*JournalEvent_DeferralEnded); ok {
+			return x.DeferralEnded
+		}
+	}
+	return nil
+}
+
+func (x *JournalEvent) GetVehicleStopped() *VehicleStopped {
+	if x != nil {
+		if x, ok := x.Event.(*JournalEvent_VehicleStopped); ok {
+			return x.VehicleStopped
+		}
+	}
+	return nil
+}
+
+func (x *JournalEvent) GetVehicleReleased() *VehicleReleased {
+	if x != nil {
+		if x, ok := x.Event.(*JournalEvent_VehicleReleased); ok {
+			return x.VehicleReleased
+		}
+	}
+	return nil
+}
+
 func (x *JournalEvent) GetEnrolmentOpened() *EnrolmentOpened {
 	if x != nil {
 		if x, ok := x.Event.(*JournalEvent_EnrolmentOpened); ok {
@@ -468,6 +518,31 @@ type JournalEvent_PersonErased struct {
 	PersonErased *PersonErased `protobuf:"bytes,42,opt,name=person_erased,json=personErased,proto3,oneof"`
 }
 
+type JournalEvent_DefectAcknowledged struct {
+	// The workshop answered who reported a defect.
+	DefectAcknowledged *DefectAcknowledged `protobuf:"bytes,50,opt,name=defect_acknowledged,json=defectAcknowledged,proto3,oneof"`
+}
+
+type JournalEvent_DefectDeferred struct {
+	// A defect was deferred.
+	DefectDeferred *DefectDeferred `protobuf:"bytes,51,opt,name=defect_deferred,json=defectDeferred,proto3,oneof"`
+}
+
+type JournalEvent_DeferralEnded struct {
+	// A deferral was ended before it expired.
+	DeferralEnded *DeferralEnded `protobuf:"bytes,52,opt,name=deferral_ended,json=deferralEnded,proto3,oneof"`
+}
+
+type JournalEvent_VehicleStopped struct {
+	// A vehicle was stopped.
+	VehicleStopped *VehicleStopped `protobuf:"bytes,53,opt,name=vehicle_stopped,json=vehicleStopped,proto3,oneof"`
+}
+
+type JournalEvent_VehicleReleased struct {
+	// A stopped vehicle was released.
+	VehicleReleased *VehicleReleased `protobuf:"bytes,54,opt,name=vehicle_released,json=vehicleReleased,proto3,oneof"`
+}
+
 type JournalEvent_EnrolmentOpened struct {
 	// A code was made with which a tablet can enrol itself.
 	EnrolmentOpened *EnrolmentOpened `protobuf:"bytes,60,opt,name=enrolment_opened,json=enrolmentOpened,proto3,oneof"`
@@ -528,6 +603,16 @@ func (*JournalEvent_RecordLossAccepted) isJournalEvent_Event() {}
 func (*JournalEvent_RecordRefilled) isJournalEvent_Event() {}
 
 func (*JournalEvent_PersonErased) isJournalEvent_Event() {}
+
+func (*JournalEvent_DefectAcknowledged) isJournalEvent_Event() {}
+
+func (*JournalEvent_DefectDeferred) isJournalEvent_Event() {}
+
+func (*JournalEvent_DeferralEnded) isJournalEvent_Event() {}
+
+func (*JournalEvent_VehicleStopped) isJournalEvent_Event() {}
+
+func (*JournalEvent_VehicleReleased) isJournalEvent_Event() {}
 
 func (*JournalEvent_EnrolmentOpened) isJournalEvent_Event() {}
 
@@ -1327,11 +1412,286 @@ func (x *Denial) GetCount() int64 {
 	return 0
 }
 
+// DefectAcknowledged is the workshop's answer to who reported a defect.
+type DefectAcknowledged struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Defect, vehicles/{vehicle}/defects/{defect}.
+	Defect string `protobuf:"bytes,1,opt,name=defect,proto3" json:"defect,omitempty"`
+	// The answer.
+	Acknowledgement *Acknowledgement `protobuf:"bytes,2,opt,name=acknowledgement,proto3" json:"acknowledgement,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
+}
+
+func (x *DefectAcknowledged) Reset() {
+	*x = DefectAcknowledged{}
+	mi := &file_bayround_v1_event_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DefectAcknowledged) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DefectAcknowledged) ProtoMessage() {}
+
+func (x *DefectAcknowledged) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_event_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DefectAcknowledged.ProtoReflect.Descriptor instead.
+func (*DefectAcknowledged) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *DefectAcknowledged) GetDefect() string {
+	if x != nil {
+		return x.Defect
+	}
+	return ""
+}
+
+func (x *DefectAcknowledged) GetAcknowledgement() *Acknowledgement {
+	if x != nil {
+		return x.Acknowledgement
+	}
+	return nil
+}
+
+// DefectDeferred is an officer's decision that a defect may wait.
+type DefectDeferred struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Defect, vehicles/{vehicle}/defects/{defect}.
+	Defect string `protobuf:"bytes,1,opt,name=defect,proto3" json:"defect,omitempty"`
+	// The deferral, with all that follows from the packs then in force.
+	Deferral      *Deferral `protobuf:"bytes,2,opt,name=deferral,proto3" json:"deferral,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DefectDeferred) Reset() {
+	*x = DefectDeferred{}
+	mi := &file_bayround_v1_event_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DefectDeferred) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DefectDeferred) ProtoMessage() {}
+
+func (x *DefectDeferred) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_event_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DefectDeferred.ProtoReflect.Descriptor instead.
+func (*DefectDeferred) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *DefectDeferred) GetDefect() string {
+	if x != nil {
+		return x.Defect
+	}
+	return ""
+}
+
+func (x *DefectDeferred) GetDeferral() *Deferral {
+	if x != nil {
+		return x.Deferral
+	}
+	return nil
+}
+
+// DeferralEnded is the end of a deferral before it expired; the event's person ended it.
+type DeferralEnded struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Defect, vehicles/{vehicle}/defects/{defect}.
+	Defect string `protobuf:"bytes,1,opt,name=defect,proto3" json:"defect,omitempty"`
+	// Why, in words.
+	Because       string `protobuf:"bytes,2,opt,name=because,proto3" json:"because,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DeferralEnded) Reset() {
+	*x = DeferralEnded{}
+	mi := &file_bayround_v1_event_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DeferralEnded) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DeferralEnded) ProtoMessage() {}
+
+func (x *DeferralEnded) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_event_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DeferralEnded.ProtoReflect.Descriptor instead.
+func (*DeferralEnded) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *DeferralEnded) GetDefect() string {
+	if x != nil {
+		return x.Defect
+	}
+	return ""
+}
+
+func (x *DeferralEnded) GetBecause() string {
+	if x != nil {
+		return x.Because
+	}
+	return ""
+}
+
+// VehicleStopped is the stopping of a vehicle by one person.
+type VehicleStopped struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The defect that it makes, vehicles/{vehicle}/defects/{defect}.
+	Defect string `protobuf:"bytes,1,opt,name=defect,proto3" json:"defect,omitempty"`
+	// What the person said.
+	Stop          *VehicleStop `protobuf:"bytes,2,opt,name=stop,proto3" json:"stop,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *VehicleStopped) Reset() {
+	*x = VehicleStopped{}
+	mi := &file_bayround_v1_event_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *VehicleStopped) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*VehicleStopped) ProtoMessage() {}
+
+func (x *VehicleStopped) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_event_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use VehicleStopped.ProtoReflect.Descriptor instead.
+func (*VehicleStopped) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *VehicleStopped) GetDefect() string {
+	if x != nil {
+		return x.Defect
+	}
+	return ""
+}
+
+func (x *VehicleStopped) GetStop() *VehicleStop {
+	if x != nil {
+		return x.Stop
+	}
+	return nil
+}
+
+// VehicleReleased is the release of a stopped vehicle.
+type VehicleReleased struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The defect that stopped it, vehicles/{vehicle}/defects/{defect}.
+	Defect string `protobuf:"bytes,1,opt,name=defect,proto3" json:"defect,omitempty"`
+	// What the second person said.
+	Release       *VehicleRelease `protobuf:"bytes,2,opt,name=release,proto3" json:"release,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *VehicleReleased) Reset() {
+	*x = VehicleReleased{}
+	mi := &file_bayround_v1_event_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *VehicleReleased) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*VehicleReleased) ProtoMessage() {}
+
+func (x *VehicleReleased) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_event_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use VehicleReleased.ProtoReflect.Descriptor instead.
+func (*VehicleReleased) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *VehicleReleased) GetDefect() string {
+	if x != nil {
+		return x.Defect
+	}
+	return ""
+}
+
+func (x *VehicleReleased) GetRelease() *VehicleRelease {
+	if x != nil {
+		return x.Release
+	}
+	return nil
+}
+
 var File_bayround_v1_event_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/catalogue.proto\x1a\x1fbayround/v1/enrol_service.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xe5\x0e\n" +
+	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/catalogue.proto\x1a\x1abayround/v1/deferral.proto\x1a\x1fbayround/v1/enrol_service.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xd9\x11\n" +
 	"\fJournalEvent\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\x03R\bsequence\x12\x1d\n" +
 	"\n" +
@@ -1362,7 +1722,12 @@ const file_bayround_v1_event_proto_rawDesc = "" +
 	"\x10standing_adopted\x18\x1e \x01(\v2\x15.bayround.v1.StandingH\x00R\x0fstandingAdopted\x12S\n" +
 	"\x14record_loss_accepted\x18( \x01(\v2\x1f.bayround.v1.RecordLossAcceptedH\x00R\x12recordLossAccepted\x12F\n" +
 	"\x0frecord_refilled\x18) \x01(\v2\x1b.bayround.v1.RecordRefilledH\x00R\x0erecordRefilled\x12@\n" +
-	"\rperson_erased\x18* \x01(\v2\x19.bayround.v1.PersonErasedH\x00R\fpersonErased\x12I\n" +
+	"\rperson_erased\x18* \x01(\v2\x19.bayround.v1.PersonErasedH\x00R\fpersonErased\x12R\n" +
+	"\x13defect_acknowledged\x182 \x01(\v2\x1f.bayround.v1.DefectAcknowledgedH\x00R\x12defectAcknowledged\x12F\n" +
+	"\x0fdefect_deferred\x183 \x01(\v2\x1b.bayround.v1.DefectDeferredH\x00R\x0edefectDeferred\x12C\n" +
+	"\x0edeferral_ended\x184 \x01(\v2\x1a.bayround.v1.DeferralEndedH\x00R\rdeferralEnded\x12F\n" +
+	"\x0fvehicle_stopped\x185 \x01(\v2\x1b.bayround.v1.VehicleStoppedH\x00R\x0evehicleStopped\x12I\n" +
+	"\x10vehicle_released\x186 \x01(\v2\x1c.bayround.v1.VehicleReleasedH\x00R\x0fvehicleReleased\x12I\n" +
 	"\x10enrolment_opened\x18< \x01(\v2\x1c.bayround.v1.EnrolmentOpenedH\x00R\x0fenrolmentOpened\x12F\n" +
 	"\x0fclient_admitted\x18= \x01(\v2\x1b.bayround.v1.ClientAdmittedH\x00R\x0eclientAdmitted\x12C\n" +
 	"\x0eclient_renewed\x18> \x01(\v2\x1a.bayround.v1.ClientRenewedH\x00R\rclientRenewed\x12C\n" +
@@ -1417,7 +1782,22 @@ const file_bayround_v1_event_proto_rawDesc = "" +
 	"\aaddress\x18\x03 \x01(\tR\aaddress\x12\x16\n" +
 	"\x06method\x18\x04 \x01(\tR\x06method\x12\x16\n" +
 	"\x06reason\x18\x05 \x01(\tR\x06reason\x12\x14\n" +
-	"\x05count\x18\x06 \x01(\x03R\x05countB'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
+	"\x05count\x18\x06 \x01(\x03R\x05count\"t\n" +
+	"\x12DefectAcknowledged\x12\x16\n" +
+	"\x06defect\x18\x01 \x01(\tR\x06defect\x12F\n" +
+	"\x0facknowledgement\x18\x02 \x01(\v2\x1c.bayround.v1.AcknowledgementR\x0facknowledgement\"[\n" +
+	"\x0eDefectDeferred\x12\x16\n" +
+	"\x06defect\x18\x01 \x01(\tR\x06defect\x121\n" +
+	"\bdeferral\x18\x02 \x01(\v2\x15.bayround.v1.DeferralR\bdeferral\"A\n" +
+	"\rDeferralEnded\x12\x16\n" +
+	"\x06defect\x18\x01 \x01(\tR\x06defect\x12\x18\n" +
+	"\abecause\x18\x02 \x01(\tR\abecause\"V\n" +
+	"\x0eVehicleStopped\x12\x16\n" +
+	"\x06defect\x18\x01 \x01(\tR\x06defect\x12,\n" +
+	"\x04stop\x18\x02 \x01(\v2\x18.bayround.v1.VehicleStopR\x04stop\"`\n" +
+	"\x0fVehicleReleased\x12\x16\n" +
+	"\x06defect\x18\x01 \x01(\tR\x06defect\x125\n" +
+	"\arelease\x18\x02 \x01(\v2\x1b.bayround.v1.VehicleReleaseR\areleaseB'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
 
 var (
 	file_bayround_v1_event_proto_rawDescOnce sync.Once
@@ -1431,7 +1811,7 @@ func file_bayround_v1_event_proto_rawDescGZIP() []byte {
 	return file_bayround_v1_event_proto_rawDescData
 }
 
-var file_bayround_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
+var file_bayround_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
 var file_bayround_v1_event_proto_goTypes = []any{
 	(*JournalEvent)(nil),          // 0: bayround.v1.JournalEvent
 	(*RoundOpened)(nil),           // 1: bayround.v1.RoundOpened
@@ -1447,39 +1827,48 @@ var file_bayround_v1_event_proto_goTypes = []any{
 	(*ClientRevoked)(nil),         // 11: bayround.v1.ClientRevoked
 	(*AccessDenied)(nil),          // 12: bayround.v1.AccessDenied
 	(*Denial)(nil),                // 13: bayround.v1.Denial
-	(*timestamppb.Timestamp)(nil), // 14: google.protobuf.Timestamp
-	(*Station)(nil),               // 15: bayround.v1.Station
-	(*VehicleConfiguration)(nil),  // 16: bayround.v1.VehicleConfiguration
-	(*Gauge)(nil),                 // 17: bayround.v1.Gauge
-	(*Person)(nil),                // 18: bayround.v1.Person
-	(*Catalogue)(nil),             // 19: bayround.v1.Catalogue
-	(*Routine)(nil),               // 20: bayround.v1.Routine
-	(*RulePack)(nil),              // 21: bayround.v1.RulePack
-	(*Standing)(nil),              // 22: bayround.v1.Standing
-	(*RecordLossAccepted)(nil),    // 23: bayround.v1.RecordLossAccepted
-	(*RecordRefilled)(nil),        // 24: bayround.v1.RecordRefilled
-	(*PersonErased)(nil),          // 25: bayround.v1.PersonErased
-	(*Round)(nil),                 // 26: bayround.v1.Round
-	(RoundState)(0),               // 27: bayround.v1.RoundState
-	(*RoundConditions)(nil),       // 28: bayround.v1.RoundConditions
-	(Verdict)(0),                  // 29: bayround.v1.Verdict
-	(*UndoneStep)(nil),            // 30: bayround.v1.UndoneStep
-	(*Result)(nil),                // 31: bayround.v1.Result
-	(*Finding)(nil),               // 32: bayround.v1.Finding
-	(*Repair)(nil),                // 33: bayround.v1.Repair
-	(*Client)(nil),                // 34: bayround.v1.Client
-	(ClientRole)(0),               // 35: bayround.v1.ClientRole
+	(*DefectAcknowledged)(nil),    // 14: bayround.v1.DefectAcknowledged
+	(*DefectDeferred)(nil),        // 15: bayround.v1.DefectDeferred
+	(*DeferralEnded)(nil),         // 16: bayround.v1.DeferralEnded
+	(*VehicleStopped)(nil),        // 17: bayround.v1.VehicleStopped
+	(*VehicleReleased)(nil),       // 18: bayround.v1.VehicleReleased
+	(*timestamppb.Timestamp)(nil), // 19: google.protobuf.Timestamp
+	(*Station)(nil),               // 20: bayround.v1.Station
+	(*VehicleConfiguration)(nil),  // 21: bayround.v1.VehicleConfiguration
+	(*Gauge)(nil),                 // 22: bayround.v1.Gauge
+	(*Person)(nil),                // 23: bayround.v1.Person
+	(*Catalogue)(nil),             // 24: bayround.v1.Catalogue
+	(*Routine)(nil),               // 25: bayround.v1.Routine
+	(*RulePack)(nil),              // 26: bayround.v1.RulePack
+	(*Standing)(nil),              // 27: bayround.v1.Standing
+	(*RecordLossAccepted)(nil),    // 28: bayround.v1.RecordLossAccepted
+	(*RecordRefilled)(nil),        // 29: bayround.v1.RecordRefilled
+	(*PersonErased)(nil),          // 30: bayround.v1.PersonErased
+	(*Round)(nil),                 // 31: bayround.v1.Round
+	(RoundState)(0),               // 32: bayround.v1.RoundState
+	(*RoundConditions)(nil),       // 33: bayround.v1.RoundConditions
+	(Verdict)(0),                  // 34: bayround.v1.Verdict
+	(*UndoneStep)(nil),            // 35: bayround.v1.UndoneStep
+	(*Result)(nil),                // 36: bayround.v1.Result
+	(*Finding)(nil),               // 37: bayround.v1.Finding
+	(*Repair)(nil),                // 38: bayround.v1.Repair
+	(*Client)(nil),                // 39: bayround.v1.Client
+	(ClientRole)(0),               // 40: bayround.v1.ClientRole
+	(*Acknowledgement)(nil),       // 41: bayround.v1.Acknowledgement
+	(*Deferral)(nil),              // 42: bayround.v1.Deferral
+	(*VehicleStop)(nil),           // 43: bayround.v1.VehicleStop
+	(*VehicleRelease)(nil),        // 44: bayround.v1.VehicleRelease
 }
 var file_bayround_v1_event_proto_depIdxs = []int32{
-	14, // 0: bayround.v1.JournalEvent.station_time:type_name -> google.protobuf.Timestamp
-	14, // 1: bayround.v1.JournalEvent.device_time:type_name -> google.protobuf.Timestamp
-	15, // 2: bayround.v1.JournalEvent.station_applied:type_name -> bayround.v1.Station
-	16, // 3: bayround.v1.JournalEvent.vehicle_applied:type_name -> bayround.v1.VehicleConfiguration
-	17, // 4: bayround.v1.JournalEvent.gauge_applied:type_name -> bayround.v1.Gauge
-	18, // 5: bayround.v1.JournalEvent.person_applied:type_name -> bayround.v1.Person
-	19, // 6: bayround.v1.JournalEvent.catalogue_applied:type_name -> bayround.v1.Catalogue
-	20, // 7: bayround.v1.JournalEvent.routine_applied:type_name -> bayround.v1.Routine
-	21, // 8: bayround.v1.JournalEvent.rule_pack_applied:type_name -> bayround.v1.RulePack
+	19, // 0: bayround.v1.JournalEvent.station_time:type_name -> google.protobuf.Timestamp
+	19, // 1: bayround.v1.JournalEvent.device_time:type_name -> google.protobuf.Timestamp
+	20, // 2: bayround.v1.JournalEvent.station_applied:type_name -> bayround.v1.Station
+	21, // 3: bayround.v1.JournalEvent.vehicle_applied:type_name -> bayround.v1.VehicleConfiguration
+	22, // 4: bayround.v1.JournalEvent.gauge_applied:type_name -> bayround.v1.Gauge
+	23, // 5: bayround.v1.JournalEvent.person_applied:type_name -> bayround.v1.Person
+	24, // 6: bayround.v1.JournalEvent.catalogue_applied:type_name -> bayround.v1.Catalogue
+	25, // 7: bayround.v1.JournalEvent.routine_applied:type_name -> bayround.v1.Routine
+	26, // 8: bayround.v1.JournalEvent.rule_pack_applied:type_name -> bayround.v1.RulePack
 	1,  // 9: bayround.v1.JournalEvent.round_opened:type_name -> bayround.v1.RoundOpened
 	2,  // 10: bayround.v1.JournalEvent.round_state_changed:type_name -> bayround.v1.RoundStateChanged
 	3,  // 11: bayround.v1.JournalEvent.step_begun:type_name -> bayround.v1.StepBegun
@@ -1487,33 +1876,42 @@ var file_bayround_v1_event_proto_depIdxs = []int32{
 	6,  // 13: bayround.v1.JournalEvent.result_recorded:type_name -> bayround.v1.ResultRecorded
 	7,  // 14: bayround.v1.JournalEvent.repair_recorded:type_name -> bayround.v1.RepairRecorded
 	4,  // 15: bayround.v1.JournalEvent.assistant_changed:type_name -> bayround.v1.AssistantChanged
-	22, // 16: bayround.v1.JournalEvent.standing_adopted:type_name -> bayround.v1.Standing
-	23, // 17: bayround.v1.JournalEvent.record_loss_accepted:type_name -> bayround.v1.RecordLossAccepted
-	24, // 18: bayround.v1.JournalEvent.record_refilled:type_name -> bayround.v1.RecordRefilled
-	25, // 19: bayround.v1.JournalEvent.person_erased:type_name -> bayround.v1.PersonErased
-	8,  // 20: bayround.v1.JournalEvent.enrolment_opened:type_name -> bayround.v1.EnrolmentOpened
-	9,  // 21: bayround.v1.JournalEvent.client_admitted:type_name -> bayround.v1.ClientAdmitted
-	10, // 22: bayround.v1.JournalEvent.client_renewed:type_name -> bayround.v1.ClientRenewed
-	11, // 23: bayround.v1.JournalEvent.client_revoked:type_name -> bayround.v1.ClientRevoked
-	12, // 24: bayround.v1.JournalEvent.access_denied:type_name -> bayround.v1.AccessDenied
-	26, // 25: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
-	27, // 26: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
-	28, // 27: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
-	29, // 28: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
-	30, // 29: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
-	31, // 30: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
-	32, // 31: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
-	33, // 32: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
-	34, // 33: bayround.v1.ClientAdmitted.client:type_name -> bayround.v1.Client
-	34, // 34: bayround.v1.ClientRenewed.client:type_name -> bayround.v1.Client
-	34, // 35: bayround.v1.ClientRevoked.client:type_name -> bayround.v1.Client
-	13, // 36: bayround.v1.AccessDenied.denials:type_name -> bayround.v1.Denial
-	35, // 37: bayround.v1.Denial.role:type_name -> bayround.v1.ClientRole
-	38, // [38:38] is the sub-list for method output_type
-	38, // [38:38] is the sub-list for method input_type
-	38, // [38:38] is the sub-list for extension type_name
-	38, // [38:38] is the sub-list for extension extendee
-	0,  // [0:38] is the sub-list for field type_name
+	27, // 16: bayround.v1.JournalEvent.standing_adopted:type_name -> bayround.v1.Standing
+	28, // 17: bayround.v1.JournalEvent.record_loss_accepted:type_name -> bayround.v1.RecordLossAccepted
+	29, // 18: bayround.v1.JournalEvent.record_refilled:type_name -> bayround.v1.RecordRefilled
+	30, // 19: bayround.v1.JournalEvent.person_erased:type_name -> bayround.v1.PersonErased
+	14, // 20: bayround.v1.JournalEvent.defect_acknowledged:type_name -> bayround.v1.DefectAcknowledged
+	15, // 21: bayround.v1.JournalEvent.defect_deferred:type_name -> bayround.v1.DefectDeferred
+	16, // 22: bayround.v1.JournalEvent.deferral_ended:type_name -> bayround.v1.DeferralEnded
+	17, // 23: bayround.v1.JournalEvent.vehicle_stopped:type_name -> bayround.v1.VehicleStopped
+	18, // 24: bayround.v1.JournalEvent.vehicle_released:type_name -> bayround.v1.VehicleReleased
+	8,  // 25: bayround.v1.JournalEvent.enrolment_opened:type_name -> bayround.v1.EnrolmentOpened
+	9,  // 26: bayround.v1.JournalEvent.client_admitted:type_name -> bayround.v1.ClientAdmitted
+	10, // 27: bayround.v1.JournalEvent.client_renewed:type_name -> bayround.v1.ClientRenewed
+	11, // 28: bayround.v1.JournalEvent.client_revoked:type_name -> bayround.v1.ClientRevoked
+	12, // 29: bayround.v1.JournalEvent.access_denied:type_name -> bayround.v1.AccessDenied
+	31, // 30: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
+	32, // 31: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
+	33, // 32: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
+	34, // 33: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
+	35, // 34: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
+	36, // 35: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
+	37, // 36: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
+	38, // 37: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
+	39, // 38: bayround.v1.ClientAdmitted.client:type_name -> bayround.v1.Client
+	39, // 39: bayround.v1.ClientRenewed.client:type_name -> bayround.v1.Client
+	39, // 40: bayround.v1.ClientRevoked.client:type_name -> bayround.v1.Client
+	13, // 41: bayround.v1.AccessDenied.denials:type_name -> bayround.v1.Denial
+	40, // 42: bayround.v1.Denial.role:type_name -> bayround.v1.ClientRole
+	41, // 43: bayround.v1.DefectAcknowledged.acknowledgement:type_name -> bayround.v1.Acknowledgement
+	42, // 44: bayround.v1.DefectDeferred.deferral:type_name -> bayround.v1.Deferral
+	43, // 45: bayround.v1.VehicleStopped.stop:type_name -> bayround.v1.VehicleStop
+	44, // 46: bayround.v1.VehicleReleased.release:type_name -> bayround.v1.VehicleRelease
+	47, // [47:47] is the sub-list for method output_type
+	47, // [47:47] is the sub-list for method input_type
+	47, // [47:47] is the sub-list for extension type_name
+	47, // [47:47] is the sub-list for extension extendee
+	0,  // [0:47] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_event_proto_init() }
@@ -1522,6 +1920,7 @@ func file_bayround_v1_event_proto_init() {
 		return
 	}
 	file_bayround_v1_catalogue_proto_init()
+	file_bayround_v1_deferral_proto_init()
 	file_bayround_v1_enrol_service_proto_init()
 	file_bayround_v1_finding_proto_init()
 	file_bayround_v1_gauge_proto_init()
@@ -1552,6 +1951,11 @@ func file_bayround_v1_event_proto_init() {
 		(*JournalEvent_RecordLossAccepted)(nil),
 		(*JournalEvent_RecordRefilled)(nil),
 		(*JournalEvent_PersonErased)(nil),
+		(*JournalEvent_DefectAcknowledged)(nil),
+		(*JournalEvent_DefectDeferred)(nil),
+		(*JournalEvent_DeferralEnded)(nil),
+		(*JournalEvent_VehicleStopped)(nil),
+		(*JournalEvent_VehicleReleased)(nil),
 		(*JournalEvent_EnrolmentOpened)(nil),
 		(*JournalEvent_ClientAdmitted)(nil),
 		(*JournalEvent_ClientRenewed)(nil),
@@ -1564,7 +1968,7 @@ func file_bayround_v1_event_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_event_proto_rawDesc), len(file_bayround_v1_event_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   14,
+			NumMessages:   19,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

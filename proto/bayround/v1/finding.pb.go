@@ -91,6 +91,10 @@ const (
 	DefectState_DEFECT_STATE_RECTIFIED DefectState = 2
 	// Put right and checked.
 	DefectState_DEFECT_STATE_CLOSED DefectState = 3
+	// Found, and the workshop has answered who reported it.
+	DefectState_DEFECT_STATE_ACKNOWLEDGED DefectState = 4
+	// Found, and an officer lets it wait for a while.
+	DefectState_DEFECT_STATE_DEFERRED DefectState = 5
 )
 
 // Enum value maps for DefectState.
@@ -100,12 +104,16 @@ var (
 		1: "DEFECT_STATE_OPEN",
 		2: "DEFECT_STATE_RECTIFIED",
 		3: "DEFECT_STATE_CLOSED",
+		4: "DEFECT_STATE_ACKNOWLEDGED",
+		5: "DEFECT_STATE_DEFERRED",
 	}
 	DefectState_value = map[string]int32{
-		"DEFECT_STATE_UNSPECIFIED": 0,
-		"DEFECT_STATE_OPEN":        1,
-		"DEFECT_STATE_RECTIFIED":   2,
-		"DEFECT_STATE_CLOSED":      3,
+		"DEFECT_STATE_UNSPECIFIED":  0,
+		"DEFECT_STATE_OPEN":         1,
+		"DEFECT_STATE_RECTIFIED":    2,
+		"DEFECT_STATE_CLOSED":       3,
+		"DEFECT_STATE_ACKNOWLEDGED": 4,
+		"DEFECT_STATE_DEFERRED":     5,
 	}
 )
 
@@ -528,7 +536,24 @@ type Defect struct {
 	Round string `protobuf:"bytes,12,opt,name=round,proto3" json:"round,omitempty"`
 	// When somebody last looked and found it, in the station's time
 	// (Result.looked_at). A sound look from before it closes nothing.
-	LastLooked    *timestamppb.Timestamp `protobuf:"bytes,13,opt,name=last_looked,json=lastLooked,proto3" json:"last_looked,omitempty"`
+	LastLooked *timestamppb.Timestamp `protobuf:"bytes,13,opt,name=last_looked,json=lastLooked,proto3" json:"last_looked,omitempty"`
+	// The workshop's answer to who reported it; absent while there is none.
+	Acknowledgement *Acknowledgement `protobuf:"bytes,14,opt,name=acknowledgement,proto3" json:"acknowledgement,omitempty"`
+	// The newest deferral; it holds in state DEFERRED alone. Absent when there was none.
+	Deferral *Deferral `protobuf:"bytes,15,opt,name=deferral,proto3" json:"deferral,omitempty"`
+	// How often the same fault has come back within the pack's time after it was put
+	// right; 0 when it is no repeat.
+	Repeats int32 `protobuf:"varint,16,opt,name=repeats,proto3" json:"repeats,omitempty"`
+	// Its earlier lives, newest first, at most 12.
+	Earlier []*EarlierDefect `protobuf:"bytes,17,rep,name=earlier,proto3" json:"earlier,omitempty"`
+	// Photos of the results that found it, by SHA-256 in hex, newest first, at most 12.
+	Photos []string `protobuf:"bytes,18,rep,name=photos,proto3" json:"photos,omitempty"`
+	// Somebody stopped the vehicle because of it; absent for what a result has found.
+	Stop *VehicleStop `protobuf:"bytes,19,opt,name=stop,proto3" json:"stop,omitempty"`
+	// Who released the vehicle; absent while nobody has, and for what a result has found.
+	Release *VehicleRelease `protobuf:"bytes,20,opt,name=release,proto3" json:"release,omitempty"`
+	// Who found it sound again, people/{person}; empty while nobody has.
+	ClosedBy      string `protobuf:"bytes,21,opt,name=closed_by,json=closedBy,proto3" json:"closed_by,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -654,6 +679,135 @@ func (x *Defect) GetLastLooked() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *Defect) GetAcknowledgement() *Acknowledgement {
+	if x != nil {
+		return x.Acknowledgement
+	}
+	return nil
+}
+
+func (x *Defect) GetDeferral() *Deferral {
+	if x != nil {
+		return x.Deferral
+	}
+	return nil
+}
+
+func (x *Defect) GetRepeats() int32 {
+	if x != nil {
+		return x.Repeats
+	}
+	return 0
+}
+
+func (x *Defect) GetEarlier() []*EarlierDefect {
+	if x != nil {
+		return x.Earlier
+	}
+	return nil
+}
+
+func (x *Defect) GetPhotos() []string {
+	if x != nil {
+		return x.Photos
+	}
+	return nil
+}
+
+func (x *Defect) GetStop() *VehicleStop {
+	if x != nil {
+		return x.Stop
+	}
+	return nil
+}
+
+func (x *Defect) GetRelease() *VehicleRelease {
+	if x != nil {
+		return x.Release
+	}
+	return nil
+}
+
+func (x *Defect) GetClosedBy() string {
+	if x != nil {
+		return x.ClosedBy
+	}
+	return ""
+}
+
+// EarlierDefect is a former life of a defect: found, repaired, closed, and found again later.
+type EarlierDefect struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// When it was first found, by the station's clock.
+	FirstFound *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=first_found,json=firstFound,proto3" json:"first_found,omitempty"`
+	// When the workshop first answered, by the station's clock; absent when it did not.
+	Acknowledged *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=acknowledged,proto3" json:"acknowledged,omitempty"`
+	// The newest repair of that life; absent when there was none.
+	Repair *Repair `protobuf:"bytes,3,opt,name=repair,proto3" json:"repair,omitempty"`
+	// When it was closed, by the station's clock; absent when the repair did not hold.
+	Closed        *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=closed,proto3" json:"closed,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EarlierDefect) Reset() {
+	*x = EarlierDefect{}
+	mi := &file_bayround_v1_finding_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EarlierDefect) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EarlierDefect) ProtoMessage() {}
+
+func (x *EarlierDefect) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_finding_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EarlierDefect.ProtoReflect.Descriptor instead.
+func (*EarlierDefect) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_finding_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *EarlierDefect) GetFirstFound() *timestamppb.Timestamp {
+	if x != nil {
+		return x.FirstFound
+	}
+	return nil
+}
+
+func (x *EarlierDefect) GetAcknowledged() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Acknowledged
+	}
+	return nil
+}
+
+func (x *EarlierDefect) GetRepair() *Repair {
+	if x != nil {
+		return x.Repair
+	}
+	return nil
+}
+
+func (x *EarlierDefect) GetClosed() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Closed
+	}
+	return nil
+}
+
 // Repair is what was done about a defect.
 type Repair struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -662,14 +816,18 @@ type Repair struct {
 	// What was done, in words.
 	Done string `protobuf:"bytes,2,opt,name=done,proto3" json:"done,omitempty"`
 	// When it was recorded, by the station's clock.
-	StationTime   *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=station_time,json=stationTime,proto3" json:"station_time,omitempty"`
+	StationTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=station_time,json=stationTime,proto3" json:"station_time,omitempty"`
+	// Parts that were fitted, in words, for instance "slack adjuster, rear nearside".
+	Parts []string `protobuf:"bytes,4,rep,name=parts,proto3" json:"parts,omitempty"`
+	// Who did the work when it was not the person, in words, for instance a firm; empty otherwise.
+	DoneBy        string `protobuf:"bytes,5,opt,name=done_by,json=doneBy,proto3" json:"done_by,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Repair) Reset() {
 	*x = Repair{}
-	mi := &file_bayround_v1_finding_proto_msgTypes[3]
+	mi := &file_bayround_v1_finding_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -681,7 +839,7 @@ func (x *Repair) String() string {
 func (*Repair) ProtoMessage() {}
 
 func (x *Repair) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_finding_proto_msgTypes[3]
+	mi := &file_bayround_v1_finding_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -694,7 +852,7 @@ func (x *Repair) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Repair.ProtoReflect.Descriptor instead.
 func (*Repair) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_finding_proto_rawDescGZIP(), []int{3}
+	return file_bayround_v1_finding_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Repair) GetPerson() string {
@@ -718,11 +876,25 @@ func (x *Repair) GetStationTime() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *Repair) GetParts() []string {
+	if x != nil {
+		return x.Parts
+	}
+	return nil
+}
+
+func (x *Repair) GetDoneBy() string {
+	if x != nil {
+		return x.DoneBy
+	}
+	return ""
+}
+
 var File_bayround_v1_finding_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_finding_proto_rawDesc = "" +
 	"\n" +
-	"\x19bayround/v1/finding.proto\x12\vbayround.v1\x1a\x16bayround/v1/rule.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xd4\x06\n" +
+	"\x19bayround/v1/finding.proto\x12\vbayround.v1\x1a\x1abayround/v1/deferral.proto\x1a\x16bayround/v1/rule.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xd4\x06\n" +
 	"\aFinding\x12\x1d\n" +
 	"\n" +
 	"finding_id\x18\x01 \x01(\tR\tfindingId\x12\x12\n" +
@@ -767,7 +939,7 @@ const file_bayround_v1_finding_proto_rawDesc = "" +
 	"\x10probability_kept\x18\t \x01(\x01R\x0fprobabilityKept\x123\n" +
 	"\aoutcome\x18\n" +
 	" \x01(\x0e2\x19.bayround.v1.LimitOutcomeR\aoutcome\x12\x10\n" +
-	"\x03why\x18\v \x01(\tR\x03why\"\x93\x04\n" +
+	"\x03why\x18\v \x01(\tR\x03why\"\xf8\x06\n" +
 	"\x06Defect\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12.\n" +
 	"\x05state\x18\x02 \x01(\x0e2\x18.bayround.v1.DefectStateR\x05state\x12\x17\n" +
@@ -786,21 +958,39 @@ const file_bayround_v1_finding_proto_rawDesc = "" +
 	"\x04note\x18\v \x01(\tR\x04note\x12\x14\n" +
 	"\x05round\x18\f \x01(\tR\x05round\x12;\n" +
 	"\vlast_looked\x18\r \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"lastLooked\"s\n" +
+	"lastLooked\x12F\n" +
+	"\x0facknowledgement\x18\x0e \x01(\v2\x1c.bayround.v1.AcknowledgementR\x0facknowledgement\x121\n" +
+	"\bdeferral\x18\x0f \x01(\v2\x15.bayround.v1.DeferralR\bdeferral\x12\x18\n" +
+	"\arepeats\x18\x10 \x01(\x05R\arepeats\x124\n" +
+	"\aearlier\x18\x11 \x03(\v2\x1a.bayround.v1.EarlierDefectR\aearlier\x12\x16\n" +
+	"\x06photos\x18\x12 \x03(\tR\x06photos\x12,\n" +
+	"\x04stop\x18\x13 \x01(\v2\x18.bayround.v1.VehicleStopR\x04stop\x125\n" +
+	"\arelease\x18\x14 \x01(\v2\x1b.bayround.v1.VehicleReleaseR\arelease\x12\x1b\n" +
+	"\tclosed_by\x18\x15 \x01(\tR\bclosedBy\"\xed\x01\n" +
+	"\rEarlierDefect\x12;\n" +
+	"\vfirst_found\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"firstFound\x12>\n" +
+	"\facknowledged\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\facknowledged\x12+\n" +
+	"\x06repair\x18\x03 \x01(\v2\x13.bayround.v1.RepairR\x06repair\x122\n" +
+	"\x06closed\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x06closed\"\xa2\x01\n" +
 	"\x06Repair\x12\x16\n" +
 	"\x06person\x18\x01 \x01(\tR\x06person\x12\x12\n" +
 	"\x04done\x18\x02 \x01(\tR\x04done\x12=\n" +
-	"\fstation_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\vstationTime*~\n" +
+	"\fstation_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\vstationTime\x12\x14\n" +
+	"\x05parts\x18\x04 \x03(\tR\x05parts\x12\x17\n" +
+	"\adone_by\x18\x05 \x01(\tR\x06doneBy*~\n" +
 	"\fLimitOutcome\x12\x1d\n" +
 	"\x19LIMIT_OUTCOME_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13LIMIT_OUTCOME_MEETS\x10\x01\x12\x17\n" +
 	"\x13LIMIT_OUTCOME_FAILS\x10\x02\x12\x1d\n" +
-	"\x19LIMIT_OUTCOME_CANNOT_TELL\x10\x03*w\n" +
+	"\x19LIMIT_OUTCOME_CANNOT_TELL\x10\x03*\xb1\x01\n" +
 	"\vDefectState\x12\x1c\n" +
 	"\x18DEFECT_STATE_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11DEFECT_STATE_OPEN\x10\x01\x12\x1a\n" +
 	"\x16DEFECT_STATE_RECTIFIED\x10\x02\x12\x17\n" +
-	"\x13DEFECT_STATE_CLOSED\x10\x03B'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
+	"\x13DEFECT_STATE_CLOSED\x10\x03\x12\x1d\n" +
+	"\x19DEFECT_STATE_ACKNOWLEDGED\x10\x04\x12\x19\n" +
+	"\x15DEFECT_STATE_DEFERRED\x10\x05B'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
 
 var (
 	file_bayround_v1_finding_proto_rawDescOnce sync.Once
@@ -815,48 +1005,62 @@ func file_bayround_v1_finding_proto_rawDescGZIP() []byte {
 }
 
 var file_bayround_v1_finding_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_bayround_v1_finding_proto_msgTypes = make([]protoimpl.MessageInfo, 5)
+var file_bayround_v1_finding_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
 var file_bayround_v1_finding_proto_goTypes = []any{
 	(LimitOutcome)(0),             // 0: bayround.v1.LimitOutcome
 	(DefectState)(0),              // 1: bayround.v1.DefectState
 	(*Finding)(nil),               // 2: bayround.v1.Finding
 	(*LimitJudged)(nil),           // 3: bayround.v1.LimitJudged
 	(*Defect)(nil),                // 4: bayround.v1.Defect
-	(*Repair)(nil),                // 5: bayround.v1.Repair
-	nil,                           // 6: bayround.v1.Finding.NumbersEntry
-	(Grade)(0),                    // 7: bayround.v1.Grade
-	(Effect)(0),                   // 8: bayround.v1.Effect
-	(*Restriction)(nil),           // 9: bayround.v1.Restriction
-	(*Source)(nil),                // 10: bayround.v1.Source
-	(RuleScope)(0),                // 11: bayround.v1.RuleScope
-	(LimitSide)(0),                // 12: bayround.v1.LimitSide
-	(DecisionRule)(0),             // 13: bayround.v1.DecisionRule
-	(*timestamppb.Timestamp)(nil), // 14: google.protobuf.Timestamp
+	(*EarlierDefect)(nil),         // 5: bayround.v1.EarlierDefect
+	(*Repair)(nil),                // 6: bayround.v1.Repair
+	nil,                           // 7: bayround.v1.Finding.NumbersEntry
+	(Grade)(0),                    // 8: bayround.v1.Grade
+	(Effect)(0),                   // 9: bayround.v1.Effect
+	(*Restriction)(nil),           // 10: bayround.v1.Restriction
+	(*Source)(nil),                // 11: bayround.v1.Source
+	(RuleScope)(0),                // 12: bayround.v1.RuleScope
+	(LimitSide)(0),                // 13: bayround.v1.LimitSide
+	(DecisionRule)(0),             // 14: bayround.v1.DecisionRule
+	(*timestamppb.Timestamp)(nil), // 15: google.protobuf.Timestamp
+	(*Acknowledgement)(nil),       // 16: bayround.v1.Acknowledgement
+	(*Deferral)(nil),              // 17: bayround.v1.Deferral
+	(*VehicleStop)(nil),           // 18: bayround.v1.VehicleStop
+	(*VehicleRelease)(nil),        // 19: bayround.v1.VehicleRelease
 }
 var file_bayround_v1_finding_proto_depIdxs = []int32{
-	7,  // 0: bayround.v1.Finding.grade:type_name -> bayround.v1.Grade
-	8,  // 1: bayround.v1.Finding.effect:type_name -> bayround.v1.Effect
-	9,  // 2: bayround.v1.Finding.restrictions:type_name -> bayround.v1.Restriction
-	6,  // 3: bayround.v1.Finding.numbers:type_name -> bayround.v1.Finding.NumbersEntry
-	10, // 4: bayround.v1.Finding.source:type_name -> bayround.v1.Source
-	11, // 5: bayround.v1.Finding.scope:type_name -> bayround.v1.RuleScope
+	8,  // 0: bayround.v1.Finding.grade:type_name -> bayround.v1.Grade
+	9,  // 1: bayround.v1.Finding.effect:type_name -> bayround.v1.Effect
+	10, // 2: bayround.v1.Finding.restrictions:type_name -> bayround.v1.Restriction
+	7,  // 3: bayround.v1.Finding.numbers:type_name -> bayround.v1.Finding.NumbersEntry
+	11, // 4: bayround.v1.Finding.source:type_name -> bayround.v1.Source
+	12, // 5: bayround.v1.Finding.scope:type_name -> bayround.v1.RuleScope
 	3,  // 6: bayround.v1.Finding.limit:type_name -> bayround.v1.LimitJudged
-	12, // 7: bayround.v1.LimitJudged.side:type_name -> bayround.v1.LimitSide
-	13, // 8: bayround.v1.LimitJudged.decision:type_name -> bayround.v1.DecisionRule
+	13, // 7: bayround.v1.LimitJudged.side:type_name -> bayround.v1.LimitSide
+	14, // 8: bayround.v1.LimitJudged.decision:type_name -> bayround.v1.DecisionRule
 	0,  // 9: bayround.v1.LimitJudged.outcome:type_name -> bayround.v1.LimitOutcome
 	1,  // 10: bayround.v1.Defect.state:type_name -> bayround.v1.DefectState
 	2,  // 11: bayround.v1.Defect.findings:type_name -> bayround.v1.Finding
-	14, // 12: bayround.v1.Defect.first_found:type_name -> google.protobuf.Timestamp
-	14, // 13: bayround.v1.Defect.last_found:type_name -> google.protobuf.Timestamp
-	5,  // 14: bayround.v1.Defect.repair:type_name -> bayround.v1.Repair
-	14, // 15: bayround.v1.Defect.closed:type_name -> google.protobuf.Timestamp
-	14, // 16: bayround.v1.Defect.last_looked:type_name -> google.protobuf.Timestamp
-	14, // 17: bayround.v1.Repair.station_time:type_name -> google.protobuf.Timestamp
-	18, // [18:18] is the sub-list for method output_type
-	18, // [18:18] is the sub-list for method input_type
-	18, // [18:18] is the sub-list for extension type_name
-	18, // [18:18] is the sub-list for extension extendee
-	0,  // [0:18] is the sub-list for field type_name
+	15, // 12: bayround.v1.Defect.first_found:type_name -> google.protobuf.Timestamp
+	15, // 13: bayround.v1.Defect.last_found:type_name -> google.protobuf.Timestamp
+	6,  // 14: bayround.v1.Defect.repair:type_name -> bayround.v1.Repair
+	15, // 15: bayround.v1.Defect.closed:type_name -> google.protobuf.Timestamp
+	15, // 16: bayround.v1.Defect.last_looked:type_name -> google.protobuf.Timestamp
+	16, // 17: bayround.v1.Defect.acknowledgement:type_name -> bayround.v1.Acknowledgement
+	17, // 18: bayround.v1.Defect.deferral:type_name -> bayround.v1.Deferral
+	5,  // 19: bayround.v1.Defect.earlier:type_name -> bayround.v1.EarlierDefect
+	18, // 20: bayround.v1.Defect.stop:type_name -> bayround.v1.VehicleStop
+	19, // 21: bayround.v1.Defect.release:type_name -> bayround.v1.VehicleRelease
+	15, // 22: bayround.v1.EarlierDefect.first_found:type_name -> google.protobuf.Timestamp
+	15, // 23: bayround.v1.EarlierDefect.acknowledged:type_name -> google.protobuf.Timestamp
+	6,  // 24: bayround.v1.EarlierDefect.repair:type_name -> bayround.v1.Repair
+	15, // 25: bayround.v1.EarlierDefect.closed:type_name -> google.protobuf.Timestamp
+	15, // 26: bayround.v1.Repair.station_time:type_name -> google.protobuf.Timestamp
+	27, // [27:27] is the sub-list for method output_type
+	27, // [27:27] is the sub-list for method input_type
+	27, // [27:27] is the sub-list for extension type_name
+	27, // [27:27] is the sub-list for extension extendee
+	0,  // [0:27] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_finding_proto_init() }
@@ -864,6 +1068,7 @@ func file_bayround_v1_finding_proto_init() {
 	if File_bayround_v1_finding_proto != nil {
 		return
 	}
+	file_bayround_v1_deferral_proto_init()
 	file_bayround_v1_rule_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -871,7 +1076,7 @@ func file_bayround_v1_finding_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_finding_proto_rawDesc), len(file_bayround_v1_finding_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   5,
+			NumMessages:   6,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -390,6 +390,69 @@ func (Grouping) EnumDescriptor() ([]byte, []int) {
 	return file_bayround_v1_rule_proto_rawDescGZIP(), []int{5}
 }
 
+// RepairInterval is within what time a deferred defect must be put right, in the
+// manner of EASA CS-MMEL. The day of discovery is not counted; a day is a calendar
+// day by the station's local time, from midnight to midnight.
+type RepairInterval int32
+
+const (
+	// Not said.
+	RepairInterval_REPAIR_INTERVAL_UNSPECIFIED RepairInterval = 0
+	// As stated by the rule that found it.
+	RepairInterval_REPAIR_INTERVAL_A RepairInterval = 1
+	// Three calendar days.
+	RepairInterval_REPAIR_INTERVAL_B RepairInterval = 2
+	// Ten calendar days.
+	RepairInterval_REPAIR_INTERVAL_C RepairInterval = 3
+	// A hundred and twenty calendar days.
+	RepairInterval_REPAIR_INTERVAL_D RepairInterval = 4
+)
+
+// Enum value maps for RepairInterval.
+var (
+	RepairInterval_name = map[int32]string{
+		0: "REPAIR_INTERVAL_UNSPECIFIED",
+		1: "REPAIR_INTERVAL_A",
+		2: "REPAIR_INTERVAL_B",
+		3: "REPAIR_INTERVAL_C",
+		4: "REPAIR_INTERVAL_D",
+	}
+	RepairInterval_value = map[string]int32{
+		"REPAIR_INTERVAL_UNSPECIFIED": 0,
+		"REPAIR_INTERVAL_A":           1,
+		"REPAIR_INTERVAL_B":           2,
+		"REPAIR_INTERVAL_C":           3,
+		"REPAIR_INTERVAL_D":           4,
+	}
+)
+
+func (x RepairInterval) Enum() *RepairInterval {
+	p := new(RepairInterval)
+	*p = x
+	return p
+}
+
+func (x RepairInterval) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (RepairInterval) Descriptor() protoreflect.EnumDescriptor {
+	return file_bayround_v1_rule_proto_enumTypes[6].Descriptor()
+}
+
+func (RepairInterval) Type() protoreflect.EnumType {
+	return &file_bayround_v1_rule_proto_enumTypes[6]
+}
+
+func (x RepairInterval) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use RepairInterval.Descriptor instead.
+func (RepairInterval) EnumDescriptor() ([]byte, []int) {
+	return file_bayround_v1_rule_proto_rawDescGZIP(), []int{6}
+}
+
 // LimitSide is on which side of its bound a number must lie.
 type LimitSide int32
 
@@ -435,11 +498,11 @@ func (x LimitSide) String() string {
 }
 
 func (LimitSide) Descriptor() protoreflect.EnumDescriptor {
-	return file_bayround_v1_rule_proto_enumTypes[6].Descriptor()
+	return file_bayround_v1_rule_proto_enumTypes[7].Descriptor()
 }
 
 func (LimitSide) Type() protoreflect.EnumType {
-	return &file_bayround_v1_rule_proto_enumTypes[6]
+	return &file_bayround_v1_rule_proto_enumTypes[7]
 }
 
 func (x LimitSide) Number() protoreflect.EnumNumber {
@@ -448,7 +511,7 @@ func (x LimitSide) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use LimitSide.Descriptor instead.
 func (LimitSide) EnumDescriptor() ([]byte, []int) {
-	return file_bayround_v1_rule_proto_rawDescGZIP(), []int{6}
+	return file_bayround_v1_rule_proto_rawDescGZIP(), []int{7}
 }
 
 // DecisionRule is what is done with the uncertainty of a number near a bound, after ILAC-G8 and JCGM 106.
@@ -493,11 +556,11 @@ func (x DecisionRule) String() string {
 }
 
 func (DecisionRule) Descriptor() protoreflect.EnumDescriptor {
-	return file_bayround_v1_rule_proto_enumTypes[7].Descriptor()
+	return file_bayround_v1_rule_proto_enumTypes[8].Descriptor()
 }
 
 func (DecisionRule) Type() protoreflect.EnumType {
-	return &file_bayround_v1_rule_proto_enumTypes[7]
+	return &file_bayround_v1_rule_proto_enumTypes[8]
 }
 
 func (x DecisionRule) Number() protoreflect.EnumNumber {
@@ -506,7 +569,7 @@ func (x DecisionRule) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use DecisionRule.Descriptor instead.
 func (DecisionRule) EnumDescriptor() ([]byte, []int) {
-	return file_bayround_v1_rule_proto_rawDescGZIP(), []int{7}
+	return file_bayround_v1_rule_proto_rawDescGZIP(), []int{8}
 }
 
 // Restriction is a limit under which a vehicle may respond.
@@ -862,7 +925,9 @@ type RulePack struct {
 	// The rules.
 	Rules []*Rule `protobuf:"bytes,5,rep,name=rules,proto3" json:"rules,omitempty"`
 	// What counts as cold, where the authority says otherwise than the catalogue.
-	ColdRules     []*ColdRule `protobuf:"bytes,6,rep,name=cold_rules,json=coldRules,proto3" json:"cold_rules,omitempty"`
+	ColdRules []*ColdRule `protobuf:"bytes,6,rep,name=cold_rules,json=coldRules,proto3" json:"cold_rules,omitempty"`
+	// How long defects may wait; absent when the authority says nothing of it.
+	Deferral      *DeferralPolicy `protobuf:"bytes,7,opt,name=deferral,proto3" json:"deferral,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -939,6 +1004,271 @@ func (x *RulePack) GetColdRules() []*ColdRule {
 	return nil
 }
 
+func (x *RulePack) GetDeferral() *DeferralPolicy {
+	if x != nil {
+		return x.Deferral
+	}
+	return nil
+}
+
+// DeferralPolicy is what an authority lets wait, and how long. Each of its rules
+// says beside that whether its findings may wait at all, and at most how many days
+// (longest_deferral_days). What another authority's rule takes away it cannot give
+// back.
+type DeferralPolicy struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The longest interval of each grade; a grade that is not named is never deferred.
+	Intervals []*DeferralInterval `protobuf:"bytes,1,rep,name=intervals,proto3" json:"intervals,omitempty"`
+	// How long before it expires a deferral is warned of, longest first.
+	Warnings []*durationpb.Duration `protobuf:"bytes,2,rep,name=warnings,proto3" json:"warnings,omitempty"`
+	// The same fault again within this time after it was closed is a repeat; absent for never.
+	RepeatWithin *durationpb.Duration `protobuf:"bytes,3,opt,name=repeat_within,json=repeatWithin,proto3" json:"repeat_within,omitempty"`
+	// Systems on which several deferrals are judged together; an item belongs to one of them at most.
+	Systems []*DeferralSystem `protobuf:"bytes,4,rep,name=systems,proto3" json:"systems,omitempty"`
+	// How often the duty officer may extend an interval, by its own length.
+	Extensions int32 `protobuf:"varint,5,opt,name=extensions,proto3" json:"extensions,omitempty"`
+	// Where it comes from.
+	Source        *Source `protobuf:"bytes,6,opt,name=source,proto3" json:"source,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DeferralPolicy) Reset() {
+	*x = DeferralPolicy{}
+	mi := &file_bayround_v1_rule_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DeferralPolicy) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DeferralPolicy) ProtoMessage() {}
+
+func (x *DeferralPolicy) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_rule_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DeferralPolicy.ProtoReflect.Descriptor instead.
+func (*DeferralPolicy) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_rule_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *DeferralPolicy) GetIntervals() []*DeferralInterval {
+	if x != nil {
+		return x.Intervals
+	}
+	return nil
+}
+
+func (x *DeferralPolicy) GetWarnings() []*durationpb.Duration {
+	if x != nil {
+		return x.Warnings
+	}
+	return nil
+}
+
+func (x *DeferralPolicy) GetRepeatWithin() *durationpb.Duration {
+	if x != nil {
+		return x.RepeatWithin
+	}
+	return nil
+}
+
+func (x *DeferralPolicy) GetSystems() []*DeferralSystem {
+	if x != nil {
+		return x.Systems
+	}
+	return nil
+}
+
+func (x *DeferralPolicy) GetExtensions() int32 {
+	if x != nil {
+		return x.Extensions
+	}
+	return 0
+}
+
+func (x *DeferralPolicy) GetSource() *Source {
+	if x != nil {
+		return x.Source
+	}
+	return nil
+}
+
+// DeferralInterval is the longest interval of one grade.
+type DeferralInterval struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The grade; a dangerous defect is never deferred.
+	Grade Grade `protobuf:"varint,1,opt,name=grade,proto3,enum=bayround.v1.Grade" json:"grade,omitempty"`
+	// Its longest interval.
+	Interval RepairInterval `protobuf:"varint,2,opt,name=interval,proto3,enum=bayround.v1.RepairInterval" json:"interval,omitempty"`
+	// What the defect takes away at least once its deferral has expired.
+	WhenOver Effect `protobuf:"varint,3,opt,name=when_over,json=whenOver,proto3,enum=bayround.v1.Effect" json:"when_over,omitempty"`
+	// Where it comes from.
+	Source        *Source `protobuf:"bytes,4,opt,name=source,proto3" json:"source,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DeferralInterval) Reset() {
+	*x = DeferralInterval{}
+	mi := &file_bayround_v1_rule_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DeferralInterval) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DeferralInterval) ProtoMessage() {}
+
+func (x *DeferralInterval) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_rule_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DeferralInterval.ProtoReflect.Descriptor instead.
+func (*DeferralInterval) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_rule_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *DeferralInterval) GetGrade() Grade {
+	if x != nil {
+		return x.Grade
+	}
+	return Grade_GRADE_UNSPECIFIED
+}
+
+func (x *DeferralInterval) GetInterval() RepairInterval {
+	if x != nil {
+		return x.Interval
+	}
+	return RepairInterval_REPAIR_INTERVAL_UNSPECIFIED
+}
+
+func (x *DeferralInterval) GetWhenOver() Effect {
+	if x != nil {
+		return x.WhenOver
+	}
+	return Effect_EFFECT_UNSPECIFIED
+}
+
+func (x *DeferralInterval) GetSource() *Source {
+	if x != nil {
+		return x.Source
+	}
+	return nil
+}
+
+// DeferralSystem is items that serve one purpose, so that two small limits on them may make one big hole.
+type DeferralSystem struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Identifier within the pack, for instance "brakes".
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// The words a driver reads.
+	Title string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	// Catalogue items that belong to it: whole ids, or the letters before the dash for all of a family.
+	Items []string `protobuf:"bytes,3,rep,name=items,proto3" json:"items,omitempty"`
+	// What two or more deferrals on it take away together, at least.
+	Together Effect `protobuf:"varint,4,opt,name=together,proto3,enum=bayround.v1.Effect" json:"together,omitempty"`
+	// Limits that then apply beside those of the deferrals.
+	Restrictions []*Restriction `protobuf:"bytes,5,rep,name=restrictions,proto3" json:"restrictions,omitempty"`
+	// Where it comes from.
+	Source        *Source `protobuf:"bytes,6,opt,name=source,proto3" json:"source,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DeferralSystem) Reset() {
+	*x = DeferralSystem{}
+	mi := &file_bayround_v1_rule_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DeferralSystem) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DeferralSystem) ProtoMessage() {}
+
+func (x *DeferralSystem) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_rule_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DeferralSystem.ProtoReflect.Descriptor instead.
+func (*DeferralSystem) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_rule_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *DeferralSystem) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *DeferralSystem) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *DeferralSystem) GetItems() []string {
+	if x != nil {
+		return x.Items
+	}
+	return nil
+}
+
+func (x *DeferralSystem) GetTogether() Effect {
+	if x != nil {
+		return x.Together
+	}
+	return Effect_EFFECT_UNSPECIFIED
+}
+
+func (x *DeferralSystem) GetRestrictions() []*Restriction {
+	if x != nil {
+		return x.Restrictions
+	}
+	return nil
+}
+
+func (x *DeferralSystem) GetSource() *Source {
+	if x != nil {
+		return x.Source
+	}
+	return nil
+}
+
 // ColdRule says when a reading counts as taken cold.
 type ColdRule struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -956,7 +1286,7 @@ type ColdRule struct {
 
 func (x *ColdRule) Reset() {
 	*x = ColdRule{}
-	mi := &file_bayround_v1_rule_proto_msgTypes[4]
+	mi := &file_bayround_v1_rule_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -968,7 +1298,7 @@ func (x *ColdRule) String() string {
 func (*ColdRule) ProtoMessage() {}
 
 func (x *ColdRule) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_rule_proto_msgTypes[4]
+	mi := &file_bayround_v1_rule_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -981,7 +1311,7 @@ func (x *ColdRule) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ColdRule.ProtoReflect.Descriptor instead.
 func (*ColdRule) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_rule_proto_rawDescGZIP(), []int{4}
+	return file_bayround_v1_rule_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ColdRule) GetItems() []string {
@@ -1041,7 +1371,7 @@ type Limit struct {
 
 func (x *Limit) Reset() {
 	*x = Limit{}
-	mi := &file_bayround_v1_rule_proto_msgTypes[5]
+	mi := &file_bayround_v1_rule_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1053,7 +1383,7 @@ func (x *Limit) String() string {
 func (*Limit) ProtoMessage() {}
 
 func (x *Limit) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_rule_proto_msgTypes[5]
+	mi := &file_bayround_v1_rule_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1066,7 +1396,7 @@ func (x *Limit) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Limit.ProtoReflect.Descriptor instead.
 func (*Limit) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_rule_proto_rawDescGZIP(), []int{5}
+	return file_bayround_v1_rule_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Limit) GetNumber() string {
@@ -1178,7 +1508,7 @@ const file_bayround_v1_rule_proto_rawDesc = "" +
 	"\x05limit\x18\x13 \x01(\v2\x12.bayround.v1.LimitR\x05limit:\xf2\x02\xbaH\xee\x02\x1a\x80\x01\n" +
 	"\frule.trigger\x123a rule needs faults, a `when` expression or a limit\x1a;size(this.faults) > 0 || this.when != '' || has(this.limit)\x1a|\n" +
 	"\vrule.limits\x12<a rule that limits responding names at least one restriction\x1a/this.effect != 2 || size(this.restrictions) > 0\x1ak\n" +
-	"\x0erule.dangerous\x12%a dangerous finding is never deferred\x1a2this.grade != 3 || this.longest_deferral_days == 0\"\xa4\x02\n" +
+	"\x0erule.dangerous\x12%a dangerous finding is never deferred\x1a2this.grade != 3 || this.longest_deferral_days == 0\"\xdd\x02\n" +
 	"\bRulePack\x129\n" +
 	"\x04name\x18\x01 \x01(\tB%\xbaH\"r 2\x1e^packs/[a-z0-9]+(-[a-z0-9]+)*$R\x04name\x12#\n" +
 	"\aversion\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18(R\aversion\x12\x1d\n" +
@@ -1186,7 +1516,33 @@ const file_bayround_v1_rule_proto_rawDesc = "" +
 	"\tauthority\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\tauthority\x122\n" +
 	"\x05rules\x18\x05 \x03(\v2\x11.bayround.v1.RuleB\t\xbaH\x06\x92\x01\x03\x10\xb8\x17R\x05rules\x12>\n" +
 	"\n" +
-	"cold_rules\x18\x06 \x03(\v2\x15.bayround.v1.ColdRuleB\b\xbaH\x05\x92\x01\x02\x10dR\tcoldRules\"\xfc\x01\n" +
+	"cold_rules\x18\x06 \x03(\v2\x15.bayround.v1.ColdRuleB\b\xbaH\x05\x92\x01\x02\x10dR\tcoldRules\x127\n" +
+	"\bdeferral\x18\a \x01(\v2\x1b.bayround.v1.DeferralPolicyR\bdeferral\"\xcb\x04\n" +
+	"\x0eDeferralPolicy\x12E\n" +
+	"\tintervals\x18\x01 \x03(\v2\x1d.bayround.v1.DeferralIntervalB\b\xbaH\x05\x92\x01\x02\x10\x02R\tintervals\x12F\n" +
+	"\bwarnings\x18\x02 \x03(\v2\x19.google.protobuf.DurationB\x0f\xbaH\f\x92\x01\t\x10\x06\"\x05\xaa\x01\x02*\x00R\bwarnings\x12H\n" +
+	"\rrepeat_within\x18\x03 \x01(\v2\x19.google.protobuf.DurationB\b\xbaH\x05\xaa\x01\x02*\x00R\frepeatWithin\x12?\n" +
+	"\asystems\x18\x04 \x03(\v2\x1b.bayround.v1.DeferralSystemB\b\xbaH\x05\x92\x01\x02\x10<R\asystems\x12)\n" +
+	"\n" +
+	"extensions\x18\x05 \x01(\x05B\t\xbaH\x06\x1a\x04\x18\x03(\x00R\n" +
+	"extensions\x123\n" +
+	"\x06source\x18\x06 \x01(\v2\x13.bayround.v1.SourceB\x06\xbaH\x03\xc8\x01\x01R\x06source:\xbe\x01\xbaH\xba\x01\x1a^\n" +
+	"\x16deferral_policy.grades\x12\x1beach grade has one interval\x1a'this.intervals.map(i, i.grade).unique()\x1aX\n" +
+	"\x17deferral_policy.systems\x12\x19each system is named once\x1a\"this.systems.map(s, s.id).unique()\"\x82\x02\n" +
+	"\x10DeferralInterval\x124\n" +
+	"\x05grade\x18\x01 \x01(\x0e2\x12.bayround.v1.GradeB\n" +
+	"\xbaH\a\x82\x01\x04\x18\x01\x18\x02R\x05grade\x12C\n" +
+	"\binterval\x18\x02 \x01(\x0e2\x1b.bayround.v1.RepairIntervalB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\binterval\x12>\n" +
+	"\twhen_over\x18\x03 \x01(\x0e2\x13.bayround.v1.EffectB\f\xbaH\t\x82\x01\x06\x18\x02\x18\x03\x18\x04R\bwhenOver\x123\n" +
+	"\x06source\x18\x04 \x01(\v2\x13.bayround.v1.SourceB\x06\xbaH\x03\xc8\x01\x01R\x06source\"\xd7\x02\n" +
+	"\x0eDeferralSystem\x12/\n" +
+	"\x02id\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a2\x18^[a-z0-9]+(-[a-z0-9]+)*$R\x02id\x12\x1f\n" +
+	"\x05title\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\x05title\x12A\n" +
+	"\x05items\x18\x03 \x03(\tB+\xbaH(\x92\x01%\b\x01\x10\xc8\x01\x18\x01\"\x1cr\x1a2\x18^[A-Z]{3,4}(-[0-9]{3})?$R\x05items\x12=\n" +
+	"\btogether\x18\x04 \x01(\x0e2\x13.bayround.v1.EffectB\f\xbaH\t\x82\x01\x06\x18\x02\x18\x03\x18\x04R\btogether\x12<\n" +
+	"\frestrictions\x18\x05 \x03(\v2\x18.bayround.v1.RestrictionR\frestrictions\x123\n" +
+	"\x06source\x18\x06 \x01(\v2\x13.bayround.v1.SourceB\x06\xbaH\x03\xc8\x01\x01R\x06source\"\xfc\x01\n" +
 	"\bColdRule\x129\n" +
 	"\x05items\x18\x01 \x03(\tB#\xbaH \x92\x01\x1d\b\x01\"\x19r\x172\x15^[A-Z]{3,4}-[0-9]{3}$R\x05items\x12<\n" +
 	"\x05stood\x18\x02 \x01(\v2\x19.google.protobuf.DurationB\v\xbaH\b\xc8\x01\x01\xaa\x01\x02*\x00R\x05stood\x12B\n" +
@@ -1241,7 +1597,13 @@ const file_bayround_v1_rule_proto_rawDesc = "" +
 	"\rGROUPING_AXLE\x10\x01\x12\x15\n" +
 	"\x11GROUPING_AXLE_END\x10\x02\x12\x1a\n" +
 	"\x16GROUPING_LAMP_FUNCTION\x10\x03\x12\x11\n" +
-	"\rGROUPING_ITEM\x10\x04*\x8c\x01\n" +
+	"\rGROUPING_ITEM\x10\x04*\x8d\x01\n" +
+	"\x0eRepairInterval\x12\x1f\n" +
+	"\x1bREPAIR_INTERVAL_UNSPECIFIED\x10\x00\x12\x15\n" +
+	"\x11REPAIR_INTERVAL_A\x10\x01\x12\x15\n" +
+	"\x11REPAIR_INTERVAL_B\x10\x02\x12\x15\n" +
+	"\x11REPAIR_INTERVAL_C\x10\x03\x12\x15\n" +
+	"\x11REPAIR_INTERVAL_D\x10\x04*\x8c\x01\n" +
 	"\tLimitSide\x12\x1a\n" +
 	"\x16LIMIT_SIDE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13LIMIT_SIDE_AT_LEAST\x10\x01\x12\x18\n" +
@@ -1266,8 +1628,8 @@ func file_bayround_v1_rule_proto_rawDescGZIP() []byte {
 	return file_bayround_v1_rule_proto_rawDescData
 }
 
-var file_bayround_v1_rule_proto_enumTypes = make([]protoimpl.EnumInfo, 8)
-var file_bayround_v1_rule_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
+var file_bayround_v1_rule_proto_enumTypes = make([]protoimpl.EnumInfo, 9)
+var file_bayround_v1_rule_proto_msgTypes = make([]protoimpl.MessageInfo, 9)
 var file_bayround_v1_rule_proto_goTypes = []any{
 	(Grade)(0),                  // 0: bayround.v1.Grade
 	(Effect)(0),                 // 1: bayround.v1.Effect
@@ -1275,15 +1637,19 @@ var file_bayround_v1_rule_proto_goTypes = []any{
 	(SourceStatus)(0),           // 3: bayround.v1.SourceStatus
 	(RuleScope)(0),              // 4: bayround.v1.RuleScope
 	(Grouping)(0),               // 5: bayround.v1.Grouping
-	(LimitSide)(0),              // 6: bayround.v1.LimitSide
-	(DecisionRule)(0),           // 7: bayround.v1.DecisionRule
-	(*Restriction)(nil),         // 8: bayround.v1.Restriction
-	(*Source)(nil),              // 9: bayround.v1.Source
-	(*Rule)(nil),                // 10: bayround.v1.Rule
-	(*RulePack)(nil),            // 11: bayround.v1.RulePack
-	(*ColdRule)(nil),            // 12: bayround.v1.ColdRule
-	(*Limit)(nil),               // 13: bayround.v1.Limit
-	(*durationpb.Duration)(nil), // 14: google.protobuf.Duration
+	(RepairInterval)(0),         // 6: bayround.v1.RepairInterval
+	(LimitSide)(0),              // 7: bayround.v1.LimitSide
+	(DecisionRule)(0),           // 8: bayround.v1.DecisionRule
+	(*Restriction)(nil),         // 9: bayround.v1.Restriction
+	(*Source)(nil),              // 10: bayround.v1.Source
+	(*Rule)(nil),                // 11: bayround.v1.Rule
+	(*RulePack)(nil),            // 12: bayround.v1.RulePack
+	(*DeferralPolicy)(nil),      // 13: bayround.v1.DeferralPolicy
+	(*DeferralInterval)(nil),    // 14: bayround.v1.DeferralInterval
+	(*DeferralSystem)(nil),      // 15: bayround.v1.DeferralSystem
+	(*ColdRule)(nil),            // 16: bayround.v1.ColdRule
+	(*Limit)(nil),               // 17: bayround.v1.Limit
+	(*durationpb.Duration)(nil), // 18: google.protobuf.Duration
 }
 var file_bayround_v1_rule_proto_depIdxs = []int32{
 	2,  // 0: bayround.v1.Restriction.kind:type_name -> bayround.v1.RestrictionKind
@@ -1292,20 +1658,33 @@ var file_bayround_v1_rule_proto_depIdxs = []int32{
 	5,  // 3: bayround.v1.Rule.grouping:type_name -> bayround.v1.Grouping
 	0,  // 4: bayround.v1.Rule.grade:type_name -> bayround.v1.Grade
 	1,  // 5: bayround.v1.Rule.effect:type_name -> bayround.v1.Effect
-	8,  // 6: bayround.v1.Rule.restrictions:type_name -> bayround.v1.Restriction
-	9,  // 7: bayround.v1.Rule.source:type_name -> bayround.v1.Source
-	13, // 8: bayround.v1.Rule.limit:type_name -> bayround.v1.Limit
-	10, // 9: bayround.v1.RulePack.rules:type_name -> bayround.v1.Rule
-	12, // 10: bayround.v1.RulePack.cold_rules:type_name -> bayround.v1.ColdRule
-	14, // 11: bayround.v1.ColdRule.stood:type_name -> google.protobuf.Duration
-	9,  // 12: bayround.v1.ColdRule.source:type_name -> bayround.v1.Source
-	6,  // 13: bayround.v1.Limit.side:type_name -> bayround.v1.LimitSide
-	7,  // 14: bayround.v1.Limit.decision:type_name -> bayround.v1.DecisionRule
-	15, // [15:15] is the sub-list for method output_type
-	15, // [15:15] is the sub-list for method input_type
-	15, // [15:15] is the sub-list for extension type_name
-	15, // [15:15] is the sub-list for extension extendee
-	0,  // [0:15] is the sub-list for field type_name
+	9,  // 6: bayround.v1.Rule.restrictions:type_name -> bayround.v1.Restriction
+	10, // 7: bayround.v1.Rule.source:type_name -> bayround.v1.Source
+	17, // 8: bayround.v1.Rule.limit:type_name -> bayround.v1.Limit
+	11, // 9: bayround.v1.RulePack.rules:type_name -> bayround.v1.Rule
+	16, // 10: bayround.v1.RulePack.cold_rules:type_name -> bayround.v1.ColdRule
+	13, // 11: bayround.v1.RulePack.deferral:type_name -> bayround.v1.DeferralPolicy
+	14, // 12: bayround.v1.DeferralPolicy.intervals:type_name -> bayround.v1.DeferralInterval
+	18, // 13: bayround.v1.DeferralPolicy.warnings:type_name -> google.protobuf.Duration
+	18, // 14: bayround.v1.DeferralPolicy.repeat_within:type_name -> google.protobuf.Duration
+	15, // 15: bayround.v1.DeferralPolicy.systems:type_name -> bayround.v1.DeferralSystem
+	10, // 16: bayround.v1.DeferralPolicy.source:type_name -> bayround.v1.Source
+	0,  // 17: bayround.v1.DeferralInterval.grade:type_name -> bayround.v1.Grade
+	6,  // 18: bayround.v1.DeferralInterval.interval:type_name -> bayround.v1.RepairInterval
+	1,  // 19: bayround.v1.DeferralInterval.when_over:type_name -> bayround.v1.Effect
+	10, // 20: bayround.v1.DeferralInterval.source:type_name -> bayround.v1.Source
+	1,  // 21: bayround.v1.DeferralSystem.together:type_name -> bayround.v1.Effect
+	9,  // 22: bayround.v1.DeferralSystem.restrictions:type_name -> bayround.v1.Restriction
+	10, // 23: bayround.v1.DeferralSystem.source:type_name -> bayround.v1.Source
+	18, // 24: bayround.v1.ColdRule.stood:type_name -> google.protobuf.Duration
+	10, // 25: bayround.v1.ColdRule.source:type_name -> bayround.v1.Source
+	7,  // 26: bayround.v1.Limit.side:type_name -> bayround.v1.LimitSide
+	8,  // 27: bayround.v1.Limit.decision:type_name -> bayround.v1.DecisionRule
+	28, // [28:28] is the sub-list for method output_type
+	28, // [28:28] is the sub-list for method input_type
+	28, // [28:28] is the sub-list for extension type_name
+	28, // [28:28] is the sub-list for extension extendee
+	0,  // [0:28] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_rule_proto_init() }
@@ -1318,8 +1697,8 @@ func file_bayround_v1_rule_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_rule_proto_rawDesc), len(file_bayround_v1_rule_proto_rawDesc)),
-			NumEnums:      8,
-			NumMessages:   6,
+			NumEnums:      9,
+			NumMessages:   9,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -1547,7 +1547,11 @@ type RecordRepairRequest struct {
 	// Who repaired it, people/{person}.
 	Person string `protobuf:"bytes,3,opt,name=person,proto3" json:"person,omitempty"`
 	// What was done, in words.
-	Done          string `protobuf:"bytes,4,opt,name=done,proto3" json:"done,omitempty"`
+	Done string `protobuf:"bytes,4,opt,name=done,proto3" json:"done,omitempty"`
+	// Parts that were fitted, in words.
+	Parts []string `protobuf:"bytes,5,rep,name=parts,proto3" json:"parts,omitempty"`
+	// Who did the work when it was not the person, in words, for instance a firm; empty otherwise.
+	DoneBy        string `protobuf:"bytes,6,opt,name=done_by,json=doneBy,proto3" json:"done_by,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1606,6 +1610,20 @@ func (x *RecordRepairRequest) GetPerson() string {
 func (x *RecordRepairRequest) GetDone() string {
 	if x != nil {
 		return x.Done
+	}
+	return ""
+}
+
+func (x *RecordRepairRequest) GetParts() []string {
+	if x != nil {
+		return x.Parts
+	}
+	return nil
+}
+
+func (x *RecordRepairRequest) GetDoneBy() string {
+	if x != nil {
+		return x.DoneBy
 	}
 	return ""
 }
@@ -1895,14 +1913,16 @@ const file_bayround_v1_vehicle_service_proto_rawDesc = "" +
 	"\x15ListRulePacksResponse\x124\n" +
 	"\n" +
 	"rule_packs\x18\x01 \x03(\v2\x15.bayround.v1.RulePackR\trulePacks\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xf3\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xbf\x02\n" +
 	"\x13RecordRepairRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12S\n" +
 	"\x06defect\x18\x02 \x01(\tB;\xbaH8r624^vehicles/[a-z0-9]+(-[a-z0-9]+)*/defects/[a-z0-9-]+$R\x06defect\x12>\n" +
 	"\x06person\x18\x03 \x01(\tB&\xbaH#r!2\x1f^people/[a-z0-9]+(-[a-z0-9]+)*$R\x06person\x12\x1e\n" +
 	"\x04done\x18\x04 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xe8\aR\x04done\"_\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xe8\aR\x04done\x12'\n" +
+	"\x05parts\x18\x05 \x03(\tB\x11\xbaH\x0e\x92\x01\v\x10(\"\ar\x05\x10\x01\x18\xc8\x01R\x05parts\x12!\n" +
+	"\adone_by\x18\x06 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x06doneBy\"_\n" +
 	"\x14RecordRepairResponse\x12+\n" +
 	"\x06defect\x18\x01 \x01(\v2\x13.bayround.v1.DefectR\x06defect\x12\x1a\n" +
 	"\bsequence\x18\x02 \x01(\x03R\bsequence\"\xd9\x01\n" +

@@ -249,6 +249,7 @@ type Reason struct {
 	//	*Reason_Defect
 	//	*Reason_Unproven
 	//	*Reason_Record
+	//	*Reason_Together
 	Cause         isReason_Cause `protobuf_oneof:"cause"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -341,6 +342,15 @@ func (x *Reason) GetRecord() *RecordDoubt {
 	return nil
 }
 
+func (x *Reason) GetTogether() *DeferredTogether {
+	if x != nil {
+		if x, ok := x.Cause.(*Reason_Together); ok {
+			return x.Together
+		}
+	}
+	return nil
+}
+
 type isReason_Cause interface {
 	isReason_Cause()
 }
@@ -365,6 +375,11 @@ type Reason_Record struct {
 	Record *RecordDoubt `protobuf:"bytes,6,opt,name=record,proto3,oneof"`
 }
 
+type Reason_Together struct {
+	// Several deferrals on one system, judged together.
+	Together *DeferredTogether `protobuf:"bytes,7,opt,name=together,proto3,oneof"`
+}
+
 func (*Reason_Finding) isReason_Cause() {}
 
 func (*Reason_Defect) isReason_Cause() {}
@@ -372,6 +387,8 @@ func (*Reason_Defect) isReason_Cause() {}
 func (*Reason_Unproven) isReason_Cause() {}
 
 func (*Reason_Record) isReason_Cause() {}
+
+func (*Reason_Together) isReason_Cause() {}
 
 // Unproven is the required steps that prove nothing.
 type Unproven struct {
@@ -850,20 +867,21 @@ var File_bayround_v1_verdict_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_verdict_proto_rawDesc = "" +
 	"\n" +
-	"\x19bayround/v1/verdict.proto\x12\vbayround.v1\x1a\x19bayround/v1/finding.proto\x1a\x18bayround/v1/record.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc5\x01\n" +
+	"\x19bayround/v1/verdict.proto\x12\vbayround.v1\x1a\x1abayround/v1/deferral.proto\x1a\x19bayround/v1/finding.proto\x1a\x18bayround/v1/record.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc5\x01\n" +
 	"\fUnprovenStep\x12\x17\n" +
 	"\astep_id\x18\x01 \x01(\tR\x06stepId\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x120\n" +
 	"\x05cause\x18\x03 \x01(\x0e2\x1a.bayround.v1.UnprovenCauseR\x05cause\x120\n" +
 	"\x05since\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x05since\x12\"\n" +
-	"\rmust_not_miss\x18\x05 \x01(\bR\vmustNotMiss\"\x8a\x02\n" +
+	"\rmust_not_miss\x18\x05 \x01(\bR\vmustNotMiss\"\xc7\x02\n" +
 	"\x06Reason\x12.\n" +
 	"\averdict\x18\x01 \x01(\x0e2\x14.bayround.v1.VerdictR\averdict\x12\x12\n" +
 	"\x04text\x18\x02 \x01(\tR\x04text\x120\n" +
 	"\afinding\x18\x03 \x01(\v2\x14.bayround.v1.FindingH\x00R\afinding\x12\x18\n" +
 	"\x06defect\x18\x04 \x01(\tH\x00R\x06defect\x123\n" +
 	"\bunproven\x18\x05 \x01(\v2\x15.bayround.v1.UnprovenH\x00R\bunproven\x122\n" +
-	"\x06record\x18\x06 \x01(\v2\x18.bayround.v1.RecordDoubtH\x00R\x06recordB\a\n" +
+	"\x06record\x18\x06 \x01(\v2\x18.bayround.v1.RecordDoubtH\x00R\x06record\x12;\n" +
+	"\btogether\x18\a \x01(\v2\x1d.bayround.v1.DeferredTogetherH\x00R\btogetherB\a\n" +
 	"\x05cause\"W\n" +
 	"\bUnproven\x12\x1a\n" +
 	"\brequired\x18\x01 \x01(\x05R\brequired\x12/\n" +
@@ -948,10 +966,11 @@ var file_bayround_v1_verdict_proto_goTypes = []any{
 	(*timestamppb.Timestamp)(nil), // 9: google.protobuf.Timestamp
 	(*Finding)(nil),               // 10: bayround.v1.Finding
 	(*RecordDoubt)(nil),           // 11: bayround.v1.RecordDoubt
-	(*Restriction)(nil),           // 12: bayround.v1.Restriction
-	(*Defect)(nil),                // 13: bayround.v1.Defect
-	(*UndoneStep)(nil),            // 14: bayround.v1.UndoneStep
-	(*Round)(nil),                 // 15: bayround.v1.Round
+	(*DeferredTogether)(nil),      // 12: bayround.v1.DeferredTogether
+	(*Restriction)(nil),           // 13: bayround.v1.Restriction
+	(*Defect)(nil),                // 14: bayround.v1.Defect
+	(*UndoneStep)(nil),            // 15: bayround.v1.UndoneStep
+	(*Round)(nil),                 // 16: bayround.v1.Round
 }
 var file_bayround_v1_verdict_proto_depIdxs = []int32{
 	1,  // 0: bayround.v1.UnprovenStep.cause:type_name -> bayround.v1.UnprovenCause
@@ -960,27 +979,28 @@ var file_bayround_v1_verdict_proto_depIdxs = []int32{
 	10, // 3: bayround.v1.Reason.finding:type_name -> bayround.v1.Finding
 	4,  // 4: bayround.v1.Reason.unproven:type_name -> bayround.v1.Unproven
 	11, // 5: bayround.v1.Reason.record:type_name -> bayround.v1.RecordDoubt
-	2,  // 6: bayround.v1.Unproven.steps:type_name -> bayround.v1.UnprovenStep
-	9,  // 7: bayround.v1.DueStep.due:type_name -> google.protobuf.Timestamp
-	0,  // 8: bayround.v1.WayBack.leads_to:type_name -> bayround.v1.Verdict
-	0,  // 9: bayround.v1.Readiness.verdict:type_name -> bayround.v1.Verdict
-	9,  // 10: bayround.v1.Readiness.since:type_name -> google.protobuf.Timestamp
-	9,  // 11: bayround.v1.Readiness.until:type_name -> google.protobuf.Timestamp
-	3,  // 12: bayround.v1.Readiness.reasons:type_name -> bayround.v1.Reason
-	12, // 13: bayround.v1.Readiness.restrictions:type_name -> bayround.v1.Restriction
-	5,  // 14: bayround.v1.Readiness.capabilities:type_name -> bayround.v1.CapabilityState
-	13, // 15: bayround.v1.Readiness.open_defects:type_name -> bayround.v1.Defect
-	6,  // 16: bayround.v1.Readiness.due_next:type_name -> bayround.v1.DueStep
-	14, // 17: bayround.v1.Readiness.undone:type_name -> bayround.v1.UndoneStep
-	15, // 18: bayround.v1.Readiness.rounds:type_name -> bayround.v1.Round
-	7,  // 19: bayround.v1.Readiness.ways_back:type_name -> bayround.v1.WayBack
-	9,  // 20: bayround.v1.Readiness.as_of:type_name -> google.protobuf.Timestamp
-	9,  // 21: bayround.v1.Readiness.checked_since:type_name -> google.protobuf.Timestamp
-	22, // [22:22] is the sub-list for method output_type
-	22, // [22:22] is the sub-list for method input_type
-	22, // [22:22] is the sub-list for extension type_name
-	22, // [22:22] is the sub-list for extension extendee
-	0,  // [0:22] is the sub-list for field type_name
+	12, // 6: bayround.v1.Reason.together:type_name -> bayround.v1.DeferredTogether
+	2,  // 7: bayround.v1.Unproven.steps:type_name -> bayround.v1.UnprovenStep
+	9,  // 8: bayround.v1.DueStep.due:type_name -> google.protobuf.Timestamp
+	0,  // 9: bayround.v1.WayBack.leads_to:type_name -> bayround.v1.Verdict
+	0,  // 10: bayround.v1.Readiness.verdict:type_name -> bayround.v1.Verdict
+	9,  // 11: bayround.v1.Readiness.since:type_name -> google.protobuf.Timestamp
+	9,  // 12: bayround.v1.Readiness.until:type_name -> google.protobuf.Timestamp
+	3,  // 13: bayround.v1.Readiness.reasons:type_name -> bayround.v1.Reason
+	13, // 14: bayround.v1.Readiness.restrictions:type_name -> bayround.v1.Restriction
+	5,  // 15: bayround.v1.Readiness.capabilities:type_name -> bayround.v1.CapabilityState
+	14, // 16: bayround.v1.Readiness.open_defects:type_name -> bayround.v1.Defect
+	6,  // 17: bayround.v1.Readiness.due_next:type_name -> bayround.v1.DueStep
+	15, // 18: bayround.v1.Readiness.undone:type_name -> bayround.v1.UndoneStep
+	16, // 19: bayround.v1.Readiness.rounds:type_name -> bayround.v1.Round
+	7,  // 20: bayround.v1.Readiness.ways_back:type_name -> bayround.v1.WayBack
+	9,  // 21: bayround.v1.Readiness.as_of:type_name -> google.protobuf.Timestamp
+	9,  // 22: bayround.v1.Readiness.checked_since:type_name -> google.protobuf.Timestamp
+	23, // [23:23] is the sub-list for method output_type
+	23, // [23:23] is the sub-list for method input_type
+	23, // [23:23] is the sub-list for extension type_name
+	23, // [23:23] is the sub-list for extension extendee
+	0,  // [0:23] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_verdict_proto_init() }
@@ -988,6 +1008,7 @@ func file_bayround_v1_verdict_proto_init() {
 	if File_bayround_v1_verdict_proto != nil {
 		return
 	}
+	file_bayround_v1_deferral_proto_init()
 	file_bayround_v1_finding_proto_init()
 	file_bayround_v1_record_proto_init()
 	file_bayround_v1_round_proto_init()
@@ -997,6 +1018,7 @@ func file_bayround_v1_verdict_proto_init() {
 		(*Reason_Defect)(nil),
 		(*Reason_Unproven)(nil),
 		(*Reason_Record)(nil),
+		(*Reason_Together)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{

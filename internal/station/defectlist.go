@@ -1,0 +1,119 @@
+package station
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+
+	"bayround/internal/verdict"
+	pb "bayround/proto/bayround/v1"
+)
+
+// GetDefect returns a defect as it stands now, and what of it may wait.
+func (s *Station) GetDefect(_ context.Context, req *pb.GetDefectRequest) (*pb.GetDefectResponse, error) {
+	p, now := s.current.Load(), s.clock()
+	vehicle, id, _ := strings.Cut(req.GetName(), "/defects/")
+	snap, err := p.vehicle(vehicle)
+	if err != nil {
+		return nil, err
+	}
+	row, err := s.journal.Row(defectRows+vehicle+"/"+id, uint64(p.sequence))
+	if err != nil {
+		return nil, err
+	}
+	if row == nil {
+		return nil, unknown("defect", req.GetName())
+	}
+	d := &pb.Defect{}
+	if err := proto.Unmarshal(row, d); err != nil {
+		return nil, unreadable("the row of "+req.GetName(), err)
+	}
+	resp := &pb.GetDefectResponse{Defect: verdict.DefectAt(d, now), Right: &pb.DeferralRight{}}
+	if err := notPutRight(d); err != nil {
+		resp.Right.WhyNot = err.Error()
+		return resp, nil
+	}
+	resp.Right = deferralCase(snap.model, snap.input.Defects, d).Right()
+	return resp, nil
+}
+
+// allDefects reads the defects of a vehicle, of all when none is named, as they stand
+// at an instant; closed ones too.
+func (s *Station) allDefects(ctx context.Context, vehicle string, now time.Time) (all []*pb.Defect, err error) {
+	p := s.current.Load()
+	names := p.names
+	if vehicle != "" {
+		if _, err := p.vehicle(vehicle); err != nil {
+			return nil, err
+		}
+		names = []string{vehicle}
+	}
+	l := loader{journal: s.journal, at: uint64(p.sequence)}
+	for _, name := range names {
+		err := l.each(ctx, defectRows+name+"/", func(id string, value []byte) error {
+			d := &pb.Defect{}
+			if err := proto.Unmarshal(value, d); err != nil {
+				return unreadable("the row of defect "+id, err)
+			}
+			all = append(all, verdict.DefectAt(d, now))
+			return nil
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	return all, nil
+}
+
+// ListDefects returns a page of defects, newest found first.
+func (s *Station) ListDefects(ctx context.Context, req *pb.ListDefectsRequest) (*pb.ListDefectsResponse, error) {
+	after, err := readPageToken(req.GetPageToken())
+	if err != nil {
+		return nil, err
+	}
+	all, err := s.allDefects(ctx, req.GetVehicle(), s.clock())
+	if err != nil {
+		return nil, err
+	}
+	all = slices.DeleteFunc(all, func(d *pb.Defect) bool { return !wanted(d, req) })
+	slices.SortFunc(all, func(a, b *pb.Defect) int { return cmp.Compare(listKey(a), listKey(b)) })
+	from, found := slices.BinarySearchFunc(all, after, func(d *pb.Defect, key string) int { return cmp.Compare(listKey(d), key) })
+	if found {
+		from++
+	}
+	resp := &pb.ListDefectsResponse{Defects: all[from:min(len(all), from+pageSize(req))]}
+	if from+len(resp.GetDefects()) < len(all) {
+		resp.NextPageToken = pageToken(listKey(resp.GetDefects()[len(resp.GetDefects())-1]))
+	}
+	return resp, nil
+}
+
+// listKey puts defects in the order of the list: newest found first, then by name.
+func listKey(d *pb.Defect) string {
+	return fmt.Sprintf("%020d %s", math.MaxInt64-d.GetFirstFound().AsTime().UnixNano(), d.GetName())
+}
+
+// wanted tells that a list asks for a defect.
+func wanted(d *pb.Defect, req *pb.ListDefectsRequest) bool {
+	if req.GetReporter() != "" && d.GetFoundBy() != req.GetReporter() || req.GetGrade() != pb.Grade_GRADE_UNSPECIFIED && gradeOf(d) != req.GetGrade() {
+		return false
+	}
+	if len(req.GetStates()) == 0 {
+		return d.GetState() != pb.DefectState_DEFECT_STATE_CLOSED
+	}
+	return slices.Contains(req.GetStates(), d.GetState())
+}
+
+// gradeOf is that of the worst finding.
+func gradeOf(d *pb.Defect) (worst pb.Grade) {
+	for _, f := range d.GetFindings() {
+		worst = max(worst, f.GetGrade())
+	}
+	return worst
+}

@@ -1,0 +1,284 @@
+package main
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	pb "bayround/proto/bayround/v1"
+
+	"bayround/internal/command"
+)
+
+const defectHelp = `Look after the defects of the vehicles, from being found to being closed.
+
+  list          the defects, newest found first
+  show          one defect: its history, and whether it may wait
+  acknowledge   the workshop answers who reported it, with a date
+  defer         an officer lets it wait, under limits and until a day
+  end-deferral  a deferral ends before its time
+  rectify       the workshop records what it did; the step must then be checked again
+  stop          stop a vehicle, at once; anybody may
+  release       a second person releases a stopped vehicle after its repair
+  figures       how many are open, for how long, and how long they take
+
+A defect is named as list shows it, for instance wn11/3f2a9c.`
+
+const defectListHelp = `List defects, newest found first; those that are not closed when nothing is said.
+A fault that came back is listed once, with how often it came back.`
+
+const defectShowHelp = `Show one defect: what was found, who reported it and who answered, what was done, its earlier
+lives, and whether it may wait.`
+
+const defectFiguresHelp = `Say how many defects are open and how old they are, how many came back, and how long it took
+from being found to the workshop's answer and to the repair.`
+
+func newDefect(c *console) *cobra.Command {
+	cmd := &cobra.Command{
+		Use:     "defect",
+		Short:   "Look after defects: answer, defer, repair, stop, release",
+		Long:    defectHelp,
+		Example: "  server defect list\n  server defect stop wn11 --person arkwith --reason \"it pulls to the left\"",
+		Args:    cobra.NoArgs,
+		RunE:    func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+	}
+	cmd.AddCommand(newDefectList(c), newDefectShow(c), newDefectFigures(c), newDefectAcknowledge(c), newDefectDefer(c),
+		newDefectEndDeferral(c), newDefectRectify(c), newDefectStop(c), newDefectRelease(c))
+	return cmd
+}
+
+// defectName completes the name of a defect: wn11/3f2a9c is vehicles/wn11/defects/3f2a9c.
+func defectName(text string) string {
+	vehicle, id, found := strings.Cut(text, "/")
+	if !found || strings.Contains(id, "/") {
+		return text // a whole name, or one that the station refuses in its own words
+	}
+	return inCollection("vehicles", vehicle) + "/defects/" + id
+}
+
+// shortDefect is the name of a defect as it is typed.
+func shortDefect(d *pb.Defect) string {
+	return strings.Replace(strings.TrimPrefix(d.GetName(), "vehicles/"), "/defects/", "/", 1)
+}
+
+type defectListFlags struct {
+	server, vehicle, state, grade, reporter, output string
+}
+
+func newDefectList(c *console) *cobra.Command {
+	var f defectListFlags
+	cmd := &cobra.Command{
+		Use:     "list",
+		Short:   "List defects",
+		Long:    defectListHelp,
+		Example: "  server defect list --vehicle wn11\n  server defect list --state closed --reporter arkwith",
+		Args:    cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := tableOrJSON(f.output); err != nil {
+				return err
+			}
+			req := &pb.ListDefectsRequest{PageSize: 200, Vehicle: inCollection("vehicles", f.vehicle), Reporter: inCollection("people", f.reporter)}
+			if err := f.fill(req); err != nil {
+				return err
+			}
+			return c.asking(f.server, func(s *remote) error { return s.listDefects(cmd.Context(), c, req, f.output) })
+		},
+	}
+	serverFlag(cmd, &f.server)
+	cmd.Flags().StringVar(&f.vehicle, "vehicle", "", "only of this vehicle")
+	cmd.Flags().StringVar(&f.state, "state", "", "only open, acknowledged, deferred, rectified or closed ones")
+	cmd.Flags().StringVar(&f.grade, "grade", "", "only minor, major or dangerous ones")
+	cmd.Flags().StringVar(&f.reporter, "reporter", "", "only those that this person found first")
+	cmd.Flags().StringVarP(&f.output, "output", "o", "table", "table or json")
+	return cmd
+}
+
+// fill puts words of the command line into a request.
+func (f defectListFlags) fill(req *pb.ListDefectsRequest) error {
+	if f.state != "" {
+		state := pb.DefectState_value["DEFECT_STATE_"+strings.ToUpper(f.state)]
+		if state == 0 {
+			return command.Misuse("--state %q: say open, acknowledged, deferred, rectified or closed", f.state)
+		}
+		req.States = []pb.DefectState{pb.DefectState(state)}
+	}
+	if f.grade != "" {
+		grade := pb.Grade_value["GRADE_"+strings.ToUpper(f.grade)]
+		if grade == 0 {
+			return command.Misuse("--grade %q: say minor, major or dangerous", f.grade)
+		}
+		req.Grade = pb.Grade(grade)
+	}
+	return nil
+}
+
+func (s *remote) listDefects(ctx context.Context, c *console, req *pb.ListDefectsRequest, output string) error {
+	ctx, cancel := patiently(ctx)
+	defer cancel()
+	all := &pb.ListDefectsResponse{}
+	err := pages(func(token string) (string, error) {
+		req.PageToken = token
+		resp, err := s.defects.ListDefects(ctx, req)
+		all.Defects = append(all.Defects, resp.GetDefects()...)
+		return resp.GetNextPageToken(), err
+	})
+	if err != nil {
+		return err
+	}
+	if output == "json" {
+		return c.sayMessage(all, output)
+	}
+	c.defectTable(all.GetDefects(), time.Now())
+	return nil
+}
+
+// defectTable prints one row for each defect.
+func (c *console) defectTable(all []*pb.Defect, now time.Time) {
+	if len(all) == 0 {
+		c.Say("no such defect")
+		return
+	}
+	rows := [][]string{{"DEFECT", "GRADE", "STATE", "FOUND", "BY", "STEP", "WHAT"}}
+	for _, d := range all {
+		rows = append(rows, []string{
+			shortDefect(d), gradeOfDefect(d), stateWords(d, now), instant(d.GetFirstFound().AsTime(), now), lastPart(d.GetFoundBy()),
+			cmp.Or(d.GetStepId(), "-"), clipped(whatWords(d)),
+		})
+	}
+	c.columns(rows)
+}
+
+// gradeOfDefect is the grade of the worst finding in a word.
+func gradeOfDefect(d *pb.Defect) string {
+	worst := pb.Grade_GRADE_UNSPECIFIED
+	for _, f := range d.GetFindings() {
+		worst = max(worst, f.GetGrade())
+	}
+	return strings.ToLower(strings.TrimPrefix(worst.String(), "GRADE_"))
+}
+
+// whatWords is what was found, and whether it came back.
+func whatWords(d *pb.Defect) string {
+	words := "nobody knows what"
+	if len(d.GetFindings()) > 0 {
+		words = d.GetFindings()[0].GetText()
+	}
+	if n := d.GetRepeats(); n > 0 {
+		words = fmt.Sprintf("repeat %d: %s", n, words)
+	}
+	return words
+}
+
+// stateWords is where a defect stands, with the date that belongs to it.
+func stateWords(d *pb.Defect, now time.Time) string {
+	switch d.GetState() {
+	case pb.DefectState_DEFECT_STATE_ACKNOWLEDGED:
+		return "acknowledged, by " + instant(d.GetAcknowledgement().GetPlanned().AsTime(), now)
+	case pb.DefectState_DEFECT_STATE_DEFERRED:
+		return "deferred until " + instant(d.GetDeferral().GetExpires().AsTime(), now)
+	case pb.DefectState_DEFECT_STATE_RECTIFIED:
+		return "repaired, to be checked"
+	case pb.DefectState_DEFECT_STATE_CLOSED:
+		return "closed " + instant(d.GetClosed().AsTime(), now)
+	}
+	if d.GetDeferral() != nil {
+		return "open, deferral is over"
+	}
+	return "open"
+}
+
+func newDefectShow(c *console) *cobra.Command {
+	var address, output string
+	cmd := &cobra.Command{
+		Use:     "show DEFECT",
+		Short:   "Show one defect",
+		Long:    defectShowHelp,
+		Example: "  server defect show wn11/3f2a9c",
+		Args:    exactlyOne("name one defect, for instance wn11/3f2a9c"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := tableOrJSON(output); err != nil {
+				return err
+			}
+			return c.asking(address, func(s *remote) error {
+				ctx, cancel := patiently(cmd.Context())
+				defer cancel()
+				resp, err := s.defects.GetDefect(ctx, &pb.GetDefectRequest{Name: defectName(args[0])})
+				if err != nil {
+					return err
+				}
+				if output == "json" {
+					return c.sayMessage(resp, output)
+				}
+				c.defectSheet(resp, time.Now())
+				return nil
+			})
+		},
+	}
+	serverFlag(cmd, &address)
+	cmd.Flags().StringVarP(&output, "output", "o", "table", "table or json")
+	return cmd
+}
+
+// defectSheet prints everything that is known of a defect.
+func (c *console) defectSheet(resp *pb.GetDefectResponse, now time.Time) {
+	d := resp.GetDefect()
+	at := func(t *timestamppb.Timestamp) string { return instant(t.AsTime(), now) }
+	rows := [][]string{
+		{"defect", shortDefect(d)},
+		{"what", whatWords(d)},
+		{"grade", gradeOfDefect(d)},
+		{"step", cmp.Or(d.GetStepId(), "-")},
+		{"state", stateWords(d, now)},
+		{"found", fmt.Sprintf("%s by %s, %s, last %s", at(d.GetFirstFound()), lastPart(d.GetFoundBy()), count(int(d.GetTimesFound()), "time"), at(d.GetLastFound()))},
+	}
+	if a := d.GetAcknowledgement(); a != nil {
+		rows = append(rows, []string{"answer", fmt.Sprintf("%s: by %s. %s", lastPart(a.GetPerson()), at(a.GetPlanned()), a.GetNote())})
+	}
+	if f := d.GetDeferral(); f != nil {
+		rows = append(rows, []string{"deferral", fmt.Sprintf("until %s by %s: %s", at(f.GetExpires()), lastPart(f.GetPerson()), f.GetReason())})
+		for _, l := range f.GetRestrictions() {
+			rows = append(rows, []string{"limit", l.GetText()})
+		}
+	}
+	rows = append(rows, repairRows("repair", d.GetRepair(), now)...)
+	for _, e := range d.GetEarlier() {
+		rows = append(rows, []string{"before", "found " + at(e.GetFirstFound())})
+		rows = append(rows, repairRows("repaired", e.GetRepair(), now)...)
+	}
+	for _, p := range d.GetPhotos() {
+		rows = append(rows, []string{"photo", p})
+	}
+	rows = append(rows, []string{"may wait", rightWords(resp.GetRight(), now)})
+	for _, other := range resp.GetRight().GetTogetherWith() {
+		rows = append(rows, []string{"together with", other})
+	}
+	c.columns(rows)
+}
+
+func repairRows(head string, r *pb.Repair, now time.Time) [][]string {
+	if r == nil {
+		return nil
+	}
+	words := fmt.Sprintf("%s by %s: %s", instant(r.GetStationTime().AsTime(), now), cmp.Or(r.GetDoneBy(), lastPart(r.GetPerson())), r.GetDone())
+	if len(r.GetParts()) > 0 {
+		words += " (" + strings.Join(r.GetParts(), ", ") + ")"
+	}
+	return [][]string{{head, words}}
+}
+
+// rightWords say whether a defect may wait.
+func rightWords(r *pb.DeferralRight, now time.Time) string {
+	if !r.GetAllowed() {
+		return "no: " + r.GetWhyNot()
+	}
+	words := fmt.Sprintf("%s, until %s", count(int(r.GetDays()), "day"), instant(r.GetLatest().AsTime(), now))
+	if r.GetLatestExtended() != nil {
+		words += ", extended by the duty officer until " + instant(r.GetLatestExtended().AsTime(), now)
+	}
+	return words
+}
