@@ -15,6 +15,9 @@ var table = sorted(
 	may("VehicleService", "RecordRepair", tablet, workshop, officer, administrator),
 	may("VehicleService", "Apply ErasePerson", administrator),
 
+	may("DefectService", "GetDefect ListDefects GetDefectFigures", all()...),
+	may("DefectService", "AcknowledgeDefect DeferDefect EndDeferral StopVehicle ReleaseVehicle", tablet, workshop, officer, administrator), // the station asks who the person is
+
 	may("RoundService", "GetRound ListRounds", all()...),
 	may("RoundService", "OpenRound PauseRound ResumeRound FinishRound GiveUpRound BeginStep MakeSafe ChangeAssistant RecordResult RecordResults", tablet, administrator),
 
