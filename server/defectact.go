@@ -39,20 +39,28 @@ type defectFlags struct {
 	together                            []string
 }
 
-// defectCommand is what the commands about a defect have in common: a person and words.
-func defectCommand(f *defectFlags, use, short, long, example, argument, textFlag, textUsage string, run func(ctx context.Context, name string) error) *cobra.Command {
+// defectCommand is a command about a defect: it takes a person and words.
+type defectCommand struct {
+	use, short, long, example string
+	argument                  string // what is wrong when it is not exactly one
+	textFlag, textUsage       string
+	run                       func(ctx context.Context, name string) error
+}
+
+// newDefectCommand is the command, which reads its flags into f.
+func newDefectCommand(f *defectFlags, d defectCommand) *cobra.Command {
 	cmd := &cobra.Command{
-		Use: use, Short: short, Long: long, Example: "  " + example, Args: exactlyOne(argument),
+		Use: d.use, Short: d.short, Long: d.long, Example: "  " + d.example, Args: exactlyOne(d.argument),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if f.person == "" || f.text == "" && textFlag != "note" {
-				return command.Misuse("say who with --person, and --%s", textFlag)
+			if f.person == "" || f.text == "" && d.textFlag != "note" {
+				return command.Misuse("say who with --person, and --%s", d.textFlag)
 			}
-			return run(cmd.Context(), args[0])
+			return d.run(cmd.Context(), args[0])
 		},
 	}
 	serverFlag(cmd, &f.server)
 	cmd.Flags().StringVar(&f.person, "person", "", "who does it")
-	cmd.Flags().StringVar(&f.text, textFlag, "", textUsage)
+	cmd.Flags().StringVar(&f.text, d.textFlag, "", d.textUsage)
 	return cmd
 }
 
@@ -76,9 +84,11 @@ func dayOrInstant(flag, text string) (*timestamppb.Timestamp, error) {
 
 func newDefectAcknowledge(c *console) *cobra.Command {
 	var f defectFlags
-	cmd := defectCommand(&f, "acknowledge DEFECT", "Answer who reported a defect", defectAcknowledgeHelp,
-		"server defect acknowledge wn11/3f2a9c --person steddow --planned 2026-03-06 --note \"glass is ordered\"", oneDefect, "note", "what the reporter is told",
-		func(ctx context.Context, name string) error {
+	cmd := newDefectCommand(&f, defectCommand{
+		use: "acknowledge DEFECT", short: "Answer who reported a defect", long: defectAcknowledgeHelp,
+		example:  "server defect acknowledge wn11/3f2a9c --person steddow --planned 2026-03-06 --note \"glass is ordered\"",
+		argument: oneDefect, textFlag: "note", textUsage: "what the reporter is told",
+		run: func(ctx context.Context, name string) error {
 			planned, err := dayOrInstant("planned", f.until)
 			if err != nil {
 				return err
@@ -98,17 +108,19 @@ func newDefectAcknowledge(c *console) *cobra.Command {
 				c.acted(resp.GetSequence(), resp.GetDefect(), nil)
 				return nil
 			})
-		})
+		},
+	})
 	cmd.Flags().StringVar(&f.until, "planned", "", "by when it is expected to be put right")
 	return cmd
 }
 
 func newDefectDefer(c *console) *cobra.Command {
 	var f defectFlags
-	cmd := defectCommand(&f, "defer DEFECT", "Let a defect wait", defectDeferHelp,
-		"server defect defer wn22/3f2a9c --person osgarry --reason \"glass comes on Thursday\" --limit \"weather: not on night runs in rain\" --until 2026-03-06",
-		oneDefect, "reason", "why it may wait",
-		func(ctx context.Context, name string) error {
+	cmd := newDefectCommand(&f, defectCommand{
+		use: "defer DEFECT", short: "Let a defect wait", long: defectDeferHelp,
+		example:  "server defect defer wn22/3f2a9c --person osgarry --reason \"glass comes on Thursday\" --limit \"weather: not on night runs in rain\" --until 2026-03-06",
+		argument: oneDefect, textFlag: "reason", textUsage: "why it may wait",
+		run: func(ctx context.Context, name string) error {
 			until, err := dayOrInstant("until", f.until)
 			if err != nil {
 				return err
@@ -134,7 +146,8 @@ func newDefectDefer(c *console) *cobra.Command {
 				c.acted(resp.GetSequence(), resp.GetDefect(), resp.GetReadiness())
 				return nil
 			})
-		})
+		},
+	})
 	cmd.Flags().StringVar(&f.until, "until", "", "until when; empty for as long as it may")
 	cmd.Flags().StringArrayVar(&f.more, "limit", nil, "a limit while it waits: riders, task, weather, distance or care, a colon, and the words; for several times")
 	cmd.Flags().StringArrayVar(&f.together, "together", nil, "another defect that waits on the same system and was looked at with it; for several times")
@@ -156,9 +169,11 @@ func limitsOf(texts []string) (limits []*pb.Restriction, err error) {
 
 func newDefectEndDeferral(c *console) *cobra.Command {
 	var f defectFlags
-	return defectCommand(&f, "end-deferral DEFECT", "End a deferral before its time", defectEndDeferralHelp,
-		"server defect end-deferral wn22/3f2a9c --person osgarry --because \"the chip has grown\"", oneDefect, "because", "why",
-		func(ctx context.Context, name string) error {
+	return newDefectCommand(&f, defectCommand{
+		use: "end-deferral DEFECT", short: "End a deferral before its time", long: defectEndDeferralHelp,
+		example:  "server defect end-deferral wn22/3f2a9c --person osgarry --because \"the chip has grown\"",
+		argument: oneDefect, textFlag: "because", textUsage: "why",
+		run: func(ctx context.Context, name string) error {
 			return c.asking(f.server, func(s *remote) error {
 				ctx, cancel := patiently(ctx)
 				defer cancel()
@@ -171,14 +186,17 @@ func newDefectEndDeferral(c *console) *cobra.Command {
 				c.acted(resp.GetSequence(), resp.GetDefect(), resp.GetReadiness())
 				return nil
 			})
-		})
+		},
+	})
 }
 
 func newDefectRectify(c *console) *cobra.Command {
 	var f defectFlags
-	cmd := defectCommand(&f, "rectify DEFECT", "Record a repair", defectRectifyHelp,
-		"server defect rectify wn11/3f2a9c --person steddow --done \"valve renewed\" --part \"valve, rear nearside\"", oneDefect, "done", "what was done",
-		func(ctx context.Context, name string) error {
+	cmd := newDefectCommand(&f, defectCommand{
+		use: "rectify DEFECT", short: "Record a repair", long: defectRectifyHelp,
+		example:  "server defect rectify wn11/3f2a9c --person steddow --done \"valve renewed\" --part \"valve, rear nearside\"",
+		argument: oneDefect, textFlag: "done", textUsage: "what was done",
+		run: func(ctx context.Context, name string) error {
 			return c.asking(f.server, func(s *remote) error {
 				ctx, cancel := patiently(ctx)
 				defer cancel()
@@ -191,7 +209,8 @@ func newDefectRectify(c *console) *cobra.Command {
 				c.acted(resp.GetSequence(), resp.GetDefect(), nil)
 				return nil
 			})
-		})
+		},
+	})
 	cmd.Flags().StringArrayVar(&f.more, "part", nil, "a part that was fitted; for several times")
 	cmd.Flags().StringVar(&f.doneBy, "done-by", "", "who did the work when it was not the person, for instance a firm")
 	return cmd
@@ -199,9 +218,11 @@ func newDefectRectify(c *console) *cobra.Command {
 
 func newDefectStop(c *console) *cobra.Command {
 	var f defectFlags
-	cmd := defectCommand(&f, "stop VEHICLE", "Stop a vehicle, at once", defectStopHelp,
-		"server defect stop wn11 --person arkwith --reason \"it pulls to the left\"", "name one vehicle, for instance wn11", "reason", "why",
-		func(ctx context.Context, name string) error {
+	cmd := newDefectCommand(&f, defectCommand{
+		use: "stop VEHICLE", short: "Stop a vehicle, at once", long: defectStopHelp,
+		example:  "server defect stop wn11 --person arkwith --reason \"it pulls to the left\"",
+		argument: "name one vehicle, for instance wn11", textFlag: "reason", textUsage: "why",
+		run: func(ctx context.Context, name string) error {
 			return c.asking(f.server, func(s *remote) error {
 				ctx, cancel := patiently(ctx)
 				defer cancel()
@@ -214,16 +235,19 @@ func newDefectStop(c *console) *cobra.Command {
 				c.acted(resp.GetSequence(), resp.GetDefect(), resp.GetReadiness())
 				return nil
 			})
-		})
+		},
+	})
 	cmd.Flags().StringArrayVar(&f.more, "step", nil, "a step it is about, to be checked again before the release; for several times")
 	return cmd
 }
 
 func newDefectRelease(c *console) *cobra.Command {
 	var f defectFlags
-	return defectCommand(&f, "release DEFECT", "Release a stopped vehicle", defectReleaseHelp,
-		"server defect release wn11/stop-0123456789 --person venholt --checked \"brakes tried in the yard\"", oneDefect, "checked", "what was checked again",
-		func(ctx context.Context, name string) error {
+	return newDefectCommand(&f, defectCommand{
+		use: "release DEFECT", short: "Release a stopped vehicle", long: defectReleaseHelp,
+		example:  "server defect release wn11/stop-0123456789 --person venholt --checked \"brakes tried in the yard\"",
+		argument: oneDefect, textFlag: "checked", textUsage: "what was checked again",
+		run: func(ctx context.Context, name string) error {
 			return c.asking(f.server, func(s *remote) error {
 				ctx, cancel := patiently(ctx)
 				defer cancel()
@@ -236,7 +260,8 @@ func newDefectRelease(c *console) *cobra.Command {
 				c.acted(resp.GetSequence(), resp.GetDefect(), resp.GetReadiness())
 				return nil
 			})
-		})
+		},
+	})
 }
 
 // acted prints what a command has left: its event, the defect, and the verdict where it is known.
