@@ -23,6 +23,7 @@ type remote struct {
 	conn      *grpc.ClientConn
 	vehicles  pb.VehicleServiceClient
 	defects   pb.DefectServiceClient
+	callSigns pb.CallSignServiceClient
 	rounds    pb.RoundServiceClient
 	readiness pb.ReadinessServiceClient
 	history   pb.HistoryServiceClient
@@ -36,7 +37,7 @@ func (c *console) reach(address string, more ...grpc.DialOption) (*remote, error
 		return nil, command.MisusedBy(err)
 	}
 	return &remote{
-		conn: conn, vehicles: pb.NewVehicleServiceClient(conn), defects: pb.NewDefectServiceClient(conn), rounds: pb.NewRoundServiceClient(conn),
+		conn: conn, vehicles: pb.NewVehicleServiceClient(conn), defects: pb.NewDefectServiceClient(conn), callSigns: pb.NewCallSignServiceClient(conn), rounds: pb.NewRoundServiceClient(conn),
 		readiness: pb.NewReadinessServiceClient(conn), history: pb.NewHistoryServiceClient(conn),
 		enrolment: pb.NewEnrolServiceClient(conn),
 	}, nil

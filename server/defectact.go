@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 
 	"bayround/internal/command"
@@ -269,6 +270,6 @@ func (c *console) acted(sequence int64, d *pb.Defect, r *pb.Readiness) {
 	c.Say("recorded as event %d", sequence)
 	c.defectTable([]*pb.Defect{d}, time.Now())
 	if r != nil {
-		c.Say("%s is now %s", r.GetCallSign(), wordsOf(r))
+		c.Say("%s is now %s", verdict.Spoken(r), wordsOf(r))
 	}
 }

@@ -56,7 +56,7 @@ func newExplain(c *console) *cobra.Command {
 // findings are those of now, of reasons and of open defects, each once: what takes
 // most away first, then the gravest, else in the order of the reasons.
 func (s *remote) findings(ctx context.Context, vehicle string) (all []*pb.Finding, err error) {
-	readiness, err := s.readinessOf(ctx, []string{vehicle})
+	readiness, err := s.readinessOf(ctx, []string{vehicle}, nil)
 	if err != nil {
 		return nil, err
 	}

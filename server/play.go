@@ -10,6 +10,7 @@ import (
 	"github.com/google/uuid"
 	"github.com/spf13/cobra"
 
+	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -194,7 +195,7 @@ func sourceWords(f *pb.Finding) string {
 // sayVerdict prints the verdict with all its reasons and the ways back.
 func (c *console) sayVerdict(r *pb.Readiness) {
 	m := markOf(r.GetVerdict())
-	c.Say("%s  since %s", m.paint(m.shape+"  "+r.GetCallSign()+"  "+wordsOf(r), c.colourful()), instant(r.GetSince().AsTime(), time.Now()))
+	c.Say("%s  since %s", m.paint(m.shape+"  "+verdict.Spoken(r)+"  "+wordsOf(r), c.colourful()), instant(r.GetSince().AsTime(), time.Now()))
 	for _, limit := range r.GetRestrictions() {
 		c.Say("  limit: %s", limit.GetText())
 	}

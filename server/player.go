@@ -46,7 +46,7 @@ func (p *player) play(ctx context.Context, acts []act) (*pb.Readiness, error) {
 	if err := p.finish(ctx); err != nil {
 		return nil, err
 	}
-	all, err := p.station.readinessOf(ctx, []string{p.file.vehicle})
+	all, err := p.station.readinessOf(ctx, []string{p.file.vehicle}, nil)
 	if err != nil {
 		return nil, err
 	}

@@ -61,7 +61,7 @@ func newPrint(c *console) *cobra.Command {
 // sheet gathers what stands on the sheet of a vehicle.
 func (s *remote) sheet(ctx context.Context, vehicle string) (sheet paper.Sheet, err error) {
 	sheet.Printed = time.Now()
-	all, err := s.readinessOf(ctx, []string{vehicle})
+	all, err := s.readinessOf(ctx, []string{vehicle}, nil)
 	if err != nil {
 		return sheet, err
 	}

@@ -24,6 +24,8 @@ as the station knows it (vehicles/wn11) or shortly (wn11).
 
 The shapes say all; colour is added on a terminal unless NO_COLOR is set.
 
+With --call-sign it is asked for whichever vehicle answers to a call sign, be it a reserve.
+
 With --watch it goes on and prints a line for each change, until Ctrl-C. When nothing is
 heard for ten seconds it says so: what was printed before is then no longer live. It
 connects again by itself.
@@ -34,12 +36,14 @@ With --exit-code the verdict is the exit code: 0 FIT, 12 RESTRICTED, 13 UNPROVEN
 const readinessExample = `  server readiness
   server readiness wn11 wn12
   server readiness wn11 --watch
+  server readiness --call-sign WN12
   server readiness -o json | jq '.readiness[].verdict'
   server readiness wn11 --exit-code && echo "WN11 may go without a limit"`
 
 type readinessFlags struct {
 	server   string
 	output   string
+	signs    []string
 	watch    bool
 	exitCode bool
 }
@@ -64,7 +68,7 @@ func newReadiness(c *console) *cobra.Command {
 			}
 			return c.asking(f.server, func(s *remote) error {
 				if f.watch {
-					return s.watch(cmd.Context(), c, listening{names: names, output: f.output, silence: silence})
+					return s.watch(cmd.Context(), c, listening{names: names, signs: f.signs, output: f.output, silence: silence})
 				}
 				return s.showReadiness(cmd.Context(), c, names, f)
 			})
@@ -72,6 +76,7 @@ func newReadiness(c *console) *cobra.Command {
 	}
 	serverFlag(cmd, &f.server)
 	cmd.Flags().StringVarP(&f.output, "output", "o", "table", "table or json")
+	cmd.Flags().StringSliceVar(&f.signs, "call-sign", nil, "the vehicle that answers to this call sign; may be said several times")
 	cmd.Flags().BoolVar(&f.watch, "watch", false, "go on and print each change")
 	cmd.Flags().BoolVar(&f.exitCode, "exit-code", false, "let the verdict be the exit code")
 	return cmd
@@ -79,7 +84,7 @@ func newReadiness(c *console) *cobra.Command {
 
 // showReadiness prints the readiness of the vehicles named, or of all.
 func (s *remote) showReadiness(ctx context.Context, c *console, names []string, f readinessFlags) error {
-	all, err := s.readinessOf(ctx, names)
+	all, err := s.readinessOf(ctx, names, f.signs)
 	if err != nil {
 		return err
 	}
@@ -96,19 +101,26 @@ func (s *remote) showReadiness(ctx context.Context, c *console, names []string, 
 	return nil
 }
 
-// readinessOf asks for the vehicles named, or for all.
-func (s *remote) readinessOf(ctx context.Context, names []string) ([]*pb.Readiness, error) {
+// readinessOf asks for the vehicles named and those that answer to call signs, or for all.
+func (s *remote) readinessOf(ctx context.Context, names, signs []string) ([]*pb.Readiness, error) {
 	ctx, cancel := patiently(ctx)
 	defer cancel()
 	var all []*pb.Readiness
+	var asked []*pb.GetReadinessRequest
 	for _, name := range names {
-		resp, err := s.readiness.GetReadiness(ctx, &pb.GetReadinessRequest{Vehicle: name})
+		asked = append(asked, &pb.GetReadinessRequest{Vehicle: name})
+	}
+	for _, sign := range signs {
+		asked = append(asked, &pb.GetReadinessRequest{CallSign: sign})
+	}
+	for _, req := range asked {
+		resp, err := s.readiness.GetReadiness(ctx, req)
 		if err != nil {
 			return nil, err
 		}
 		all = append(all, resp.GetReadiness())
 	}
-	if len(names) > 0 {
+	if len(asked) > 0 {
 		return all, nil
 	}
 	err := pages(func(token string) (string, error) {

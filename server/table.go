@@ -8,6 +8,7 @@ import (
 	"time"
 	"unicode/utf8"
 
+	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -23,11 +24,11 @@ func (c *console) readinessTable(all []*pb.Readiness, now time.Time) {
 	words, signs := 0, 0
 	for _, r := range all {
 		words = max(words, utf8.RuneCountInString(wordsOf(r)))
-		signs = max(signs, utf8.RuneCountInString(r.GetCallSign()))
+		signs = max(signs, utf8.RuneCountInString(verdict.Spoken(r)))
 	}
 	for _, r := range all {
 		m := markOf(r.GetVerdict())
-		head := fmt.Sprintf("%s  %-*s  %-*s", m.shape, signs, r.GetCallSign(), words, wordsOf(r))
+		head := fmt.Sprintf("%s  %-*s  %-*s", m.shape, signs, verdict.Spoken(r), words, wordsOf(r))
 		c.Say("%s  since %s%s", m.paint(head, c.colourful()), instant(r.GetSince().AsTime(), now), untilWords(r, now))
 		for _, line := range short(r) {
 			c.Say("     %*s  %s", signs, "", line)

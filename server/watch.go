@@ -9,6 +9,7 @@ import (
 	"google.golang.org/protobuf/encoding/protojson"
 
 	"bayround/internal/fault"
+	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -21,7 +22,8 @@ const (
 
 // listening is one way of watching.
 type listening struct {
-	names   []string // vehicles; empty for all
+	names   []string // vehicles; empty for all, where no call sign is named
+	signs   []string // call signs
 	output  string
 	silence time.Duration // how long nothing may be heard
 }
@@ -55,7 +57,7 @@ func (s *remote) watchOnce(ctx context.Context, c *console, l listening) error {
 	defer cancel(nil)
 	alarm := time.AfterFunc(l.silence, func() { cancel(errSilent) })
 	defer alarm.Stop()
-	stream, err := s.readiness.WatchReadiness(ctx, &pb.WatchReadinessRequest{Vehicles: l.names})
+	stream, err := s.readiness.WatchReadiness(ctx, &pb.WatchReadinessRequest{Vehicles: l.names, CallSigns: l.signs})
 	if err != nil {
 		return err
 	}
@@ -91,7 +93,7 @@ func (c *console) sayChange(message *pb.WatchReadinessResponse, output string) e
 	}
 	m := markOf(r.GetVerdict())
 	c.Say("%s  %s", r.GetAsOf().AsTime().Local().Format("15:04:05"),
-		m.paint(m.shape+"  "+r.GetCallSign()+"  "+wordsOf(r), c.colourful()))
+		m.paint(m.shape+"  "+verdict.Spoken(r)+"  "+wordsOf(r), c.colourful()))
 	for _, line := range short(r) {
 		c.Say("          %s", line)
 	}

@@ -18,6 +18,9 @@ var table = sorted(
 	may("DefectService", "GetDefect ListDefects GetDefectFigures", all()...),
 	may("DefectService", "AcknowledgeDefect DeferDefect EndDeferral StopVehicle ReleaseVehicle", tablet, workshop, officer, administrator), // the station asks who the person is
 
+	may("CallSignService", "ListCallSigns CompareVehicles", all()...),
+	may("CallSignService", "MoveCallSign ReturnCallSign", tablet, officer, administrator), // the station asks who the person is
+
 	may("RoundService", "GetRound ListRounds", all()...),
 	may("RoundService", "OpenRound PauseRound ResumeRound FinishRound GiveUpRound BeginStep MakeSafe ChangeAssistant RecordResult RecordResults", tablet, administrator),
 

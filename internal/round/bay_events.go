@@ -4,6 +4,7 @@ import (
 	"slices"
 	"time"
 
+	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -31,7 +32,7 @@ func (b *board) note(passages []passage) {
 // what leads to what.
 func happened(before, after *pb.Readiness) (events []BayEvent) {
 	say := func(at time.Time, text string) {
-		events = append(events, BayEvent{At: at, Text: after.GetCallSign() + text})
+		events = append(events, BayEvent{At: at, Text: verdict.Spoken(after) + text})
 	}
 	now := after.GetAsOf().AsTime()
 	for _, r := range missing(after.GetRounds(), before.GetRounds(), (*pb.Round).GetName) {

@@ -28,7 +28,7 @@ func (r *readiness) ListReadiness(ctx context.Context, req *pb.ListReadinessRequ
 // WatchReadiness tells readiness for as long as the caller listens. A state that
 // many watchers are told is encoded once.
 func (r *readiness) WatchReadiness(req *pb.WatchReadinessRequest, stream pb.ReadinessService_WatchReadinessServer) error {
-	return r.station.Watch(stream.Context(), req.GetVehicles(), func(resp *pb.WatchReadinessResponse) error {
+	return r.station.Watch(stream.Context(), req, func(resp *pb.WatchReadinessResponse) error {
 		return stream.SendMsg(r.encodings.of(resp))
 	})
 }

@@ -11,6 +11,7 @@ import (
 func registerServices(to grpc.ServiceRegistrar, st *station.Station, o Options, c *chain) {
 	pb.RegisterVehicleServiceServer(to, &vehicles{station: st})
 	pb.RegisterDefectServiceServer(to, &defects{station: st})
+	pb.RegisterCallSignServiceServer(to, &callSigns{station: st})
 	pb.RegisterRoundServiceServer(to, &rounds{station: st, chain: c})
 	pb.RegisterReadinessServiceServer(to, &readiness{station: st, encodings: newEncodings()})
 	pb.RegisterJournalServiceServer(to, &journal{station: st, chain: c})

@@ -154,7 +154,7 @@ func (w wording) far(b *round.Bay, names bool) farScene {
 	}
 	word, rest := verdict.Said(concerned)
 	f := farScene{
-		Mode: farVehicle, CallSign: concerned.GetCallSign(), Verdict: concerned.GetVerdict(),
+		Mode: farVehicle, CallSign: farSign(concerned), Verdict: concerned.GetVerdict(),
 		Limits: len(concerned.GetRestrictions()),
 		Word:   word, Rest: rest, Detail: w.detail(concerned), SinceV: w.stamp(concerned.GetSince()),
 	}
@@ -210,11 +210,27 @@ func who(walk *round.BayWalk, names bool) string {
 	return ""
 }
 
+// farSign is the call sign alone that a vehicle answers to: there is room for one.
+func farSign(r *pb.Readiness) string {
+	if r.GetHolding() != nil && r.GetAnswersTo() != "" {
+		return r.GetAnswersTo()
+	}
+	return verdict.Spoken(r)
+}
+
+// placeOf says of a vehicle that nobody calls by its call sign why that is so.
+func placeOf(r *pb.Readiness) string {
+	if r.GetAnswersTo() != "" {
+		return ""
+	}
+	return verdict.PlaceWords(r)
+}
+
 // line is the row of one vehicle.
 func (w wording) line(b *round.Bay, r *pb.Readiness) bayLine {
 	word, rest := verdict.Said(r)
 	l := bayLine{
-		CallSign: r.GetCallSign(), Title: b.Titles[r.GetVehicle()], Verdict: r.GetVerdict(),
+		CallSign: verdict.Spoken(r), Title: joined(" · ", b.Titles[r.GetVehicle()], placeOf(r)), Verdict: r.GetVerdict(),
 		Limits: len(r.GetRestrictions()),
 		Word:   word, Rest: rest, Detail: joined(" · ", w.detail(r), lost(r)),
 		Since: w.stamp(r.GetSince()), Next: w.next(r), DebtS: r.GetReadinessDebtS(),
@@ -261,7 +277,7 @@ func (w wording) defects(r *pb.Readiness) (lines []defectLine) {
 		if n := d.GetTimesFound(); n > 1 {
 			answer = fmt.Sprintf("found %d times, %s", n, answer)
 		}
-		lines = append(lines, defectLine{r.GetCallSign(), d.GetFindings()[0].GetText(), w.age(d.GetFirstFound()), answer})
+		lines = append(lines, defectLine{verdict.Spoken(r), d.GetFindings()[0].GetText(), w.age(d.GetFirstFound()), answer})
 	}
 	return lines
 }

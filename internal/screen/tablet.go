@@ -27,6 +27,7 @@ var tabletPages = template.Must(template.New("tablet").Funcs(template.FuncMap{
 	"takes":         func(d time.Duration) string { return minutes(d.Seconds()) },
 	"legend":        func() string { return planLegend },
 	"lost":          lostWords,
+	"place":         verdict.PlaceWords,
 	"foundMark":     foundMark,
 	"mark":          mark,
 	"pressed":       pressed,

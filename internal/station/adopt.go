@@ -73,7 +73,7 @@ func standingParts(given *pb.Standing) (parts []standingPart) {
 func beginningOf(given *pb.Standing, bytes int) standingPart {
 	part := standingPart{Standing: &pb.Standing{
 		Vehicle: given.GetVehicle(), Sequence: given.GetSequence(), Undone: given.GetUndone(),
-		Verdict: given.GetVerdict(), Since: given.GetSince(),
+		Verdict: given.GetVerdict(), Since: given.GetSince(), Holding: given.GetHolding(),
 	}}
 	fits := func(m proto.Message) bool {
 		bytes -= proto.Size(m) + besideBytes
@@ -134,6 +134,9 @@ func (c *command) newsIn(part standingPart) (*news, error) {
 	n := &news{v: v, part: part, Standing: &pb.Standing{
 		Vehicle: v.name, Sequence: part.GetSequence(), Undone: part.GetUndone(), Verdict: part.GetVerdict(), Since: part.GetSince(),
 	}}
+	if !sameHolding(v.holding, part.GetHolding()) {
+		n.Holding = part.GetHolding()
+	}
 	n.compareAnswers()
 	n.compareDefects(timestamppb.New(c.time))
 	if err := n.compareRounds(c.state); err != nil {
@@ -154,7 +157,7 @@ type news struct {
 
 // differs tells that there is something beside what is always told whole.
 func (n *news) differs() bool {
-	return len(n.Answers) > 0 || len(n.Defects) > 0 || len(n.Rounds) > 0
+	return len(n.Answers) > 0 || len(n.Defects) > 0 || len(n.Rounds) > 0 || n.Holding != nil
 }
 
 // compareAnswers picks the answers that differ. Results are told apart by their

@@ -13,6 +13,11 @@ import (
 // standingAdopted takes over what differed at the station of record. A step
 // without any result is one that nobody has answered there.
 func (st *state) standingAdopted(v *vehicle, e *pb.Standing, rows *rowSet) error {
+	if e.GetHolding() != nil {
+		if err := st.callSignChanged(v, e.GetHolding(), rows); err != nil {
+			return err
+		}
+	}
 	for _, a := range e.GetAnswers() {
 		if err := st.adoptAnswer(v, a, rows); err != nil {
 			return err

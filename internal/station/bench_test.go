@@ -230,7 +230,7 @@ func BenchmarkWatch_1000(b *testing.B) {
 	for range listeners {
 		watchers.Go(func() {
 			heard := int64(-1)
-			_ = k.Watch(watching, []string{engine}, func(m *pb.WatchReadinessResponse) error { // ends with watching
+			_ = k.Watch(watching, &pb.WatchReadinessRequest{Vehicles: []string{engine}}, func(m *pb.WatchReadinessResponse) error { // ends with watching
 				if r := m.GetReadiness(); r != nil && r.GetSequence() > heard {
 					heard = r.GetSequence()
 					told.Done()

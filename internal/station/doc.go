@@ -71,6 +71,7 @@
 //	measured/{vehicle}/{step}/{n}    a SeriesPoint: what the result of event n, sixteen digits, measured there
 //	defect/{vehicle}/{defect}    a Defect
 //	undone/{vehicle}/{step}      an UndoneStep
+//	holding/{vehicle}            a CallSignHolding; absent while the vehicle has always answered to its own
 //	standing/{vehicle}           1 verdict, 2 since, 3 time of its newest event, 4 ref of its newest event
 //	round/{uuid}                 1 Round without its progress, 2 ref of its opening, 3 time of its last change of state,
 //	                             4 RoundConditions, one for each time they were given, 5 ref of its newest event that is no result,

@@ -210,7 +210,7 @@ func (l *library) applied(name string, r ref) *pb.JournalEvent {
 // vehicle reads one vehicle, without its rounds, and judges it by a model.
 func (l *loader) vehicle(ctx context.Context, m *model) (*vehicle, error) {
 	v := newVehicle(m.vehicle.GetName(), m)
-	for _, read := range []func(context.Context, *vehicle) error{l.answers, l.measured, l.defects, l.undone} {
+	for _, read := range []func(context.Context, *vehicle) error{l.answers, l.measured, l.defects, l.undone, l.holding} {
 		if err := read(ctx, v); err != nil {
 			return nil, err
 		}
@@ -260,6 +260,19 @@ func (l *loader) undone(ctx context.Context, v *vehicle) error {
 		v.undone[id] = u
 		return nil
 	})
+}
+
+// holding takes up which call sign the vehicle answers to.
+func (l *loader) holding(_ context.Context, v *vehicle) error {
+	value, err := l.journal.Row(holdingRows+v.name, l.at)
+	if err != nil || value == nil {
+		return err
+	}
+	v.holding = &pb.CallSignHolding{}
+	if err := proto.Unmarshal(value, v.holding); err != nil {
+		return unreadable("row "+holdingRows+v.name, err)
+	}
+	return nil
 }
 
 // standing takes up the verdict as it stood right after the vehicle's newest event.

@@ -106,7 +106,15 @@ func (s *Station) roundOf(ctx context.Context, name string, sequence int64) (*pb
 func (s *Station) GetReadiness(ctx context.Context, req *pb.GetReadinessRequest) (*pb.GetReadinessResponse, error) {
 	now := s.clock()
 	if req.GetAsOf() == nil {
-		snap, err := s.current.Load().vehicle(req.GetVehicle())
+		p := s.current.Load()
+		name, err := req.GetVehicle(), error(nil)
+		if req.GetCallSign() != "" {
+			name, err = answering(p.called(), req.GetCallSign())
+		}
+		if err != nil {
+			return nil, err
+		}
+		snap, err := p.vehicle(name)
 		if err != nil {
 			return nil, err
 		}
@@ -116,7 +124,12 @@ func (s *Station) GetReadiness(ctx context.Context, req *pb.GetReadinessRequest)
 	if err != nil {
 		return nil, err
 	}
-	r, err := s.readinessAt(ctx, req.GetVehicle(), at)
+	var r *pb.Readiness
+	if req.GetCallSign() != "" {
+		r, err = s.vehicleThen(ctx, req.GetCallSign(), at)
+	} else {
+		r, err = s.readinessAt(ctx, req.GetVehicle(), at)
+	}
 	if err != nil {
 		return nil, err
 	}

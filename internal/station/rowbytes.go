@@ -29,6 +29,7 @@ const (
 	answeredRows = "answered/"
 	seriesRows   = "series/"
 	measuredRows = "measured/"
+	holdingRows  = "holding/"
 )
 
 // record builds the value of a row.

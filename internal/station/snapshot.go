@@ -170,7 +170,7 @@ func shallow(r *pb.Readiness) *pb.Readiness {
 		Capabilities: r.Capabilities, OpenDefects: r.OpenDefects, DueNext: r.DueNext,
 		ReadinessDebtS: r.ReadinessDebtS, Undone: r.Undone, Rounds: r.Rounds, WaysBack: r.WaysBack,
 		AsOf: r.AsOf, Sequence: r.Sequence, VehicleRevision: r.VehicleRevision,
-		RulePacks: r.RulePacks, CheckedSince: r.CheckedSince,
+		RulePacks: r.RulePacks, CheckedSince: r.CheckedSince, AnswersTo: r.AnswersTo, Holding: r.Holding,
 	}
 }
 

@@ -88,6 +88,9 @@ func (st *state) apply(ev *pb.JournalEvent, known *judgement, last bool, rows *r
 	if err := st.happen(v, ev, known, rows); err != nil {
 		return fmt.Errorf("event %d: %w", ev.GetSequence(), err)
 	}
+	if err := st.endTakeover(v, rows); err != nil {
+		return fmt.Errorf("event %d: %w", ev.GetSequence(), err)
+	}
 	st.conclude(v, rows)
 	return nil
 }
@@ -135,6 +138,8 @@ func (st *state) happen(v *vehicle, ev *pb.JournalEvent, known *judgement, rows 
 		return st.vehicleReleased(v, e.VehicleReleased, rows)
 	case *pb.JournalEvent_StandingAdopted:
 		return st.standingAdopted(v, e.StandingAdopted, rows)
+	case *pb.JournalEvent_CallSignChanged:
+		return st.callSignChanged(v, e.CallSignChanged, rows)
 	}
 	return fmt.Errorf("%T: %w", ev.GetEvent(), errEvent)
 }
@@ -197,6 +202,9 @@ func (st *state) adopt(lib *library, rows *rowSet) error {
 		}
 		v.adopt(m)
 		if err := st.closeOfVanished(v, rows); err != nil {
+			return err
+		}
+		if err := st.endTakeover(v, rows); err != nil {
 			return err
 		}
 		st.conclude(v, rows)

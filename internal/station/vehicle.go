@@ -23,6 +23,8 @@ type vehicle struct {
 	defects  map[string]*pb.Defect      // closed ones too, by name
 	undone   map[string]*pb.UndoneStep  // by step id
 	rounds   map[string]*round          // open and paused, by name
+	holding  *pb.CallSignHolding        // nil while it has always answered to its own call sign
+	takeover *verdict.Takeover          // the check it needs for that; nil when it needs none
 	standing standing
 	proofs   proofs // of the required steps, by answers and repairs
 
@@ -147,6 +149,7 @@ func (v *vehicle) observation(s *step, a *verdict.Answer) *pb.Observation {
 // now, and everything is judged anew.
 func (v *vehicle) adopt(m *model) {
 	v.model = m
+	v.takeUp()
 	clear(v.single)
 	clear(v.islands)
 	v.findings, v.open, v.pending = nil, nil, nil
@@ -187,7 +190,7 @@ func (v *vehicle) input() *verdict.Input {
 	return &verdict.Input{
 		Vehicle: v.model.vehicle, Required: v.model.required, Latest: v.answers,
 		Findings: v.findings, Defects: v.open, Undone: v.pending, Packs: v.model.packs,
-		Systems: v.model.deferral.GetDeferral().GetSystems(),
+		Systems: v.model.deferral.GetDeferral().GetSystems(), Takeover: v.takeover, Holding: v.holding,
 	}
 }
 

@@ -62,16 +62,16 @@ func (b *board) look() (beat *pb.WatchReadinessResponse, news <-chan struct{}) {
 	return b.beat, b.news
 }
 
-// Watch sends the readiness of the vehicles, of all when none is named, as
-// WatchReadiness promises, until ctx ends or send fails; it returns their
+// Watch sends the readiness of the vehicles and call signs, of all vehicles when none
+// is named, as WatchReadiness promises, until ctx ends or send fails; it returns their
 // error. Messages are shared between watchers and must not be changed.
-func (s *Station) Watch(ctx context.Context, vehicles []string, send func(*pb.WatchReadinessResponse) error) error {
-	for _, name := range vehicles {
+func (s *Station) Watch(ctx context.Context, req *pb.WatchReadinessRequest, send func(*pb.WatchReadinessResponse) error) error {
+	for _, name := range req.GetVehicles() {
 		if _, err := s.current.Load().vehicle(name); err != nil {
 			return err
 		}
 	}
-	w := watcher{station: s, vehicles: vehicles, send: send, seen: map[string]*view{}}
+	w := watcher{station: s, req: req, send: send, seen: map[string]*view{}}
 	heard, news := s.board.look()
 	present, err := w.tell()
 	if err != nil {
@@ -133,10 +133,10 @@ func presentAt(sequence int64) *pb.WatchReadinessResponse {
 
 // watcher is one watch; it belongs to the goroutine that watches.
 type watcher struct {
-	station  *Station
-	vehicles []string // empty for all
-	send     func(*pb.WatchReadinessResponse) error
-	seen     map[string]*view // the newest view that was sent, by vehicle
+	station *Station
+	req     *pb.WatchReadinessRequest
+	send    func(*pb.WatchReadinessResponse) error
+	seen    map[string]*view // the newest view that was sent, by vehicle
 }
 
 // tell sends the newest view of each vehicle that was not sent yet, and
@@ -144,7 +144,10 @@ type watcher struct {
 func (w *watcher) tell() (sequence int64, err error) {
 	p := w.station.current.Load()
 	now := w.station.clock()
-	names := w.vehicles
+	names, err := p.watched(w.req)
+	if err != nil {
+		return 0, err
+	}
 	if len(names) == 0 {
 		names = p.names
 	}

@@ -22,10 +22,14 @@ type listener struct {
 }
 
 func watch(k *stationtest.Kit, vehicles ...string) *listener {
+	return watchFor(k, &pb.WatchReadinessRequest{Vehicles: vehicles})
+}
+
+func watchFor(k *stationtest.Kit, req *pb.WatchReadinessRequest) *listener {
 	watching, cancel := context.WithCancel(context.Background())
 	l := &listener{make(chan *pb.WatchReadinessResponse), make(chan error, 1), cancel}
 	go func() {
-		l.ended <- k.Watch(watching, vehicles, func(m *pb.WatchReadinessResponse) error {
+		l.ended <- k.Watch(watching, req, func(m *pb.WatchReadinessResponse) error {
 			select {
 			case l.messages <- m:
 				return nil
@@ -210,7 +214,7 @@ func TestWatch_NewVehiclesJoinAWatchOfAll(t *testing.T) {
 
 func TestWatch_Ends(t *testing.T) {
 	bubble(t, func(t *testing.T, k *stationtest.Kit) {
-		err := k.Watch(ctx, []string{p1, "vehicles/p9"}, func(*pb.WatchReadinessResponse) error { return nil })
+		err := k.Watch(ctx, &pb.WatchReadinessRequest{Vehicles: []string{p1, "vehicles/p9"}}, func(*pb.WatchReadinessResponse) error { return nil })
 		refusal{fault.NotFound, "VEHICLE_UNKNOWN"}.check(t, err)
 
 		broken := errors.New("the line is dead")

@@ -18,9 +18,13 @@ func Fold(in *Input, at time.Time) (v pb.Verdict, until time.Time) {
 	return max(v, found, OfDoubt(in.Record)), until
 }
 
-// FoldFound is Fold for findings and defects alone, whatever of the steps is proven.
+// FoldFound is Fold for findings, defects and a takeover alone, whatever of the
+// required steps is proven.
 func FoldFound(in *Input, at time.Time) (v pb.Verdict, until time.Time) {
 	v = pb.Verdict_VERDICT_FIT
+	if !in.Takeover.Whole(in.Latest) {
+		v = pb.Verdict_VERDICT_UNPROVEN
+	}
 	for _, f := range in.Findings {
 		if w := OfEffect(f.GetEffect()); w > v && !repaired(in.Defects, f) && !waiting(in.Defects, f, at) {
 			v = w

@@ -27,6 +27,10 @@ type Input struct {
 	Record *pb.RecordDoubt
 	// Systems are those on which several deferrals are judged together.
 	Systems []*pb.DeferralSystem
+	// Takeover is the check it needs since it took a call sign; nil when it needs none.
+	Takeover *Takeover
+	// Holding is which call sign it answers to; nil when it has always been its own.
+	Holding *pb.CallSignHolding
 	// Packs are the rule packs it was judged by, as name@version, in the vehicle's order.
 	Packs []string
 }

@@ -48,6 +48,9 @@ func (p prover) proveReal(step *pb.CheckStep, a *Answer) (pb.UnprovenCause, time
 	if given.Before(a.VoidBefore) {
 		return pb.UnprovenCause_UNPROVEN_CAUSE_REPAIRED_SINCE, a.VoidBefore
 	}
+	if t := p.in.Takeover; t.asks(step.GetStepId()) && t.voids(given) {
+		return pb.UnprovenCause_UNPROVEN_CAUSE_TAKEN_OVER_SINCE, t.from
+	}
 	expires := given.Add(step.GetGoodFor().AsDuration())
 	if a.RealFits && p.at.Before(expires) {
 		return proven, expires

@@ -47,6 +47,8 @@ func Of(in *Input, at time.Time) *pb.Readiness {
 		VehicleRevision: in.Vehicle.GetRevision(),
 		RulePacks:       in.Packs,
 		CheckedSince:    timestamp(checkedSince(in, p)),
+		AnswersTo:       AnswersTo(in.Vehicle, in.Holding),
+		Holding:         in.Holding,
 	}
 }
 

@@ -14,8 +14,8 @@ import (
 const namedSteps = 3
 
 // findUnproven returns the required steps that prove nothing, in walking order,
-// then steps that are not required but wait to be checked after a repair; nil
-// when everything is proven.
+// then steps that are not required but wait to be checked after a repair or at a
+// takeover; nil when everything is proven.
 func findUnproven(in *Input, p prover, w walk) *pb.Unproven {
 	u := &pb.Unproven{Required: int32(len(in.Required))}
 	for _, step := range in.Required {
@@ -27,7 +27,12 @@ func findUnproven(in *Input, p prover, w walk) *pb.Unproven {
 		}
 	}
 	more := repairedBesides(in.Defects, w)
-	u.Required += int32(len(more)) // the repair made them required
+	for _, s := range takeoverBesides(in, w) {
+		if !slices.ContainsFunc(more, func(m *pb.UnprovenStep) bool { return m.GetStepId() == s.GetStepId() }) {
+			more = append(more, s)
+		}
+	}
+	u.Required += int32(len(more)) // the repair, or the takeover, made them required
 	u.Steps = append(u.Steps, more...)
 	if len(u.Steps) == 0 && len(in.Required) > 0 {
 		return nil
@@ -84,6 +89,7 @@ var causeWords = [...]struct {
 	alone, beside string
 }{
 	{pb.UnprovenCause_UNPROVEN_CAUSE_REPAIRED_SINCE, "Since a repair nobody has checked again %s", "not checked again since a repair"},
+	{pb.UnprovenCause_UNPROVEN_CAUSE_TAKEN_OVER_SINCE, "Since it took its call sign nobody has checked %s", "not checked since it took its call sign"},
 	{pb.UnprovenCause_UNPROVEN_CAUSE_NEVER_ANSWERED, "Nobody has checked %s", "never checked"},
 	{pb.UnprovenCause_UNPROVEN_CAUSE_NOT_CHECKED, "It is on record that nobody checked %s", "on record as not checked"},
 	{pb.UnprovenCause_UNPROVEN_CAUSE_ANSWER_DOES_NOT_FIT, "The configuration has changed under the answers to %s", "answered for another configuration"},

@@ -132,6 +132,9 @@ func possibleActs(in *verdict.Input, rules groupRules) (defects, steps []string)
 	for _, step := range in.Required {
 		known[step.GetStepId()] = true
 	}
+	if in.Takeover != nil {
+		known[stepID(len(in.Required))] = true
+	}
 	for _, d := range in.Defects {
 		if takesEffect(d) {
 			defects = append(defects, d.GetName())

@@ -42,7 +42,7 @@ func TestOf_Whole(t *testing.T) {
 	want := &pb.Readiness{
 		Vehicle: "vehicles/wn11", CallSign: "WN11", Station: "stations/skarholm-quay", Verdict: pb.Verdict_VERDICT_MOVE_ONLY,
 		Until: timestamppb.New(noon.Add(hours(1))), AsOf: timestamppb.New(noon), VehicleRevision: 7,
-		RulePacks: []string{"packs/wendmoor-policy@1"}, CheckedSince: timestamppb.New(noon.Add(-hours(23))),
+		RulePacks: []string{"packs/wendmoor-policy@1"}, CheckedSince: timestamppb.New(noon.Add(-hours(23))), AnswersTo: "WN11",
 		Reasons: []*pb.Reason{
 			{Verdict: pb.Verdict_VERDICT_MOVE_ONLY, Text: "Item 2: pedal sinks", Cause: &pb.Reason_Finding{Finding: brake}},
 			{Verdict: pb.Verdict_VERDICT_RESTRICTED, Text: "Item 3: pump does not prime (found 3 times)", Cause: &pb.Reason_Defect{Defect: known.GetName()}},

@@ -74,6 +74,7 @@ type JournalEvent struct {
 	//	*JournalEvent_ClientRenewed
 	//	*JournalEvent_ClientRevoked
 	//	*JournalEvent_AccessDenied
+	//	*JournalEvent_CallSignChanged
 	Event         isJournalEvent_Event `protobuf_oneof:"event"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -424,6 +425,15 @@ func (x *JournalEvent) GetAccessDenied() *AccessDenied {
 	return nil
 }
 
+func (x *JournalEvent) GetCallSignChanged() *CallSignHolding {
+	if x != nil {
+		if x, ok := x.Event.(*JournalEvent_CallSignChanged); ok {
+			return x.CallSignChanged
+		}
+	}
+	return nil
+}
+
 type isJournalEvent_Event interface {
 	isJournalEvent_Event()
 }
@@ -568,6 +578,11 @@ type JournalEvent_AccessDenied struct {
 	AccessDenied *AccessDenied `protobuf:"bytes,64,opt,name=access_denied,json=accessDenied,proto3,oneof"`
 }
 
+type JournalEvent_CallSignChanged struct {
+	// The vehicle took a call sign, or gave one away.
+	CallSignChanged *CallSignHolding `protobuf:"bytes,90,opt,name=call_sign_changed,json=callSignChanged,proto3,oneof"`
+}
+
 func (*JournalEvent_StationApplied) isJournalEvent_Event() {}
 
 func (*JournalEvent_VehicleApplied) isJournalEvent_Event() {}
@@ -623,6 +638,8 @@ func (*JournalEvent_ClientRenewed) isJournalEvent_Event() {}
 func (*JournalEvent_ClientRevoked) isJournalEvent_Event() {}
 
 func (*JournalEvent_AccessDenied) isJournalEvent_Event() {}
+
+func (*JournalEvent_CallSignChanged) isJournalEvent_Event() {}
 
 // RoundOpened is the start of a round.
 type RoundOpened struct {
@@ -1691,7 +1708,7 @@ var File_bayround_v1_event_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/catalogue.proto\x1a\x1abayround/v1/deferral.proto\x1a\x1fbayround/v1/enrol_service.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xd9\x11\n" +
+	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x1bbayround/v1/catalogue.proto\x1a\x1abayround/v1/deferral.proto\x1a\x1fbayround/v1/enrol_service.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa5\x12\n" +
 	"\fJournalEvent\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\x03R\bsequence\x12\x1d\n" +
 	"\n" +
@@ -1732,7 +1749,8 @@ const file_bayround_v1_event_proto_rawDesc = "" +
 	"\x0fclient_admitted\x18= \x01(\v2\x1b.bayround.v1.ClientAdmittedH\x00R\x0eclientAdmitted\x12C\n" +
 	"\x0eclient_renewed\x18> \x01(\v2\x1a.bayround.v1.ClientRenewedH\x00R\rclientRenewed\x12C\n" +
 	"\x0eclient_revoked\x18? \x01(\v2\x1a.bayround.v1.ClientRevokedH\x00R\rclientRevoked\x12@\n" +
-	"\raccess_denied\x18@ \x01(\v2\x19.bayround.v1.AccessDeniedH\x00R\faccessDeniedB\a\n" +
+	"\raccess_denied\x18@ \x01(\v2\x19.bayround.v1.AccessDeniedH\x00R\faccessDenied\x12J\n" +
+	"\x11call_sign_changed\x18Z \x01(\v2\x1c.bayround.v1.CallSignHoldingH\x00R\x0fcallSignChangedB\a\n" +
 	"\x05event\"7\n" +
 	"\vRoundOpened\x12(\n" +
 	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"\xff\x01\n" +
@@ -1844,20 +1862,21 @@ var file_bayround_v1_event_proto_goTypes = []any{
 	(*RecordLossAccepted)(nil),    // 28: bayround.v1.RecordLossAccepted
 	(*RecordRefilled)(nil),        // 29: bayround.v1.RecordRefilled
 	(*PersonErased)(nil),          // 30: bayround.v1.PersonErased
-	(*Round)(nil),                 // 31: bayround.v1.Round
-	(RoundState)(0),               // 32: bayround.v1.RoundState
-	(*RoundConditions)(nil),       // 33: bayround.v1.RoundConditions
-	(Verdict)(0),                  // 34: bayround.v1.Verdict
-	(*UndoneStep)(nil),            // 35: bayround.v1.UndoneStep
-	(*Result)(nil),                // 36: bayround.v1.Result
-	(*Finding)(nil),               // 37: bayround.v1.Finding
-	(*Repair)(nil),                // 38: bayround.v1.Repair
-	(*Client)(nil),                // 39: bayround.v1.Client
-	(ClientRole)(0),               // 40: bayround.v1.ClientRole
-	(*Acknowledgement)(nil),       // 41: bayround.v1.Acknowledgement
-	(*Deferral)(nil),              // 42: bayround.v1.Deferral
-	(*VehicleStop)(nil),           // 43: bayround.v1.VehicleStop
-	(*VehicleRelease)(nil),        // 44: bayround.v1.VehicleRelease
+	(*CallSignHolding)(nil),       // 31: bayround.v1.CallSignHolding
+	(*Round)(nil),                 // 32: bayround.v1.Round
+	(RoundState)(0),               // 33: bayround.v1.RoundState
+	(*RoundConditions)(nil),       // 34: bayround.v1.RoundConditions
+	(Verdict)(0),                  // 35: bayround.v1.Verdict
+	(*UndoneStep)(nil),            // 36: bayround.v1.UndoneStep
+	(*Result)(nil),                // 37: bayround.v1.Result
+	(*Finding)(nil),               // 38: bayround.v1.Finding
+	(*Repair)(nil),                // 39: bayround.v1.Repair
+	(*Client)(nil),                // 40: bayround.v1.Client
+	(ClientRole)(0),               // 41: bayround.v1.ClientRole
+	(*Acknowledgement)(nil),       // 42: bayround.v1.Acknowledgement
+	(*Deferral)(nil),              // 43: bayround.v1.Deferral
+	(*VehicleStop)(nil),           // 44: bayround.v1.VehicleStop
+	(*VehicleRelease)(nil),        // 45: bayround.v1.VehicleRelease
 }
 var file_bayround_v1_event_proto_depIdxs = []int32{
 	19, // 0: bayround.v1.JournalEvent.station_time:type_name -> google.protobuf.Timestamp
@@ -1890,28 +1909,29 @@ var file_bayround_v1_event_proto_depIdxs = []int32{
 	10, // 27: bayround.v1.JournalEvent.client_renewed:type_name -> bayround.v1.ClientRenewed
 	11, // 28: bayround.v1.JournalEvent.client_revoked:type_name -> bayround.v1.ClientRevoked
 	12, // 29: bayround.v1.JournalEvent.access_denied:type_name -> bayround.v1.AccessDenied
-	31, // 30: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
-	32, // 31: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
-	33, // 32: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
-	34, // 33: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
-	35, // 34: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
-	36, // 35: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
-	37, // 36: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
-	38, // 37: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
-	39, // 38: bayround.v1.ClientAdmitted.client:type_name -> bayround.v1.Client
-	39, // 39: bayround.v1.ClientRenewed.client:type_name -> bayround.v1.Client
-	39, // 40: bayround.v1.ClientRevoked.client:type_name -> bayround.v1.Client
-	13, // 41: bayround.v1.AccessDenied.denials:type_name -> bayround.v1.Denial
-	40, // 42: bayround.v1.Denial.role:type_name -> bayround.v1.ClientRole
-	41, // 43: bayround.v1.DefectAcknowledged.acknowledgement:type_name -> bayround.v1.Acknowledgement
-	42, // 44: bayround.v1.DefectDeferred.deferral:type_name -> bayround.v1.Deferral
-	43, // 45: bayround.v1.VehicleStopped.stop:type_name -> bayround.v1.VehicleStop
-	44, // 46: bayround.v1.VehicleReleased.release:type_name -> bayround.v1.VehicleRelease
-	47, // [47:47] is the sub-list for method output_type
-	47, // [47:47] is the sub-list for method input_type
-	47, // [47:47] is the sub-list for extension type_name
-	47, // [47:47] is the sub-list for extension extendee
-	0,  // [0:47] is the sub-list for field type_name
+	31, // 30: bayround.v1.JournalEvent.call_sign_changed:type_name -> bayround.v1.CallSignHolding
+	32, // 31: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
+	33, // 32: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
+	34, // 33: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
+	35, // 34: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
+	36, // 35: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
+	37, // 36: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
+	38, // 37: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
+	39, // 38: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
+	40, // 39: bayround.v1.ClientAdmitted.client:type_name -> bayround.v1.Client
+	40, // 40: bayround.v1.ClientRenewed.client:type_name -> bayround.v1.Client
+	40, // 41: bayround.v1.ClientRevoked.client:type_name -> bayround.v1.Client
+	13, // 42: bayround.v1.AccessDenied.denials:type_name -> bayround.v1.Denial
+	41, // 43: bayround.v1.Denial.role:type_name -> bayround.v1.ClientRole
+	42, // 44: bayround.v1.DefectAcknowledged.acknowledgement:type_name -> bayround.v1.Acknowledgement
+	43, // 45: bayround.v1.DefectDeferred.deferral:type_name -> bayround.v1.Deferral
+	44, // 46: bayround.v1.VehicleStopped.stop:type_name -> bayround.v1.VehicleStop
+	45, // 47: bayround.v1.VehicleReleased.release:type_name -> bayround.v1.VehicleRelease
+	48, // [48:48] is the sub-list for method output_type
+	48, // [48:48] is the sub-list for method input_type
+	48, // [48:48] is the sub-list for extension type_name
+	48, // [48:48] is the sub-list for extension extendee
+	0,  // [0:48] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_event_proto_init() }
@@ -1919,6 +1939,7 @@ func file_bayround_v1_event_proto_init() {
 	if File_bayround_v1_event_proto != nil {
 		return
 	}
+	file_bayround_v1_call_sign_proto_init()
 	file_bayround_v1_catalogue_proto_init()
 	file_bayround_v1_deferral_proto_init()
 	file_bayround_v1_enrol_service_proto_init()
@@ -1961,6 +1982,7 @@ func file_bayround_v1_event_proto_init() {
 		(*JournalEvent_ClientRenewed)(nil),
 		(*JournalEvent_ClientRevoked)(nil),
 		(*JournalEvent_AccessDenied)(nil),
+		(*JournalEvent_CallSignChanged)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{

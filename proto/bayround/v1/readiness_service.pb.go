@@ -23,13 +23,16 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
-// GetReadinessRequest names a vehicle.
+// GetReadinessRequest names a vehicle, or the call sign that it answers to.
 type GetReadinessRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Vehicle, vehicles/{vehicle}.
+	// Vehicle, vehicles/{vehicle}; empty when a call sign is given.
 	Vehicle string `protobuf:"bytes,1,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
 	// Instant in the past; absent for now.
-	AsOf          *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=as_of,json=asOf,proto3" json:"as_of,omitempty"`
+	AsOf *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=as_of,json=asOf,proto3" json:"as_of,omitempty"`
+	// Call sign: the readiness is that of the vehicle that answers to it, or did then;
+	// capitals do not matter. Empty when a vehicle is given.
+	CallSign      string `protobuf:"bytes,3,opt,name=call_sign,json=callSign,proto3" json:"call_sign,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -76,6 +79,13 @@ func (x *GetReadinessRequest) GetAsOf() *timestamppb.Timestamp {
 		return x.AsOf
 	}
 	return nil
+}
+
+func (x *GetReadinessRequest) GetCallSign() string {
+	if x != nil {
+		return x.CallSign
+	}
+	return ""
 }
 
 // GetReadinessResponse holds a readiness.
@@ -247,7 +257,10 @@ func (x *ListReadinessResponse) GetNextPageToken() string {
 type WatchReadinessRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Vehicles, vehicles/{vehicle}; empty for all, those added later included.
-	Vehicles      []string `protobuf:"bytes,1,rep,name=vehicles,proto3" json:"vehicles,omitempty"`
+	Vehicles []string `protobuf:"bytes,1,rep,name=vehicles,proto3" json:"vehicles,omitempty"`
+	// Call signs: the vehicle that answers to each is watched, and another one from the
+	// moment it takes the call sign. With no vehicles beside them, only these.
+	CallSigns     []string `protobuf:"bytes,2,rep,name=call_signs,json=callSigns,proto3" json:"call_signs,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -285,6 +298,13 @@ func (*WatchReadinessRequest) Descriptor() ([]byte, []int) {
 func (x *WatchReadinessRequest) GetVehicles() []string {
 	if x != nil {
 		return x.Vehicles
+	}
+	return nil
+}
+
+func (x *WatchReadinessRequest) GetCallSigns() []string {
+	if x != nil {
+		return x.CallSigns
 	}
 	return nil
 }
@@ -498,10 +518,12 @@ var File_bayround_v1_readiness_service_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_readiness_service_proto_rawDesc = "" +
 	"\n" +
-	"#bayround/v1/readiness_service.proto\x12\vbayround.v1\x1a\x19bayround/v1/verdict.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x8a\x01\n" +
-	"\x13GetReadinessRequest\x12B\n" +
-	"\avehicle\x18\x01 \x01(\tB(\xbaH%r#2!^vehicles/[a-z0-9]+(-[a-z0-9]+)*$R\avehicle\x12/\n" +
-	"\x05as_of\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x04asOf\"L\n" +
+	"#bayround/v1/readiness_service.proto\x12\vbayround.v1\x1a\x19bayround/v1/verdict.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa7\x02\n" +
+	"\x13GetReadinessRequest\x12E\n" +
+	"\avehicle\x18\x01 \x01(\tB+\xbaH(r&2$^(vehicles/[a-z0-9]+(-[a-z0-9]+)*)?$R\avehicle\x12/\n" +
+	"\x05as_of\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x04asOf\x12$\n" +
+	"\tcall_sign\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18\x14R\bcallSign:r\xbaHo\x1am\n" +
+	"\x12readiness.one_name\x12'name a vehicle or a call sign, not both\x1a.(this.vehicle == '') != (this.call_sign == '')\"L\n" +
 	"\x14GetReadinessResponse\x124\n" +
 	"\treadiness\x18\x01 \x01(\v2\x16.bayround.v1.ReadinessR\treadiness\"\xaf\x01\n" +
 	"\x14ListReadinessRequest\x12'\n" +
@@ -512,9 +534,11 @@ const file_bayround_v1_readiness_service_proto_rawDesc = "" +
 	"\astation\x18\x03 \x01(\tB+\xbaH(r&2$^(stations/[a-z0-9]+(-[a-z0-9]+)*)?$R\astation\"u\n" +
 	"\x15ListReadinessResponse\x124\n" +
 	"\treadiness\x18\x01 \x03(\v2\x16.bayround.v1.ReadinessR\treadiness\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"g\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x9b\x01\n" +
 	"\x15WatchReadinessRequest\x12N\n" +
-	"\bvehicles\x18\x01 \x03(\tB2\xbaH/\x92\x01,\x10\xc8\x01\x18\x01\"%r#2!^vehicles/[a-z0-9]+(-[a-z0-9]+)*$R\bvehicles\"\xc5\x01\n" +
+	"\bvehicles\x18\x01 \x03(\tB2\xbaH/\x92\x01,\x10\xc8\x01\x18\x01\"%r#2!^vehicles/[a-z0-9]+(-[a-z0-9]+)*$R\bvehicles\x122\n" +
+	"\n" +
+	"call_signs\x18\x02 \x03(\tB\x13\xbaH\x10\x92\x01\r\x10\xc8\x01\x18\x01\"\x06r\x04\x10\x01\x18\x14R\tcallSigns\"\xc5\x01\n" +
 	"\x16WatchReadinessResponse\x126\n" +
 	"\treadiness\x18\x01 \x01(\v2\x16.bayround.v1.ReadinessH\x00R\treadiness\x120\n" +
 	"\apresent\x18\x02 \x01(\v2\x14.bayround.v1.PresentH\x00R\apresent\x126\n" +

@@ -31,8 +31,9 @@ const (
 // ReadinessService tells other systems which vehicles may respond. It only reads.
 type ReadinessServiceClient interface {
 	// GetReadiness returns the readiness of one vehicle, now or at any instant in
-	// the past as it was then known. NOT_FOUND: no such vehicle, or it did not
-	// exist then. INVALID_ARGUMENT: as_of lies in the future.
+	// the past as it was then known. NOT_FOUND: no such vehicle or call sign, or it did
+	// not exist then. FAILED_PRECONDITION: several vehicles have that call sign
+	// (CALL_SIGN_AMBIGUOUS). INVALID_ARGUMENT: as_of lies in the future.
 	GetReadiness(ctx context.Context, in *GetReadinessRequest, opts ...grpc.CallOption) (*GetReadinessResponse, error)
 	// ListReadiness returns the readiness of all vehicles in the order of their names.
 	ListReadiness(ctx context.Context, in *ListReadinessRequest, opts ...grpc.CallOption) (*ListReadinessResponse, error)
@@ -48,7 +49,7 @@ type ReadinessServiceClient interface {
 	// must treat what it knows as not current. Vehicles added later join a watch of
 	// all vehicles. Whoever must miss nothing uses JournalService.Follow.
 	//
-	// NOT_FOUND: a vehicle asked for does not exist. UNAVAILABLE: the station stops;
+	// NOT_FOUND: a vehicle or call sign asked for does not exist. UNAVAILABLE: the station stops;
 	// watch again.
 	WatchReadiness(ctx context.Context, in *WatchReadinessRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchReadinessResponse], error)
 }
@@ -107,8 +108,9 @@ type ReadinessService_WatchReadinessClient = grpc.ServerStreamingClient[WatchRea
 // ReadinessService tells other systems which vehicles may respond. It only reads.
 type ReadinessServiceServer interface {
 	// GetReadiness returns the readiness of one vehicle, now or at any instant in
-	// the past as it was then known. NOT_FOUND: no such vehicle, or it did not
-	// exist then. INVALID_ARGUMENT: as_of lies in the future.
+	// the past as it was then known. NOT_FOUND: no such vehicle or call sign, or it did
+	// not exist then. FAILED_PRECONDITION: several vehicles have that call sign
+	// (CALL_SIGN_AMBIGUOUS). INVALID_ARGUMENT: as_of lies in the future.
 	GetReadiness(context.Context, *GetReadinessRequest) (*GetReadinessResponse, error)
 	// ListReadiness returns the readiness of all vehicles in the order of their names.
 	ListReadiness(context.Context, *ListReadinessRequest) (*ListReadinessResponse, error)
@@ -124,7 +126,7 @@ type ReadinessServiceServer interface {
 	// must treat what it knows as not current. Vehicles added later join a watch of
 	// all vehicles. Whoever must miss nothing uses JournalService.Follow.
 	//
-	// NOT_FOUND: a vehicle asked for does not exist. UNAVAILABLE: the station stops;
+	// NOT_FOUND: a vehicle or call sign asked for does not exist. UNAVAILABLE: the station stops;
 	// watch again.
 	WatchReadiness(*WatchReadinessRequest, grpc.ServerStreamingServer[WatchReadinessResponse]) error
 	mustEmbedUnimplementedReadinessServiceServer()

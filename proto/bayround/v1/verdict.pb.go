@@ -103,6 +103,8 @@ const (
 	UnprovenCause_UNPROVEN_CAUSE_REPAIRED_SINCE UnprovenCause = 4
 	// A configuration change made its answer unusable.
 	UnprovenCause_UNPROVEN_CAUSE_ANSWER_DOES_NOT_FIT UnprovenCause = 5
+	// The vehicle has taken another call sign since its answer.
+	UnprovenCause_UNPROVEN_CAUSE_TAKEN_OVER_SINCE UnprovenCause = 6
 )
 
 // Enum value maps for UnprovenCause.
@@ -114,6 +116,7 @@ var (
 		3: "UNPROVEN_CAUSE_NOT_CHECKED",
 		4: "UNPROVEN_CAUSE_REPAIRED_SINCE",
 		5: "UNPROVEN_CAUSE_ANSWER_DOES_NOT_FIT",
+		6: "UNPROVEN_CAUSE_TAKEN_OVER_SINCE",
 	}
 	UnprovenCause_value = map[string]int32{
 		"UNPROVEN_CAUSE_UNSPECIFIED":         0,
@@ -122,6 +125,7 @@ var (
 		"UNPROVEN_CAUSE_NOT_CHECKED":         3,
 		"UNPROVEN_CAUSE_REPAIRED_SINCE":      4,
 		"UNPROVEN_CAUSE_ANSWER_DOES_NOT_FIT": 5,
+		"UNPROVEN_CAUSE_TAKEN_OVER_SINCE":    6,
 	}
 )
 
@@ -651,7 +655,7 @@ type Readiness struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Vehicle, vehicles/{vehicle}.
 	Vehicle string `protobuf:"bytes,1,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
-	// Call sign.
+	// Call sign of its own, as configured. Which one it answers to now: answers_to.
 	CallSign string `protobuf:"bytes,2,opt,name=call_sign,json=callSign,proto3" json:"call_sign,omitempty"`
 	// Home station, stations/{station}.
 	Station string `protobuf:"bytes,3,opt,name=station,proto3" json:"station,omitempty"`
@@ -688,7 +692,12 @@ type Readiness struct {
 	// Rule packs it was judged by, as name@version, in the vehicle's order.
 	RulePacks []string `protobuf:"bytes,19,rep,name=rule_packs,json=rulePacks,proto3" json:"rule_packs,omitempty"`
 	// Earliest instant a required answer was given; absent while one is missing.
-	CheckedSince  *timestamppb.Timestamp `protobuf:"bytes,20,opt,name=checked_since,json=checkedSince,proto3" json:"checked_since,omitempty"`
+	CheckedSince *timestamppb.Timestamp `protobuf:"bytes,20,opt,name=checked_since,json=checkedSince,proto3" json:"checked_since,omitempty"`
+	// Call sign it answers to now: its own, or that of the vehicle whose place it takes;
+	// empty when another vehicle answers to its own, so that it must not be sent under it.
+	AnswersTo string `protobuf:"bytes,21,opt,name=answers_to,json=answersTo,proto3" json:"answers_to,omitempty"`
+	// How it came to that; absent when it has always answered to its own.
+	Holding       *CallSignHolding `protobuf:"bytes,22,opt,name=holding,proto3" json:"holding,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -863,11 +872,25 @@ func (x *Readiness) GetCheckedSince() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *Readiness) GetAnswersTo() string {
+	if x != nil {
+		return x.AnswersTo
+	}
+	return ""
+}
+
+func (x *Readiness) GetHolding() *CallSignHolding {
+	if x != nil {
+		return x.Holding
+	}
+	return nil
+}
+
 var File_bayround_v1_verdict_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_verdict_proto_rawDesc = "" +
 	"\n" +
-	"\x19bayround/v1/verdict.proto\x12\vbayround.v1\x1a\x1abayround/v1/deferral.proto\x1a\x19bayround/v1/finding.proto\x1a\x18bayround/v1/record.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc5\x01\n" +
+	"\x19bayround/v1/verdict.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x1abayround/v1/deferral.proto\x1a\x19bayround/v1/finding.proto\x1a\x18bayround/v1/record.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc5\x01\n" +
 	"\fUnprovenStep\x12\x17\n" +
 	"\astep_id\x18\x01 \x01(\tR\x06stepId\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x120\n" +
@@ -900,7 +923,7 @@ const file_bayround_v1_verdict_proto_rawDesc = "" +
 	"\bleads_to\x18\x01 \x01(\x0e2\x14.bayround.v1.VerdictR\aleadsTo\x12%\n" +
 	"\x0erepair_defects\x18\x02 \x03(\tR\rrepairDefects\x12!\n" +
 	"\fanswer_steps\x18\x03 \x03(\tR\vanswerSteps\x12\x12\n" +
-	"\x04text\x18\x04 \x01(\tR\x04text\"\x9a\a\n" +
+	"\x04text\x18\x04 \x01(\tR\x04text\"\xf1\a\n" +
 	"\tReadiness\x12\x18\n" +
 	"\avehicle\x18\x01 \x01(\tR\avehicle\x12\x1b\n" +
 	"\tcall_sign\x18\x02 \x01(\tR\bcallSign\x12\x18\n" +
@@ -923,21 +946,25 @@ const file_bayround_v1_verdict_proto_rawDesc = "" +
 	"\x10vehicle_revision\x18\x12 \x01(\x03R\x0fvehicleRevision\x12\x1d\n" +
 	"\n" +
 	"rule_packs\x18\x13 \x03(\tR\trulePacks\x12?\n" +
-	"\rchecked_since\x18\x14 \x01(\v2\x1a.google.protobuf.TimestampR\fcheckedSince*\x8b\x01\n" +
+	"\rchecked_since\x18\x14 \x01(\v2\x1a.google.protobuf.TimestampR\fcheckedSince\x12\x1d\n" +
+	"\n" +
+	"answers_to\x18\x15 \x01(\tR\tanswersTo\x126\n" +
+	"\aholding\x18\x16 \x01(\v2\x1c.bayround.v1.CallSignHoldingR\aholding*\x8b\x01\n" +
 	"\aVerdict\x12\x17\n" +
 	"\x13VERDICT_UNSPECIFIED\x10\x00\x12\x0f\n" +
 	"\vVERDICT_FIT\x10\x01\x12\x16\n" +
 	"\x12VERDICT_RESTRICTED\x10\x02\x12\x14\n" +
 	"\x10VERDICT_UNPROVEN\x10\x03\x12\x15\n" +
 	"\x11VERDICT_MOVE_ONLY\x10\x04\x12\x11\n" +
-	"\rVERDICT_UNFIT\x10\x05*\xd7\x01\n" +
+	"\rVERDICT_UNFIT\x10\x05*\xfc\x01\n" +
 	"\rUnprovenCause\x12\x1e\n" +
 	"\x1aUNPROVEN_CAUSE_UNSPECIFIED\x10\x00\x12!\n" +
 	"\x1dUNPROVEN_CAUSE_NEVER_ANSWERED\x10\x01\x12\x18\n" +
 	"\x14UNPROVEN_CAUSE_STALE\x10\x02\x12\x1e\n" +
 	"\x1aUNPROVEN_CAUSE_NOT_CHECKED\x10\x03\x12!\n" +
 	"\x1dUNPROVEN_CAUSE_REPAIRED_SINCE\x10\x04\x12&\n" +
-	"\"UNPROVEN_CAUSE_ANSWER_DOES_NOT_FIT\x10\x05B'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
+	"\"UNPROVEN_CAUSE_ANSWER_DOES_NOT_FIT\x10\x05\x12#\n" +
+	"\x1fUNPROVEN_CAUSE_TAKEN_OVER_SINCE\x10\x06B'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
 
 var (
 	file_bayround_v1_verdict_proto_rawDescOnce sync.Once
@@ -971,6 +998,7 @@ var file_bayround_v1_verdict_proto_goTypes = []any{
 	(*Defect)(nil),                // 14: bayround.v1.Defect
 	(*UndoneStep)(nil),            // 15: bayround.v1.UndoneStep
 	(*Round)(nil),                 // 16: bayround.v1.Round
+	(*CallSignHolding)(nil),       // 17: bayround.v1.CallSignHolding
 }
 var file_bayround_v1_verdict_proto_depIdxs = []int32{
 	1,  // 0: bayround.v1.UnprovenStep.cause:type_name -> bayround.v1.UnprovenCause
@@ -996,11 +1024,12 @@ var file_bayround_v1_verdict_proto_depIdxs = []int32{
 	7,  // 20: bayround.v1.Readiness.ways_back:type_name -> bayround.v1.WayBack
 	9,  // 21: bayround.v1.Readiness.as_of:type_name -> google.protobuf.Timestamp
 	9,  // 22: bayround.v1.Readiness.checked_since:type_name -> google.protobuf.Timestamp
-	23, // [23:23] is the sub-list for method output_type
-	23, // [23:23] is the sub-list for method input_type
-	23, // [23:23] is the sub-list for extension type_name
-	23, // [23:23] is the sub-list for extension extendee
-	0,  // [0:23] is the sub-list for field type_name
+	17, // 23: bayround.v1.Readiness.holding:type_name -> bayround.v1.CallSignHolding
+	24, // [24:24] is the sub-list for method output_type
+	24, // [24:24] is the sub-list for method input_type
+	24, // [24:24] is the sub-list for extension type_name
+	24, // [24:24] is the sub-list for extension extendee
+	0,  // [0:24] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_verdict_proto_init() }
@@ -1008,6 +1037,7 @@ func file_bayround_v1_verdict_proto_init() {
 	if File_bayround_v1_verdict_proto != nil {
 		return
 	}
+	file_bayround_v1_call_sign_proto_init()
 	file_bayround_v1_deferral_proto_init()
 	file_bayround_v1_finding_proto_init()
 	file_bayround_v1_record_proto_init()

@@ -1,0 +1,43 @@
+package main
+
+import (
+	"testing"
+
+	"bayround/internal/command"
+)
+
+// The reserve takes a place as in part E of the job map: WN90 for WN12, taller, which
+// control must know.
+func TestCallSign_ToTheReserveAndBack(t *testing.T) {
+	t.Setenv("BAYROUND_SERVER", filled(t).address)
+	requireIn(t, must(t, "callsign", "list"), "WN12", "vehicles/wn12", "WN90")
+	requireIn(t, must(t, "callsign", "compare", "wn90", "wn12"), "taller")
+	why := []string{"--person", "osgarry", "--reason", "repair"}
+	for _, tc := range []struct {
+		why  string
+		args []string
+		code int
+		says string
+	}{
+		{"no call sign", append([]string{"callsign", "move", "--to", "wn90"}, why...), command.ExitMisused, "name one call sign"},
+		{"to nobody", append([]string{"callsign", "move", "WN12"}, why...), command.ExitMisused, "--to"},
+		{"nobody decides", []string{"callsign", "move", "WN12", "--to", "wn90"}, command.ExitMisused, "--person"},
+		{"control not told", append([]string{"callsign", "move", "WN12", "--to", "wn90"}, why...), command.ExitRefused, "taller"},
+		{"no reserve", append([]string{"callsign", "move", "WN12", "--to", "wn11", "--control-told"}, why...), command.ExitRefused, "reserve"},
+		{"at home already", append([]string{"callsign", "return", "WN12", "--control-told"}, why...), command.ExitRefused, "nothing to give back"},
+		{"one vehicle to compare", []string{"callsign", "compare", "wn90"}, command.ExitMisused, "whose place"},
+		{"unknown call sign", []string{"readiness", "--call-sign", "WN77"}, command.ExitRefused, "WN77"},
+	} {
+		got := do(t, tc.args...)
+		if got.code != tc.code {
+			t.Errorf("%s: exit code %d, want %d\n%s", tc.why, got.code, tc.code, got.err)
+		}
+		requireIn(t, got.err, tc.says)
+	}
+	requireIn(t, must(t, append([]string{"callsign", "move", "wn12", "--to", "wn90", "--control-told"}, why...)...),
+		"WN12 (WN90) is now NOT PROVEN", "checked as at a takeover", "taller")
+	requireIn(t, must(t, "callsign", "list"), "vehicles/wn90 in place of vehicles/wn12", "people/osgarry: repair", "not checked for it yet")
+	requireIn(t, must(t, "readiness", "--call-sign", "WN12"), "WN12 (WN90)", "NOT PROVEN", "Nobody has checked")
+	requireIn(t, must(t, "readiness", "wn12"), "(WN12)")
+	requireIn(t, must(t, append([]string{"callsign", "return", "WN12", "--control-told"}, why...)...), "WN12 is now NOT PROVEN")
+}
