@@ -26,6 +26,7 @@ var floors = map[string]float64{
 	"internal/fault":       0,
 	"internal/faultpoint":  0,
 	"internal/feature":     0,
+	"internal/signature":   0,
 	"internal/trend":       0,
 	"internal/changeover":  0,
 	"internal/deferral":    0.5, // how long a defect may wait; verdicts rest on it

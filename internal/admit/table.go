@@ -21,8 +21,10 @@ var table = sorted(
 	may("CallSignService", "ListCallSigns CompareVehicles", all()...),
 	may("CallSignService", "MoveCallSign ReturnCallSign", tablet, officer, administrator), // the station asks who the person is
 
-	may("RoundService", "GetRound ListRounds", all()...),
+	may("RoundService", "GetRound ListRounds GetRoundContent", all()...),
 	may("RoundService", "OpenRound PauseRound ResumeRound FinishRound GiveUpRound BeginStep MakeSafe ChangeAssistant RecordResult RecordResults", tablet, administrator),
+
+	may("RoundService", "SignRound", tablet, officer, administrator), // the station asks who the person is
 
 	may("ReadinessService", "GetReadiness ListReadiness WatchReadiness", all()...),
 

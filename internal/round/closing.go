@@ -56,24 +56,6 @@ func (d *Desk) handNote(_ context.Context, a Act) error {
 	return nil
 }
 
-// sign takes the PIN again and ends the round with the verdict that was shown.
-func (d *Desk) sign(ctx context.Context, a Act) error {
-	s := d.session
-	if undone := d.undoneHere(); len(undone) > 0 {
-		return fault.New(fault.Precondition, "STILL_UNDONE", "put back first and say so: %s (%s)", undone[0].Title, undone[0].Place)
-	}
-	if err := d.checkPIN(ctx, s.Driver, a.Values["pin"]); err != nil {
-		return err
-	}
-	shown := pb.Verdict_VERDICT_UNSPECIFIED
-	if c := d.View().Closing; c != nil {
-		shown = c.Readiness.GetVerdict()
-	}
-	return d.command(ctx, &pending{Kind: commandFinish}, &pb.FinishRoundRequest{
-		RequestId: uuid.NewString(), Round: s.Round, Note: s.endingNote(), ShownVerdict: shown, DeviceTime: d.deviceTime(),
-	})
-}
-
 func (d *Desk) finished(ctx context.Context, _ *pb.FinishRoundRequest, resp *pb.FinishRoundResponse) error {
 	return d.handOver(ctx, resp.GetRound(), resp.GetReadiness())
 }

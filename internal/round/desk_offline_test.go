@@ -145,6 +145,9 @@ func TestDesk_TheNetworkIsCutInTheMiddle(t *testing.T) {
 	if r := resp.GetRound(); r.GetState() != pb.RoundState_ROUND_STATE_FINISHED || r.GetAnswered() != r.GetSteps() {
 		t.Errorf("the station's round: %v, %d of %d", r.GetState(), r.GetAnswered(), r.GetSteps())
 	}
+	if by := resp.GetRound().GetSignatures(); len(by) != 1 || by[0].GetPerson() != "people/arkwith" || !by[0].GetTabletAlone() || by[0].GetChangedSince() != nil {
+		t.Errorf("the station's round is signed by %v", by)
+	}
 	if got := record.Readiness(wn11).GetVerdict(); got != verdict {
 		t.Errorf("the tablet said %v, the station says %v", verdict, got)
 	}

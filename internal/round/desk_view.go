@@ -250,6 +250,13 @@ func (d *Desk) closingView(ctx context.Context, l Link, marks []Mark) (*Closing,
 	if s.Closed != nil {
 		c.Handover = s.Closed.Handover
 	}
+	if s.Phase == PhaseSign {
+		paper, err := d.paper(ctx, ready)
+		if err != nil {
+			return nil, err
+		}
+		c.Seen = paper.seen()
+	}
 	return c, nil
 }
 

@@ -6,6 +6,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"bayround/internal/signature"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -48,13 +49,17 @@ func outgoingOf(ev *pb.JournalEvent) *outgoing {
 		c.round, c.request = e.AssistantChanged.GetRound(), &pb.ChangeAssistantRequest{
 			RequestId: c.id, Round: e.AssistantChanged.GetRound(), Assistant: e.AssistantChanged.GetAssistant(), DeviceTime: deviceTime(ev),
 		}
+	case *pb.JournalEvent_RoundSigned:
+		c.round, c.request = e.RoundSigned.GetRound(), &pb.SignRoundRequest{
+			RequestId: c.id, Round: e.RoundSigned.GetRound(), Signature: asSigned(e.RoundSigned.GetSignature()), Shown: e.RoundSigned.GetShown(),
+		}
 	case *pb.JournalEvent_MadeSafe:
 		c.round, c.request = e.MadeSafe.GetRound(), &pb.MakeSafeRequest{
 			RequestId: c.id, Round: e.MadeSafe.GetRound(), StepIds: e.MadeSafe.GetStepIds(), DeviceTime: deviceTime(ev),
 		}
 	case *pb.JournalEvent_ResultRecorded:
 		r := e.ResultRecorded.GetResult()
-		c.round, c.request = r.GetRound(), &pb.RecordResultRequest{Round: r.GetRound(), Result: asGiven(r)}
+		c.round, c.request = r.GetRound(), &pb.RecordResultRequest{Round: r.GetRound(), Result: signature.AsGiven(r)}
 	}
 	if c.request == nil {
 		return nil
@@ -87,25 +92,19 @@ func changeOf(ev *pb.JournalEvent, to *pb.RoundStateChanged) proto.Message {
 	case pb.RoundState_ROUND_STATE_PAUSED:
 		return &pb.PauseRoundRequest{RequestId: id, Round: to.GetRound(), Note: to.GetNote(), Turnout: to.GetTurnout(), DeviceTime: at}
 	case pb.RoundState_ROUND_STATE_FINISHED:
-		return &pb.FinishRoundRequest{RequestId: id, Round: to.GetRound(), Note: to.GetNote(), ShownVerdict: to.GetShownVerdict(), DeviceTime: at}
+		return &pb.FinishRoundRequest{RequestId: id, Round: to.GetRound(), Note: to.GetNote(), ShownVerdict: to.GetShownVerdict(), DeviceTime: at, Signature: asSigned(to.GetSignature()), Shown: to.GetShown()}
 	case pb.RoundState_ROUND_STATE_GIVEN_UP:
 		return &pb.GiveUpRoundRequest{RequestId: id, Round: to.GetRound(), Note: to.GetNote(), DeviceTime: at}
 	}
 	return nil
 }
 
-// asGiven is a result without what the twin has worked out: the station of record
-// works it out again.
-func asGiven(r *pb.Result) *pb.Result {
-	r = proto.CloneOf(r)
-	r.StationTime, r.LookedAt, r.Round, r.GaugeOverdue, r.AirCelsius = nil, nil, "", false, nil
-	for _, v := range r.GetReading().GetValues() {
-		v.Si = 0
+// asSigned is a signature as it was given, without the twin's time; nil when there is none.
+func asSigned(by *pb.Signature) *pb.Signature {
+	if by == nil {
+		return nil
 	}
-	for _, s := range r.GetProfile().GetSections() {
-		for _, p := range s.GetPoints() {
-			p.DepthMm = 0
-		}
-	}
-	return r
+	by = proto.CloneOf(by)
+	by.StationTime, by.ChangedSince = nil, nil
+	return by
 }

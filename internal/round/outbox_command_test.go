@@ -1,6 +1,7 @@
 package round_test
 
 import (
+	"bytes"
 	"context"
 	"testing"
 	"time"
@@ -12,6 +13,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"bayround/internal/round"
+	"bayround/internal/signature"
 	"bayround/internal/station"
 	"bayround/internal/stationtest"
 	pb "bayround/proto/bayround/v1"
@@ -31,6 +33,8 @@ func carry(st *station.Station, request proto.Message) (err error) {
 		_, err = st.ChangeAssistant(ctx, r)
 	case *pb.FinishRoundRequest:
 		_, err = st.FinishRound(ctx, r)
+	case *pb.SignRoundRequest:
+		_, err = st.SignRound(ctx, r)
 	case *pb.GiveUpRoundRequest:
 		_, err = st.GiveUpRound(ctx, r)
 	case *pb.BeginStepRequest:
@@ -105,6 +109,40 @@ func TestCommandOf_IsTheCommandTheEventCameFrom(t *testing.T) {
 		t.Fatalf("only %d kinds of command occur", len(kinds))
 	}
 	if diff := cmp.Diff(commands, driven(t, k.Station), protocmp.Transform()); diff != "" {
+		t.Errorf("turned back into commands (-given +read):\n%s", diff)
+	}
+}
+
+// What is signed goes to the station as it was signed: the driver's signature with the
+// end of the round, an officer's after it.
+func TestCommandOf_SignaturesAreThoseThatWereGiven(t *testing.T) {
+	files := stationtest.Small()
+	files[0].Content = bytes.Replace(files[0].Content, []byte("title: Other Driver, roles: [ROLE_DRIVER]"), []byte("title: Other, roles: [ROLE_OFFICER]"), 1)
+	k := openSmall(t, files)
+	name := k.RecordAll(firstPump, shiftCheck)
+	signed := func(person string, as pb.Role) (*pb.Signature, *pb.ShownToSigner) {
+		resp, err := k.GetRoundContent(t.Context(), &pb.GetRoundContentRequest{Name: name})
+		if err != nil {
+			t.Fatal(err)
+		}
+		by := &pb.Signature{Person: person, SignedAs: as, Device: "tablet-1", DeviceTime: timestamppb.Now(), Proof: pb.Proof_PROOF_PIN, TabletAlone: true}
+		shown := signature.Shown(k.Readiness(firstPump), "", "")
+		by.StatementSha256 = signature.Of(resp.GetContent(), shown, by)
+		return by, shown
+	}
+	finish := &pb.FinishRoundRequest{RequestId: uuid.NewString(), Round: name, DeviceTime: timestamppb.Now()}
+	finish.Signature, finish.Shown = signed("people/driver", pb.Role_ROLE_DRIVER)
+	finish.ShownVerdict = finish.GetShown().GetVerdict()
+	second := &pb.SignRoundRequest{RequestId: uuid.NewString(), Round: name}
+	second.Signature, second.Shown = signed("people/other", pb.Role_ROLE_OFFICER)
+	want := []proto.Message{finish, second}
+	for _, c := range want {
+		if err := carry(k.Station, proto.Clone(c)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	got := driven(t, k.Station)
+	if diff := cmp.Diff(want, got[len(got)-2:], protocmp.Transform()); diff != "" {
 		t.Errorf("turned back into commands (-given +read):\n%s", diff)
 	}
 }

@@ -172,6 +172,9 @@ func (u *Uplink) call(ctx context.Context, request proto.Message) (sequence int6
 	case *pb.FinishRoundRequest:
 		resp, err := u.rounds.FinishRound(ctx, r)
 		return resp.GetRound().GetSequence(), err
+	case *pb.SignRoundRequest:
+		resp, err := u.rounds.SignRound(ctx, r)
+		return resp.GetRound().GetSequence(), err
 	case *pb.GiveUpRoundRequest:
 		resp, err := u.rounds.GiveUpRound(ctx, r)
 		return resp.GetRound().GetSequence(), err

@@ -19,6 +19,8 @@ func (u *Uplink) words(ctx context.Context, c *outgoing) string {
 		return u.roundWords(ctx, c.round) + ": who assists"
 	case *pb.FinishRoundRequest:
 		return u.roundWords(ctx, c.round) + ": signed"
+	case *pb.SignRoundRequest:
+		return u.roundWords(ctx, c.round) + ": signed by an officer"
 	case *pb.GiveUpRoundRequest:
 		return u.roundWords(ctx, c.round) + ": given up"
 	case *pb.BeginStepRequest:

@@ -308,6 +308,7 @@ type Closing struct {
 	Handover       string     // the hand-over text, made when the round ends
 	Undone         []SafeItem // must be put back before it can be signed
 	ProvisionalWhy string     // empty when the verdict is the station's own
+	Seen           string     // stands for all that is to be signed as it is shown; empty elsewhere than in PhaseSign
 }
 
 // NotCheckedLine is a step that was not checked.

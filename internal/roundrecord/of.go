@@ -18,6 +18,8 @@ func RoundOf(ev *pb.JournalEvent) string {
 		return e.ResultRecorded.GetResult().GetRound()
 	case *pb.JournalEvent_AssistantChanged:
 		return e.AssistantChanged.GetRound()
+	case *pb.JournalEvent_RoundSigned:
+		return e.RoundSigned.GetRound()
 	}
 	return ""
 }

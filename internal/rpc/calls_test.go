@@ -132,6 +132,16 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 		&pb.PauseRoundRequest{RequestId: id, Round: round, Note: "turnout"},
 		&pb.ResumeRoundRequest{RequestId: id, Round: round, Conditions: conditions},
 		&pb.FinishRoundRequest{RequestId: id, Round: round, Note: "nothing found"},
+		&pb.GetRoundContentRequest{Name: round},
+		&pb.SignRoundRequest{
+			RequestId: id, Round: round, Shown: &pb.ShownToSigner{
+				Verdict: pb.Verdict_VERDICT_FIT, Reasons: []string{"nothing"}, Findings: []*pb.ShownFinding{{Rule: "lamp"}},
+			},
+			Signature: &pb.Signature{
+				Person: "people/osgarry", SignedAs: pb.Role_ROLE_OFFICER, Device: "tablet-1", DeviceTime: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC)),
+				Proof: pb.Proof_PROOF_PIN, StatementSha256: make([]byte, 32),
+			},
+		},
 		&pb.GiveUpRoundRequest{RequestId: id, Round: round, Note: "relieved"},
 		&pb.ChangeAssistantRequest{RequestId: id, Round: round, Assistant: "people/venholt"},
 		&pb.BeginStepRequest{RequestId: id, Round: round, StepId: "HVE-020/charge-flap"},

@@ -50,6 +50,16 @@ func (r *rounds) GiveUpRound(ctx context.Context, req *pb.GiveUpRoundRequest) (*
 	return r.station.GiveUpRound(ctx, req)
 }
 
+// GetRoundContent returns what a signature of a round is over.
+func (r *rounds) GetRoundContent(ctx context.Context, req *pb.GetRoundContentRequest) (*pb.GetRoundContentResponse, error) {
+	return r.station.GetRoundContent(ctx, req)
+}
+
+// SignRound records an officer's signature under a finished round.
+func (r *rounds) SignRound(ctx context.Context, req *pb.SignRoundRequest) (*pb.SignRoundResponse, error) {
+	return r.station.SignRound(ctx, req)
+}
+
 // BeginStep says that a step which undoes something is begun.
 func (r *rounds) BeginStep(ctx context.Context, req *pb.BeginStepRequest) (*pb.BeginStepResponse, error) {
 	return r.station.BeginStep(ctx, req)

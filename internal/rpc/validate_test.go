@@ -128,7 +128,9 @@ func badValues(rules *validate.FieldRules) map[string]protoreflect.Value {
 			bad["in"] = protoreflect.ValueOfString("furlong")
 		}
 	}
-	if b := rules.GetBytes(); b != nil {
+	if b := rules.GetBytes(); b.HasLen() {
+		bad["len"] = protoreflect.ValueOfBytes(make([]byte, b.GetLen()+1))
+	} else if b != nil {
 		bad["min_len"] = protoreflect.ValueOfBytes(nil)
 		bad["max_len"] = protoreflect.ValueOfBytes(make([]byte, b.GetMaxLen()+1))
 	}

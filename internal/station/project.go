@@ -70,6 +70,9 @@ func (st *state) roundStateChanged(v *vehicle, ev *pb.JournalEvent, rows *rowSet
 	if r.state() != e.GetState() {
 		r.frame = r.in(e.GetState(), st.station, ev.GetDeviceTime())
 	}
+	if e.GetSignature() != nil {
+		r.frame = r.signedBy(e.GetSignature())
+	}
 	if r.ended() {
 		delete(v.rounds, r.name())
 		st.ended = append(st.ended, r.name())
@@ -137,6 +140,9 @@ func (st *state) resultRecorded(v *vehicle, e *pb.ResultRecorded, known *judgeme
 		return err
 	}
 	st.putAnswered(r, r.take(res, source{sequence: st.sequence}, st.station), rows)
+	if err := st.outgrow(r, rows); err != nil {
+		return err
+	}
 	if err := st.answered(v, r, res, known, rows); err != nil {
 		return err
 	}

@@ -26,6 +26,8 @@ func roundOf(ev *pb.JournalEvent) string {
 		return e.ResultRecorded.GetResult().GetRound()
 	case *pb.JournalEvent_AssistantChanged:
 		return e.AssistantChanged.GetRound()
+	case *pb.JournalEvent_RoundSigned:
+		return e.RoundSigned.GetRound()
 	}
 	return ""
 }

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"bayround/internal/signature"
 	pb "bayround/proto/bayround/v1"
 
 	"google.golang.org/protobuf/proto"
@@ -107,11 +108,12 @@ type entry struct {
 	position   int // of the step in the plan
 	notChecked bool
 	at         time.Time
+	sha256     []byte // of the result as it was given; nil where only its place is known
 }
 
 // maxAnswers is how many results of one step a row of a round remembers, to
-// see that a cure or a correction speaks of one of them.
-const maxAnswers = 16
+// see that a cure or a correction speaks of one of them, and for signatures.
+const maxAnswers = signature.MostOfStep
 
 func newRound(f *frame) *round {
 	return &round{frame: f, byStep: map[string][]int{}}
@@ -122,7 +124,7 @@ func (r *round) take(res *pb.Result, from source, at time.Time) entry {
 	id := res.GetStepId()
 	return r.put(entry{
 		source: from, stepID: id, resultID: res.GetResultId(), person: res.GetPerson(), position: r.plan.positions[id],
-		notChecked: res.GetNotChecked() != nil, at: at,
+		notChecked: res.GetNotChecked() != nil, at: at, sha256: signature.OfResult(res),
 	})
 }
 

@@ -34,7 +34,7 @@ func (s *Station) OpenRound(ctx context.Context, req *pb.OpenRoundRequest) (*pb.
 			Assistant: req.GetAssistant(), Device: req.GetDevice(), State: pb.RoundState_ROUND_STATE_OPEN,
 			Conditions: req.GetConditions(), Opened: now, LastActivity: now, OpenedDeviceTime: req.GetDeviceTime(),
 			VehicleRevision: v.model.vehicle.GetRevision(), PlanDigest: p.GetDigest(), Steps: int32(len(p.GetSteps())),
-			SpotProofs: spotProofs(req.GetRound(), p),
+			SpotProofs: spotProofs(req.GetRound(), p), OfficerSigns: v.model.routines[req.GetRoutine()].GetOfficerSigns(),
 		}
 		err = c.happen(&pb.JournalEvent{
 			Person: req.GetDriver(), Device: req.GetDevice(), Vehicle: v.name, DeviceTime: req.GetDeviceTime(),
@@ -150,13 +150,20 @@ func (f *frame) event(ev *pb.JournalEvent, req timed) *pb.JournalEvent {
 // change lets a round change its state.
 func (c *command) change(r *round, to *pb.RoundStateChanged, req timed) error {
 	to.Round = r.name()
-	return c.happen(r.event(&pb.JournalEvent{Event: &pb.JournalEvent_RoundStateChanged{RoundStateChanged: to}}, req), nil)
+	ev := r.event(&pb.JournalEvent{Event: &pb.JournalEvent_RoundStateChanged{RoundStateChanged: to}}, req)
+	if to.GetSignature() != nil {
+		ev.Person = to.GetSignature().GetPerson()
+	}
+	return c.happen(ev, nil)
 }
 
 // FinishRound ends a round. The readiness in its answer is that of the moment
 // it ended, also when the command is repeated.
 func (s *Station) FinishRound(ctx context.Context, req *pb.FinishRoundRequest) (*pb.FinishRoundResponse, error) {
-	finish := &pb.RoundStateChanged{State: pb.RoundState_ROUND_STATE_FINISHED, Note: req.GetNote(), ShownVerdict: req.GetShownVerdict()}
+	finish := &pb.RoundStateChanged{
+		State: pb.RoundState_ROUND_STATE_FINISHED, Note: req.GetNote(), ShownVerdict: req.GetShownVerdict(),
+		Signature: req.GetSignature(), Shown: req.GetShown(),
+	}
 	r, readiness, err := s.end(ctx, req, finish)
 	if err != nil {
 		return nil, err
@@ -194,6 +201,11 @@ func (s *Station) end(ctx context.Context, req ending, to *pb.RoundStateChanged)
 		}
 		if err := v.nothingUndone(r.name()); err != nil {
 			return nil, err
+		}
+		if to.Signature != nil {
+			if to.Signature, err = c.driverSigns(r, to); err != nil {
+				return nil, err
+			}
 		}
 		if err := c.change(r, to, req); err != nil {
 			return nil, err

@@ -124,6 +124,8 @@ func (st *state) happen(v *vehicle, ev *pb.JournalEvent, known *judgement, rows 
 		return st.resultRecorded(v, e.ResultRecorded, known, rows)
 	case *pb.JournalEvent_AssistantChanged:
 		return st.assistantChanged(v, e.AssistantChanged, rows)
+	case *pb.JournalEvent_RoundSigned:
+		return st.roundSigned(e.RoundSigned, rows)
 	case *pb.JournalEvent_RepairRecorded:
 		return st.repairRecorded(v, e.RepairRecorded, rows)
 	case *pb.JournalEvent_DefectAcknowledged:

@@ -1899,7 +1899,9 @@ type Routine struct {
 	// Further items by id.
 	Items []string `protobuf:"bytes,4,rep,name=items,proto3" json:"items,omitempty"`
 	// How the order of its walk is weighed; absent for the planner's own weights.
-	WalkWeights   *WalkWeights `protobuf:"bytes,5,opt,name=walk_weights,json=walkWeights,proto3" json:"walk_weights,omitempty"`
+	WalkWeights *WalkWeights `protobuf:"bytes,5,opt,name=walk_weights,json=walkWeights,proto3" json:"walk_weights,omitempty"`
+	// An officer in charge signs each of its rounds, too, after the driver.
+	OfficerSigns  bool `protobuf:"varint,6,opt,name=officer_signs,json=officerSigns,proto3" json:"officer_signs,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1967,6 +1969,13 @@ func (x *Routine) GetWalkWeights() *WalkWeights {
 		return x.WalkWeights
 	}
 	return nil
+}
+
+func (x *Routine) GetOfficerSigns() bool {
+	if x != nil {
+		return x.OfficerSigns
+	}
+	return false
 }
 
 var File_bayround_v1_catalogue_proto protoreflect.FileDescriptor
@@ -2104,14 +2113,15 @@ const file_bayround_v1_catalogue_proto_rawDesc = "" +
 	"\vWalkWeights\x125\n" +
 	"\tassistant\x18\x01 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00Y@)\x00\x00\x00\x00\x00\x00\x00\x00R\tassistant\x125\n" +
 	"\n" +
-	"cab_trip_s\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\xc0\x82@)\x00\x00\x00\x00\x00\x00\x00\x00R\bcabTripS\"\x91\x03\n" +
+	"cab_trip_s\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\xc0\x82@)\x00\x00\x00\x00\x00\x00\x00\x00R\bcabTripS\"\xb6\x03\n" +
 	"\aRoutine\x12<\n" +
 	"\x04name\x18\x01 \x01(\tB(\xbaH%r#2!^routines/[a-z0-9]+(-[a-z0-9]+)*$R\x04name\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x05title\x12?\n" +
 	"\btriggers\x18\x03 \x03(\x0e2\x14.bayround.v1.TriggerB\r\xbaH\n" +
 	"\x92\x01\a\"\x05\x82\x01\x02\x10\x01R\btriggers\x127\n" +
 	"\x05items\x18\x04 \x03(\tB!\xbaH\x1e\x92\x01\x1b\"\x19r\x172\x15^[A-Z]{3,4}-[0-9]{3}$R\x05items\x12;\n" +
-	"\fwalk_weights\x18\x05 \x01(\v2\x18.bayround.v1.WalkWeightsR\vwalkWeights:r\xbaHo\x1am\n" +
+	"\fwalk_weights\x18\x05 \x01(\v2\x18.bayround.v1.WalkWeightsR\vwalkWeights\x12#\n" +
+	"\rofficer_signs\x18\x06 \x01(\bR\fofficerSigns:r\xbaHo\x1am\n" +
 	"\x11routine.something\x12,a routine names at least one trigger or item\x1a*size(this.triggers) + size(this.items) > 0*\x8d\x01\n" +
 	"\n" +
 	"AnswerKind\x12\x1b\n" +

@@ -69,6 +69,7 @@ type JournalEvent struct {
 	//	*JournalEvent_DeferralEnded
 	//	*JournalEvent_VehicleStopped
 	//	*JournalEvent_VehicleReleased
+	//	*JournalEvent_RoundSigned
 	//	*JournalEvent_EnrolmentOpened
 	//	*JournalEvent_ClientAdmitted
 	//	*JournalEvent_ClientRenewed
@@ -380,6 +381,15 @@ func (x *JournalEvent) GetVehicleReleased() *VehicleReleased {
 	return nil
 }
 
+func (x *JournalEvent) GetRoundSigned() *RoundSigned {
+	if x != nil {
+		if x, ok := x.Event.(*JournalEvent_RoundSigned); ok {
+			return x.RoundSigned
+		}
+	}
+	return nil
+}
+
 func (x *JournalEvent) GetEnrolmentOpened() *EnrolmentOpened {
 	if x != nil {
 		if x, ok := x.Event.(*JournalEvent_EnrolmentOpened); ok {
@@ -553,6 +563,11 @@ type JournalEvent_VehicleReleased struct {
 	VehicleReleased *VehicleReleased `protobuf:"bytes,54,opt,name=vehicle_released,json=vehicleReleased,proto3,oneof"`
 }
 
+type JournalEvent_RoundSigned struct {
+	// Somebody signed a round that had been finished.
+	RoundSigned *RoundSigned `protobuf:"bytes,70,opt,name=round_signed,json=roundSigned,proto3,oneof"`
+}
+
 type JournalEvent_EnrolmentOpened struct {
 	// A code was made with which a tablet can enrol itself.
 	EnrolmentOpened *EnrolmentOpened `protobuf:"bytes,60,opt,name=enrolment_opened,json=enrolmentOpened,proto3,oneof"`
@@ -629,6 +644,8 @@ func (*JournalEvent_VehicleStopped) isJournalEvent_Event() {}
 
 func (*JournalEvent_VehicleReleased) isJournalEvent_Event() {}
 
+func (*JournalEvent_RoundSigned) isJournalEvent_Event() {}
+
 func (*JournalEvent_EnrolmentOpened) isJournalEvent_Event() {}
 
 func (*JournalEvent_ClientAdmitted) isJournalEvent_Event() {}
@@ -702,7 +719,11 @@ type RoundStateChanged struct {
 	// The verdict the driver was shown when signing; unspecified when none was.
 	ShownVerdict Verdict `protobuf:"varint,5,opt,name=shown_verdict,json=shownVerdict,proto3,enum=bayround.v1.Verdict" json:"shown_verdict,omitempty"`
 	// It was paused for a turnout.
-	Turnout       bool `protobuf:"varint,6,opt,name=turnout,proto3" json:"turnout,omitempty"`
+	Turnout bool `protobuf:"varint,6,opt,name=turnout,proto3" json:"turnout,omitempty"`
+	// Who signed it when it was finished; absent when nobody did.
+	Signature *Signature `protobuf:"bytes,7,opt,name=signature,proto3" json:"signature,omitempty"`
+	// What the signer was shown; with a signature.
+	Shown         *ShownToSigner `protobuf:"bytes,8,opt,name=shown,proto3" json:"shown,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -779,6 +800,84 @@ func (x *RoundStateChanged) GetTurnout() bool {
 	return false
 }
 
+func (x *RoundStateChanged) GetSignature() *Signature {
+	if x != nil {
+		return x.Signature
+	}
+	return nil
+}
+
+func (x *RoundStateChanged) GetShown() *ShownToSigner {
+	if x != nil {
+		return x.Shown
+	}
+	return nil
+}
+
+// RoundSigned is a signature under a round that had been finished before.
+type RoundSigned struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Round, rounds/{round}.
+	Round string `protobuf:"bytes,1,opt,name=round,proto3" json:"round,omitempty"`
+	// The signature.
+	Signature *Signature `protobuf:"bytes,2,opt,name=signature,proto3" json:"signature,omitempty"`
+	// What the signer was shown.
+	Shown         *ShownToSigner `protobuf:"bytes,3,opt,name=shown,proto3" json:"shown,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RoundSigned) Reset() {
+	*x = RoundSigned{}
+	mi := &file_bayround_v1_event_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RoundSigned) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RoundSigned) ProtoMessage() {}
+
+func (x *RoundSigned) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_event_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RoundSigned.ProtoReflect.Descriptor instead.
+func (*RoundSigned) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *RoundSigned) GetRound() string {
+	if x != nil {
+		return x.Round
+	}
+	return ""
+}
+
+func (x *RoundSigned) GetSignature() *Signature {
+	if x != nil {
+		return x.Signature
+	}
+	return nil
+}
+
+func (x *RoundSigned) GetShown() *ShownToSigner {
+	if x != nil {
+		return x.Shown
+	}
+	return nil
+}
+
 // StepBegun is the beginning of a step that undoes something.
 type StepBegun struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -794,7 +893,7 @@ type StepBegun struct {
 
 func (x *StepBegun) Reset() {
 	*x = StepBegun{}
-	mi := &file_bayround_v1_event_proto_msgTypes[3]
+	mi := &file_bayround_v1_event_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -806,7 +905,7 @@ func (x *StepBegun) String() string {
 func (*StepBegun) ProtoMessage() {}
 
 func (x *StepBegun) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[3]
+	mi := &file_bayround_v1_event_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -819,7 +918,7 @@ func (x *StepBegun) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StepBegun.ProtoReflect.Descriptor instead.
 func (*StepBegun) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{3}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *StepBegun) GetRound() string {
@@ -856,7 +955,7 @@ type AssistantChanged struct {
 
 func (x *AssistantChanged) Reset() {
 	*x = AssistantChanged{}
-	mi := &file_bayround_v1_event_proto_msgTypes[4]
+	mi := &file_bayround_v1_event_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -868,7 +967,7 @@ func (x *AssistantChanged) String() string {
 func (*AssistantChanged) ProtoMessage() {}
 
 func (x *AssistantChanged) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[4]
+	mi := &file_bayround_v1_event_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -881,7 +980,7 @@ func (x *AssistantChanged) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssistantChanged.ProtoReflect.Descriptor instead.
 func (*AssistantChanged) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{4}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *AssistantChanged) GetRound() string {
@@ -911,7 +1010,7 @@ type MadeSafe struct {
 
 func (x *MadeSafe) Reset() {
 	*x = MadeSafe{}
-	mi := &file_bayround_v1_event_proto_msgTypes[5]
+	mi := &file_bayround_v1_event_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -923,7 +1022,7 @@ func (x *MadeSafe) String() string {
 func (*MadeSafe) ProtoMessage() {}
 
 func (x *MadeSafe) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[5]
+	mi := &file_bayround_v1_event_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -936,7 +1035,7 @@ func (x *MadeSafe) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MadeSafe.ProtoReflect.Descriptor instead.
 func (*MadeSafe) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{5}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *MadeSafe) GetRound() string {
@@ -966,7 +1065,7 @@ type ResultRecorded struct {
 
 func (x *ResultRecorded) Reset() {
 	*x = ResultRecorded{}
-	mi := &file_bayround_v1_event_proto_msgTypes[6]
+	mi := &file_bayround_v1_event_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -978,7 +1077,7 @@ func (x *ResultRecorded) String() string {
 func (*ResultRecorded) ProtoMessage() {}
 
 func (x *ResultRecorded) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[6]
+	mi := &file_bayround_v1_event_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -991,7 +1090,7 @@ func (x *ResultRecorded) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResultRecorded.ProtoReflect.Descriptor instead.
 func (*ResultRecorded) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{6}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ResultRecorded) GetResult() *Result {
@@ -1023,7 +1122,7 @@ type RepairRecorded struct {
 
 func (x *RepairRecorded) Reset() {
 	*x = RepairRecorded{}
-	mi := &file_bayround_v1_event_proto_msgTypes[7]
+	mi := &file_bayround_v1_event_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1035,7 +1134,7 @@ func (x *RepairRecorded) String() string {
 func (*RepairRecorded) ProtoMessage() {}
 
 func (x *RepairRecorded) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[7]
+	mi := &file_bayround_v1_event_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1048,7 +1147,7 @@ func (x *RepairRecorded) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RepairRecorded.ProtoReflect.Descriptor instead.
 func (*RepairRecorded) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{7}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *RepairRecorded) GetDefect() string {
@@ -1085,7 +1184,7 @@ type EnrolmentOpened struct {
 
 func (x *EnrolmentOpened) Reset() {
 	*x = EnrolmentOpened{}
-	mi := &file_bayround_v1_event_proto_msgTypes[8]
+	mi := &file_bayround_v1_event_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1097,7 +1196,7 @@ func (x *EnrolmentOpened) String() string {
 func (*EnrolmentOpened) ProtoMessage() {}
 
 func (x *EnrolmentOpened) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[8]
+	mi := &file_bayround_v1_event_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1110,7 +1209,7 @@ func (x *EnrolmentOpened) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EnrolmentOpened.ProtoReflect.Descriptor instead.
 func (*EnrolmentOpened) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{8}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *EnrolmentOpened) GetDevice() string {
@@ -1140,7 +1239,7 @@ type ClientAdmitted struct {
 
 func (x *ClientAdmitted) Reset() {
 	*x = ClientAdmitted{}
-	mi := &file_bayround_v1_event_proto_msgTypes[9]
+	mi := &file_bayround_v1_event_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1152,7 +1251,7 @@ func (x *ClientAdmitted) String() string {
 func (*ClientAdmitted) ProtoMessage() {}
 
 func (x *ClientAdmitted) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[9]
+	mi := &file_bayround_v1_event_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1165,7 +1264,7 @@ func (x *ClientAdmitted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClientAdmitted.ProtoReflect.Descriptor instead.
 func (*ClientAdmitted) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{9}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *ClientAdmitted) GetClient() *Client {
@@ -1193,7 +1292,7 @@ type ClientRenewed struct {
 
 func (x *ClientRenewed) Reset() {
 	*x = ClientRenewed{}
-	mi := &file_bayround_v1_event_proto_msgTypes[10]
+	mi := &file_bayround_v1_event_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1205,7 +1304,7 @@ func (x *ClientRenewed) String() string {
 func (*ClientRenewed) ProtoMessage() {}
 
 func (x *ClientRenewed) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[10]
+	mi := &file_bayround_v1_event_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1218,7 +1317,7 @@ func (x *ClientRenewed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClientRenewed.ProtoReflect.Descriptor instead.
 func (*ClientRenewed) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{10}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *ClientRenewed) GetClient() *Client {
@@ -1241,7 +1340,7 @@ type ClientRevoked struct {
 
 func (x *ClientRevoked) Reset() {
 	*x = ClientRevoked{}
-	mi := &file_bayround_v1_event_proto_msgTypes[11]
+	mi := &file_bayround_v1_event_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1253,7 +1352,7 @@ func (x *ClientRevoked) String() string {
 func (*ClientRevoked) ProtoMessage() {}
 
 func (x *ClientRevoked) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[11]
+	mi := &file_bayround_v1_event_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1266,7 +1365,7 @@ func (x *ClientRevoked) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClientRevoked.ProtoReflect.Descriptor instead.
 func (*ClientRevoked) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{11}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *ClientRevoked) GetClient() *Client {
@@ -1296,7 +1395,7 @@ type AccessDenied struct {
 
 func (x *AccessDenied) Reset() {
 	*x = AccessDenied{}
-	mi := &file_bayround_v1_event_proto_msgTypes[12]
+	mi := &file_bayround_v1_event_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1308,7 +1407,7 @@ func (x *AccessDenied) String() string {
 func (*AccessDenied) ProtoMessage() {}
 
 func (x *AccessDenied) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[12]
+	mi := &file_bayround_v1_event_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1321,7 +1420,7 @@ func (x *AccessDenied) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AccessDenied.ProtoReflect.Descriptor instead.
 func (*AccessDenied) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{12}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *AccessDenied) GetDenials() []*Denial {
@@ -1359,7 +1458,7 @@ type Denial struct {
 
 func (x *Denial) Reset() {
 	*x = Denial{}
-	mi := &file_bayround_v1_event_proto_msgTypes[13]
+	mi := &file_bayround_v1_event_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1371,7 +1470,7 @@ func (x *Denial) String() string {
 func (*Denial) ProtoMessage() {}
 
 func (x *Denial) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[13]
+	mi := &file_bayround_v1_event_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1384,7 +1483,7 @@ func (x *Denial) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Denial.ProtoReflect.Descriptor instead.
 func (*Denial) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{13}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *Denial) GetClient() string {
@@ -1442,7 +1541,7 @@ type DefectAcknowledged struct {
 
 func (x *DefectAcknowledged) Reset() {
 	*x = DefectAcknowledged{}
-	mi := &file_bayround_v1_event_proto_msgTypes[14]
+	mi := &file_bayround_v1_event_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1454,7 +1553,7 @@ func (x *DefectAcknowledged) String() string {
 func (*DefectAcknowledged) ProtoMessage() {}
 
 func (x *DefectAcknowledged) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[14]
+	mi := &file_bayround_v1_event_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1467,7 +1566,7 @@ func (x *DefectAcknowledged) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DefectAcknowledged.ProtoReflect.Descriptor instead.
 func (*DefectAcknowledged) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{14}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *DefectAcknowledged) GetDefect() string {
@@ -1497,7 +1596,7 @@ type DefectDeferred struct {
 
 func (x *DefectDeferred) Reset() {
 	*x = DefectDeferred{}
-	mi := &file_bayround_v1_event_proto_msgTypes[15]
+	mi := &file_bayround_v1_event_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1509,7 +1608,7 @@ func (x *DefectDeferred) String() string {
 func (*DefectDeferred) ProtoMessage() {}
 
 func (x *DefectDeferred) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[15]
+	mi := &file_bayround_v1_event_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1522,7 +1621,7 @@ func (x *DefectDeferred) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DefectDeferred.ProtoReflect.Descriptor instead.
 func (*DefectDeferred) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{15}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *DefectDeferred) GetDefect() string {
@@ -1552,7 +1651,7 @@ type DeferralEnded struct {
 
 func (x *DeferralEnded) Reset() {
 	*x = DeferralEnded{}
-	mi := &file_bayround_v1_event_proto_msgTypes[16]
+	mi := &file_bayround_v1_event_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1564,7 +1663,7 @@ func (x *DeferralEnded) String() string {
 func (*DeferralEnded) ProtoMessage() {}
 
 func (x *DeferralEnded) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[16]
+	mi := &file_bayround_v1_event_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1577,7 +1676,7 @@ func (x *DeferralEnded) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeferralEnded.ProtoReflect.Descriptor instead.
 func (*DeferralEnded) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{16}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *DeferralEnded) GetDefect() string {
@@ -1607,7 +1706,7 @@ type VehicleStopped struct {
 
 func (x *VehicleStopped) Reset() {
 	*x = VehicleStopped{}
-	mi := &file_bayround_v1_event_proto_msgTypes[17]
+	mi := &file_bayround_v1_event_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1619,7 +1718,7 @@ func (x *VehicleStopped) String() string {
 func (*VehicleStopped) ProtoMessage() {}
 
 func (x *VehicleStopped) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[17]
+	mi := &file_bayround_v1_event_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1632,7 +1731,7 @@ func (x *VehicleStopped) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use VehicleStopped.ProtoReflect.Descriptor instead.
 func (*VehicleStopped) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{17}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *VehicleStopped) GetDefect() string {
@@ -1662,7 +1761,7 @@ type VehicleReleased struct {
 
 func (x *VehicleReleased) Reset() {
 	*x = VehicleReleased{}
-	mi := &file_bayround_v1_event_proto_msgTypes[18]
+	mi := &file_bayround_v1_event_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1674,7 +1773,7 @@ func (x *VehicleReleased) String() string {
 func (*VehicleReleased) ProtoMessage() {}
 
 func (x *VehicleReleased) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[18]
+	mi := &file_bayround_v1_event_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1687,7 +1786,7 @@ func (x *VehicleReleased) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use VehicleReleased.ProtoReflect.Descriptor instead.
 func (*VehicleReleased) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{18}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *VehicleReleased) GetDefect() string {
@@ -1708,7 +1807,7 @@ var File_bayround_v1_event_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x1bbayround/v1/catalogue.proto\x1a\x1abayround/v1/deferral.proto\x1a\x1fbayround/v1/enrol_service.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa5\x12\n" +
+	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x1bbayround/v1/catalogue.proto\x1a\x1abayround/v1/deferral.proto\x1a\x1fbayround/v1/enrol_service.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1bbayround/v1/signature.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xe4\x12\n" +
 	"\fJournalEvent\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\x03R\bsequence\x12\x1d\n" +
 	"\n" +
@@ -1744,7 +1843,8 @@ const file_bayround_v1_event_proto_rawDesc = "" +
 	"\x0fdefect_deferred\x183 \x01(\v2\x1b.bayround.v1.DefectDeferredH\x00R\x0edefectDeferred\x12C\n" +
 	"\x0edeferral_ended\x184 \x01(\v2\x1a.bayround.v1.DeferralEndedH\x00R\rdeferralEnded\x12F\n" +
 	"\x0fvehicle_stopped\x185 \x01(\v2\x1b.bayround.v1.VehicleStoppedH\x00R\x0evehicleStopped\x12I\n" +
-	"\x10vehicle_released\x186 \x01(\v2\x1c.bayround.v1.VehicleReleasedH\x00R\x0fvehicleReleased\x12I\n" +
+	"\x10vehicle_released\x186 \x01(\v2\x1c.bayround.v1.VehicleReleasedH\x00R\x0fvehicleReleased\x12=\n" +
+	"\fround_signed\x18F \x01(\v2\x18.bayround.v1.RoundSignedH\x00R\vroundSigned\x12I\n" +
 	"\x10enrolment_opened\x18< \x01(\v2\x1c.bayround.v1.EnrolmentOpenedH\x00R\x0fenrolmentOpened\x12F\n" +
 	"\x0fclient_admitted\x18= \x01(\v2\x1b.bayround.v1.ClientAdmittedH\x00R\x0eclientAdmitted\x12C\n" +
 	"\x0eclient_renewed\x18> \x01(\v2\x1a.bayround.v1.ClientRenewedH\x00R\rclientRenewed\x12C\n" +
@@ -1753,7 +1853,7 @@ const file_bayround_v1_event_proto_rawDesc = "" +
 	"\x11call_sign_changed\x18Z \x01(\v2\x1c.bayround.v1.CallSignHoldingH\x00R\x0fcallSignChangedB\a\n" +
 	"\x05event\"7\n" +
 	"\vRoundOpened\x12(\n" +
-	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"\xff\x01\n" +
+	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"\xe7\x02\n" +
 	"\x11RoundStateChanged\x12\x14\n" +
 	"\x05round\x18\x01 \x01(\tR\x05round\x12-\n" +
 	"\x05state\x18\x02 \x01(\x0e2\x17.bayround.v1.RoundStateR\x05state\x12\x12\n" +
@@ -1762,7 +1862,13 @@ const file_bayround_v1_event_proto_rawDesc = "" +
 	"conditions\x18\x04 \x01(\v2\x1c.bayround.v1.RoundConditionsR\n" +
 	"conditions\x129\n" +
 	"\rshown_verdict\x18\x05 \x01(\x0e2\x14.bayround.v1.VerdictR\fshownVerdict\x12\x18\n" +
-	"\aturnout\x18\x06 \x01(\bR\aturnout\"u\n" +
+	"\aturnout\x18\x06 \x01(\bR\aturnout\x124\n" +
+	"\tsignature\x18\a \x01(\v2\x16.bayround.v1.SignatureR\tsignature\x120\n" +
+	"\x05shown\x18\b \x01(\v2\x1a.bayround.v1.ShownToSignerR\x05shown\"\x8b\x01\n" +
+	"\vRoundSigned\x12\x14\n" +
+	"\x05round\x18\x01 \x01(\tR\x05round\x124\n" +
+	"\tsignature\x18\x02 \x01(\v2\x16.bayround.v1.SignatureR\tsignature\x120\n" +
+	"\x05shown\x18\x03 \x01(\v2\x1a.bayround.v1.ShownToSignerR\x05shown\"u\n" +
 	"\tStepBegun\x12\x14\n" +
 	"\x05round\x18\x01 \x01(\tR\x05round\x12/\n" +
 	"\x06undone\x18\x02 \x01(\v2\x17.bayround.v1.UndoneStepR\x06undone\x12!\n" +
@@ -1829,109 +1935,117 @@ func file_bayround_v1_event_proto_rawDescGZIP() []byte {
 	return file_bayround_v1_event_proto_rawDescData
 }
 
-var file_bayround_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
+var file_bayround_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
 var file_bayround_v1_event_proto_goTypes = []any{
 	(*JournalEvent)(nil),          // 0: bayround.v1.JournalEvent
 	(*RoundOpened)(nil),           // 1: bayround.v1.RoundOpened
 	(*RoundStateChanged)(nil),     // 2: bayround.v1.RoundStateChanged
-	(*StepBegun)(nil),             // 3: bayround.v1.StepBegun
-	(*AssistantChanged)(nil),      // 4: bayround.v1.AssistantChanged
-	(*MadeSafe)(nil),              // 5: bayround.v1.MadeSafe
-	(*ResultRecorded)(nil),        // 6: bayround.v1.ResultRecorded
-	(*RepairRecorded)(nil),        // 7: bayround.v1.RepairRecorded
-	(*EnrolmentOpened)(nil),       // 8: bayround.v1.EnrolmentOpened
-	(*ClientAdmitted)(nil),        // 9: bayround.v1.ClientAdmitted
-	(*ClientRenewed)(nil),         // 10: bayround.v1.ClientRenewed
-	(*ClientRevoked)(nil),         // 11: bayround.v1.ClientRevoked
-	(*AccessDenied)(nil),          // 12: bayround.v1.AccessDenied
-	(*Denial)(nil),                // 13: bayround.v1.Denial
-	(*DefectAcknowledged)(nil),    // 14: bayround.v1.DefectAcknowledged
-	(*DefectDeferred)(nil),        // 15: bayround.v1.DefectDeferred
-	(*DeferralEnded)(nil),         // 16: bayround.v1.DeferralEnded
-	(*VehicleStopped)(nil),        // 17: bayround.v1.VehicleStopped
-	(*VehicleReleased)(nil),       // 18: bayround.v1.VehicleReleased
-	(*timestamppb.Timestamp)(nil), // 19: google.protobuf.Timestamp
-	(*Station)(nil),               // 20: bayround.v1.Station
-	(*VehicleConfiguration)(nil),  // 21: bayround.v1.VehicleConfiguration
-	(*Gauge)(nil),                 // 22: bayround.v1.Gauge
-	(*Person)(nil),                // 23: bayround.v1.Person
-	(*Catalogue)(nil),             // 24: bayround.v1.Catalogue
-	(*Routine)(nil),               // 25: bayround.v1.Routine
-	(*RulePack)(nil),              // 26: bayround.v1.RulePack
-	(*Standing)(nil),              // 27: bayround.v1.Standing
-	(*RecordLossAccepted)(nil),    // 28: bayround.v1.RecordLossAccepted
-	(*RecordRefilled)(nil),        // 29: bayround.v1.RecordRefilled
-	(*PersonErased)(nil),          // 30: bayround.v1.PersonErased
-	(*CallSignHolding)(nil),       // 31: bayround.v1.CallSignHolding
-	(*Round)(nil),                 // 32: bayround.v1.Round
-	(RoundState)(0),               // 33: bayround.v1.RoundState
-	(*RoundConditions)(nil),       // 34: bayround.v1.RoundConditions
-	(Verdict)(0),                  // 35: bayround.v1.Verdict
-	(*UndoneStep)(nil),            // 36: bayround.v1.UndoneStep
-	(*Result)(nil),                // 37: bayround.v1.Result
-	(*Finding)(nil),               // 38: bayround.v1.Finding
-	(*Repair)(nil),                // 39: bayround.v1.Repair
-	(*Client)(nil),                // 40: bayround.v1.Client
-	(ClientRole)(0),               // 41: bayround.v1.ClientRole
-	(*Acknowledgement)(nil),       // 42: bayround.v1.Acknowledgement
-	(*Deferral)(nil),              // 43: bayround.v1.Deferral
-	(*VehicleStop)(nil),           // 44: bayround.v1.VehicleStop
-	(*VehicleRelease)(nil),        // 45: bayround.v1.VehicleRelease
+	(*RoundSigned)(nil),           // 3: bayround.v1.RoundSigned
+	(*StepBegun)(nil),             // 4: bayround.v1.StepBegun
+	(*AssistantChanged)(nil),      // 5: bayround.v1.AssistantChanged
+	(*MadeSafe)(nil),              // 6: bayround.v1.MadeSafe
+	(*ResultRecorded)(nil),        // 7: bayround.v1.ResultRecorded
+	(*RepairRecorded)(nil),        // 8: bayround.v1.RepairRecorded
+	(*EnrolmentOpened)(nil),       // 9: bayround.v1.EnrolmentOpened
+	(*ClientAdmitted)(nil),        // 10: bayround.v1.ClientAdmitted
+	(*ClientRenewed)(nil),         // 11: bayround.v1.ClientRenewed
+	(*ClientRevoked)(nil),         // 12: bayround.v1.ClientRevoked
+	(*AccessDenied)(nil),          // 13: bayround.v1.AccessDenied
+	(*Denial)(nil),                // 14: bayround.v1.Denial
+	(*DefectAcknowledged)(nil),    // 15: bayround.v1.DefectAcknowledged
+	(*DefectDeferred)(nil),        // 16: bayround.v1.DefectDeferred
+	(*DeferralEnded)(nil),         // 17: bayround.v1.DeferralEnded
+	(*VehicleStopped)(nil),        // 18: bayround.v1.VehicleStopped
+	(*VehicleReleased)(nil),       // 19: bayround.v1.VehicleReleased
+	(*timestamppb.Timestamp)(nil), // 20: google.protobuf.Timestamp
+	(*Station)(nil),               // 21: bayround.v1.Station
+	(*VehicleConfiguration)(nil),  // 22: bayround.v1.VehicleConfiguration
+	(*Gauge)(nil),                 // 23: bayround.v1.Gauge
+	(*Person)(nil),                // 24: bayround.v1.Person
+	(*Catalogue)(nil),             // 25: bayround.v1.Catalogue
+	(*Routine)(nil),               // 26: bayround.v1.Routine
+	(*RulePack)(nil),              // 27: bayround.v1.RulePack
+	(*Standing)(nil),              // 28: bayround.v1.Standing
+	(*RecordLossAccepted)(nil),    // 29: bayround.v1.RecordLossAccepted
+	(*RecordRefilled)(nil),        // 30: bayround.v1.RecordRefilled
+	(*PersonErased)(nil),          // 31: bayround.v1.PersonErased
+	(*CallSignHolding)(nil),       // 32: bayround.v1.CallSignHolding
+	(*Round)(nil),                 // 33: bayround.v1.Round
+	(RoundState)(0),               // 34: bayround.v1.RoundState
+	(*RoundConditions)(nil),       // 35: bayround.v1.RoundConditions
+	(Verdict)(0),                  // 36: bayround.v1.Verdict
+	(*Signature)(nil),             // 37: bayround.v1.Signature
+	(*ShownToSigner)(nil),         // 38: bayround.v1.ShownToSigner
+	(*UndoneStep)(nil),            // 39: bayround.v1.UndoneStep
+	(*Result)(nil),                // 40: bayround.v1.Result
+	(*Finding)(nil),               // 41: bayround.v1.Finding
+	(*Repair)(nil),                // 42: bayround.v1.Repair
+	(*Client)(nil),                // 43: bayround.v1.Client
+	(ClientRole)(0),               // 44: bayround.v1.ClientRole
+	(*Acknowledgement)(nil),       // 45: bayround.v1.Acknowledgement
+	(*Deferral)(nil),              // 46: bayround.v1.Deferral
+	(*VehicleStop)(nil),           // 47: bayround.v1.VehicleStop
+	(*VehicleRelease)(nil),        // 48: bayround.v1.VehicleRelease
 }
 var file_bayround_v1_event_proto_depIdxs = []int32{
-	19, // 0: bayround.v1.JournalEvent.station_time:type_name -> google.protobuf.Timestamp
-	19, // 1: bayround.v1.JournalEvent.device_time:type_name -> google.protobuf.Timestamp
-	20, // 2: bayround.v1.JournalEvent.station_applied:type_name -> bayround.v1.Station
-	21, // 3: bayround.v1.JournalEvent.vehicle_applied:type_name -> bayround.v1.VehicleConfiguration
-	22, // 4: bayround.v1.JournalEvent.gauge_applied:type_name -> bayround.v1.Gauge
-	23, // 5: bayround.v1.JournalEvent.person_applied:type_name -> bayround.v1.Person
-	24, // 6: bayround.v1.JournalEvent.catalogue_applied:type_name -> bayround.v1.Catalogue
-	25, // 7: bayround.v1.JournalEvent.routine_applied:type_name -> bayround.v1.Routine
-	26, // 8: bayround.v1.JournalEvent.rule_pack_applied:type_name -> bayround.v1.RulePack
+	20, // 0: bayround.v1.JournalEvent.station_time:type_name -> google.protobuf.Timestamp
+	20, // 1: bayround.v1.JournalEvent.device_time:type_name -> google.protobuf.Timestamp
+	21, // 2: bayround.v1.JournalEvent.station_applied:type_name -> bayround.v1.Station
+	22, // 3: bayround.v1.JournalEvent.vehicle_applied:type_name -> bayround.v1.VehicleConfiguration
+	23, // 4: bayround.v1.JournalEvent.gauge_applied:type_name -> bayround.v1.Gauge
+	24, // 5: bayround.v1.JournalEvent.person_applied:type_name -> bayround.v1.Person
+	25, // 6: bayround.v1.JournalEvent.catalogue_applied:type_name -> bayround.v1.Catalogue
+	26, // 7: bayround.v1.JournalEvent.routine_applied:type_name -> bayround.v1.Routine
+	27, // 8: bayround.v1.JournalEvent.rule_pack_applied:type_name -> bayround.v1.RulePack
 	1,  // 9: bayround.v1.JournalEvent.round_opened:type_name -> bayround.v1.RoundOpened
 	2,  // 10: bayround.v1.JournalEvent.round_state_changed:type_name -> bayround.v1.RoundStateChanged
-	3,  // 11: bayround.v1.JournalEvent.step_begun:type_name -> bayround.v1.StepBegun
-	5,  // 12: bayround.v1.JournalEvent.made_safe:type_name -> bayround.v1.MadeSafe
-	6,  // 13: bayround.v1.JournalEvent.result_recorded:type_name -> bayround.v1.ResultRecorded
-	7,  // 14: bayround.v1.JournalEvent.repair_recorded:type_name -> bayround.v1.RepairRecorded
-	4,  // 15: bayround.v1.JournalEvent.assistant_changed:type_name -> bayround.v1.AssistantChanged
-	27, // 16: bayround.v1.JournalEvent.standing_adopted:type_name -> bayround.v1.Standing
-	28, // 17: bayround.v1.JournalEvent.record_loss_accepted:type_name -> bayround.v1.RecordLossAccepted
-	29, // 18: bayround.v1.JournalEvent.record_refilled:type_name -> bayround.v1.RecordRefilled
-	30, // 19: bayround.v1.JournalEvent.person_erased:type_name -> bayround.v1.PersonErased
-	14, // 20: bayround.v1.JournalEvent.defect_acknowledged:type_name -> bayround.v1.DefectAcknowledged
-	15, // 21: bayround.v1.JournalEvent.defect_deferred:type_name -> bayround.v1.DefectDeferred
-	16, // 22: bayround.v1.JournalEvent.deferral_ended:type_name -> bayround.v1.DeferralEnded
-	17, // 23: bayround.v1.JournalEvent.vehicle_stopped:type_name -> bayround.v1.VehicleStopped
-	18, // 24: bayround.v1.JournalEvent.vehicle_released:type_name -> bayround.v1.VehicleReleased
-	8,  // 25: bayround.v1.JournalEvent.enrolment_opened:type_name -> bayround.v1.EnrolmentOpened
-	9,  // 26: bayround.v1.JournalEvent.client_admitted:type_name -> bayround.v1.ClientAdmitted
-	10, // 27: bayround.v1.JournalEvent.client_renewed:type_name -> bayround.v1.ClientRenewed
-	11, // 28: bayround.v1.JournalEvent.client_revoked:type_name -> bayround.v1.ClientRevoked
-	12, // 29: bayround.v1.JournalEvent.access_denied:type_name -> bayround.v1.AccessDenied
-	31, // 30: bayround.v1.JournalEvent.call_sign_changed:type_name -> bayround.v1.CallSignHolding
-	32, // 31: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
-	33, // 32: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
-	34, // 33: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
-	35, // 34: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
-	36, // 35: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
-	37, // 36: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
-	38, // 37: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
-	39, // 38: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
-	40, // 39: bayround.v1.ClientAdmitted.client:type_name -> bayround.v1.Client
-	40, // 40: bayround.v1.ClientRenewed.client:type_name -> bayround.v1.Client
-	40, // 41: bayround.v1.ClientRevoked.client:type_name -> bayround.v1.Client
-	13, // 42: bayround.v1.AccessDenied.denials:type_name -> bayround.v1.Denial
-	41, // 43: bayround.v1.Denial.role:type_name -> bayround.v1.ClientRole
-	42, // 44: bayround.v1.DefectAcknowledged.acknowledgement:type_name -> bayround.v1.Acknowledgement
-	43, // 45: bayround.v1.DefectDeferred.deferral:type_name -> bayround.v1.Deferral
-	44, // 46: bayround.v1.VehicleStopped.stop:type_name -> bayround.v1.VehicleStop
-	45, // 47: bayround.v1.VehicleReleased.release:type_name -> bayround.v1.VehicleRelease
-	48, // [48:48] is the sub-list for method output_type
-	48, // [48:48] is the sub-list for method input_type
-	48, // [48:48] is the sub-list for extension type_name
-	48, // [48:48] is the sub-list for extension extendee
-	0,  // [0:48] is the sub-list for field type_name
+	4,  // 11: bayround.v1.JournalEvent.step_begun:type_name -> bayround.v1.StepBegun
+	6,  // 12: bayround.v1.JournalEvent.made_safe:type_name -> bayround.v1.MadeSafe
+	7,  // 13: bayround.v1.JournalEvent.result_recorded:type_name -> bayround.v1.ResultRecorded
+	8,  // 14: bayround.v1.JournalEvent.repair_recorded:type_name -> bayround.v1.RepairRecorded
+	5,  // 15: bayround.v1.JournalEvent.assistant_changed:type_name -> bayround.v1.AssistantChanged
+	28, // 16: bayround.v1.JournalEvent.standing_adopted:type_name -> bayround.v1.Standing
+	29, // 17: bayround.v1.JournalEvent.record_loss_accepted:type_name -> bayround.v1.RecordLossAccepted
+	30, // 18: bayround.v1.JournalEvent.record_refilled:type_name -> bayround.v1.RecordRefilled
+	31, // 19: bayround.v1.JournalEvent.person_erased:type_name -> bayround.v1.PersonErased
+	15, // 20: bayround.v1.JournalEvent.defect_acknowledged:type_name -> bayround.v1.DefectAcknowledged
+	16, // 21: bayround.v1.JournalEvent.defect_deferred:type_name -> bayround.v1.DefectDeferred
+	17, // 22: bayround.v1.JournalEvent.deferral_ended:type_name -> bayround.v1.DeferralEnded
+	18, // 23: bayround.v1.JournalEvent.vehicle_stopped:type_name -> bayround.v1.VehicleStopped
+	19, // 24: bayround.v1.JournalEvent.vehicle_released:type_name -> bayround.v1.VehicleReleased
+	3,  // 25: bayround.v1.JournalEvent.round_signed:type_name -> bayround.v1.RoundSigned
+	9,  // 26: bayround.v1.JournalEvent.enrolment_opened:type_name -> bayround.v1.EnrolmentOpened
+	10, // 27: bayround.v1.JournalEvent.client_admitted:type_name -> bayround.v1.ClientAdmitted
+	11, // 28: bayround.v1.JournalEvent.client_renewed:type_name -> bayround.v1.ClientRenewed
+	12, // 29: bayround.v1.JournalEvent.client_revoked:type_name -> bayround.v1.ClientRevoked
+	13, // 30: bayround.v1.JournalEvent.access_denied:type_name -> bayround.v1.AccessDenied
+	32, // 31: bayround.v1.JournalEvent.call_sign_changed:type_name -> bayround.v1.CallSignHolding
+	33, // 32: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
+	34, // 33: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
+	35, // 34: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
+	36, // 35: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
+	37, // 36: bayround.v1.RoundStateChanged.signature:type_name -> bayround.v1.Signature
+	38, // 37: bayround.v1.RoundStateChanged.shown:type_name -> bayround.v1.ShownToSigner
+	37, // 38: bayround.v1.RoundSigned.signature:type_name -> bayround.v1.Signature
+	38, // 39: bayround.v1.RoundSigned.shown:type_name -> bayround.v1.ShownToSigner
+	39, // 40: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
+	40, // 41: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
+	41, // 42: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
+	42, // 43: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
+	43, // 44: bayround.v1.ClientAdmitted.client:type_name -> bayround.v1.Client
+	43, // 45: bayround.v1.ClientRenewed.client:type_name -> bayround.v1.Client
+	43, // 46: bayround.v1.ClientRevoked.client:type_name -> bayround.v1.Client
+	14, // 47: bayround.v1.AccessDenied.denials:type_name -> bayround.v1.Denial
+	44, // 48: bayround.v1.Denial.role:type_name -> bayround.v1.ClientRole
+	45, // 49: bayround.v1.DefectAcknowledged.acknowledgement:type_name -> bayround.v1.Acknowledgement
+	46, // 50: bayround.v1.DefectDeferred.deferral:type_name -> bayround.v1.Deferral
+	47, // 51: bayround.v1.VehicleStopped.stop:type_name -> bayround.v1.VehicleStop
+	48, // 52: bayround.v1.VehicleReleased.release:type_name -> bayround.v1.VehicleRelease
+	53, // [53:53] is the sub-list for method output_type
+	53, // [53:53] is the sub-list for method input_type
+	53, // [53:53] is the sub-list for extension type_name
+	53, // [53:53] is the sub-list for extension extendee
+	0,  // [0:53] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_event_proto_init() }
@@ -1949,6 +2063,7 @@ func file_bayround_v1_event_proto_init() {
 	file_bayround_v1_result_proto_init()
 	file_bayround_v1_round_proto_init()
 	file_bayround_v1_rule_proto_init()
+	file_bayround_v1_signature_proto_init()
 	file_bayround_v1_standing_proto_init()
 	file_bayround_v1_station_proto_init()
 	file_bayround_v1_vehicle_proto_init()
@@ -1977,6 +2092,7 @@ func file_bayround_v1_event_proto_init() {
 		(*JournalEvent_DeferralEnded)(nil),
 		(*JournalEvent_VehicleStopped)(nil),
 		(*JournalEvent_VehicleReleased)(nil),
+		(*JournalEvent_RoundSigned)(nil),
 		(*JournalEvent_EnrolmentOpened)(nil),
 		(*JournalEvent_ClientAdmitted)(nil),
 		(*JournalEvent_ClientRenewed)(nil),
@@ -1990,7 +2106,7 @@ func file_bayround_v1_event_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_event_proto_rawDesc), len(file_bayround_v1_event_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   19,
+			NumMessages:   20,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -84,6 +84,63 @@ func (RoundState) EnumDescriptor() ([]byte, []int) {
 	return file_bayround_v1_round_proto_rawDescGZIP(), []int{0}
 }
 
+// Proof is how somebody has proven who they are.
+type Proof int32
+
+const (
+	// Not said.
+	Proof_PROOF_UNSPECIFIED Proof = 0
+	// By the PIN, at a tablet of the station.
+	Proof_PROOF_PIN Proof = 1
+	// By badge and PIN, at a tablet of the station.
+	Proof_PROOF_BADGE_AND_PIN Proof = 2
+	// By the certificate of the program that sent it; that program names the person.
+	Proof_PROOF_CERTIFICATE Proof = 3
+)
+
+// Enum value maps for Proof.
+var (
+	Proof_name = map[int32]string{
+		0: "PROOF_UNSPECIFIED",
+		1: "PROOF_PIN",
+		2: "PROOF_BADGE_AND_PIN",
+		3: "PROOF_CERTIFICATE",
+	}
+	Proof_value = map[string]int32{
+		"PROOF_UNSPECIFIED":   0,
+		"PROOF_PIN":           1,
+		"PROOF_BADGE_AND_PIN": 2,
+		"PROOF_CERTIFICATE":   3,
+	}
+)
+
+func (x Proof) Enum() *Proof {
+	p := new(Proof)
+	*p = x
+	return p
+}
+
+func (x Proof) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Proof) Descriptor() protoreflect.EnumDescriptor {
+	return file_bayround_v1_round_proto_enumTypes[1].Descriptor()
+}
+
+func (Proof) Type() protoreflect.EnumType {
+	return &file_bayround_v1_round_proto_enumTypes[1]
+}
+
+func (x Proof) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Proof.Descriptor instead.
+func (Proof) EnumDescriptor() ([]byte, []int) {
+	return file_bayround_v1_round_proto_rawDescGZIP(), []int{1}
+}
+
 // RoundConditions are what must be known before the first step.
 type RoundConditions struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -215,7 +272,11 @@ type Round struct {
 	RepeatedValues int32 `protobuf:"varint,21,opt,name=repeated_values,json=repeatedValues,proto3" json:"repeated_values,omitempty"`
 	// Turnouts that broke into it, oldest first. What the vehicle's run may have
 	// changed is asked again.
-	Turnouts      []*TurnoutRun `protobuf:"bytes,22,rep,name=turnouts,proto3" json:"turnouts,omitempty"`
+	Turnouts []*TurnoutRun `protobuf:"bytes,22,rep,name=turnouts,proto3" json:"turnouts,omitempty"`
+	// An officer has to sign it, too, by the routine when it was opened.
+	OfficerSigns bool `protobuf:"varint,23,opt,name=officer_signs,json=officerSigns,proto3" json:"officer_signs,omitempty"`
+	// Signatures, oldest first: the driver's when it was finished, officers' after it.
+	Signatures    []*Signature `protobuf:"bytes,24,rep,name=signatures,proto3" json:"signatures,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -404,6 +465,139 @@ func (x *Round) GetTurnouts() []*TurnoutRun {
 	return nil
 }
 
+func (x *Round) GetOfficerSigns() bool {
+	if x != nil {
+		return x.OfficerSigns
+	}
+	return false
+}
+
+func (x *Round) GetSignatures() []*Signature {
+	if x != nil {
+		return x.Signatures
+	}
+	return nil
+}
+
+// Signature says that a person stands for a round as it was then.
+type Signature struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Who, people/{person}.
+	Person string `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	// As what: ROLE_DRIVER or ROLE_OFFICER.
+	SignedAs Role `protobuf:"varint,2,opt,name=signed_as,json=signedAs,proto3,enum=bayround.v1.Role" json:"signed_as,omitempty"`
+	// On which device; empty when on none of the station's tablets.
+	Device string `protobuf:"bytes,3,opt,name=device,proto3" json:"device,omitempty"`
+	// When, by the device's clock.
+	DeviceTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
+	// How the person had proven who they are.
+	Proof Proof `protobuf:"varint,5,opt,name=proof,proto3,enum=bayround.v1.Proof" json:"proof,omitempty"`
+	// The tablet alone had checked that: no station was heard then.
+	TabletAlone bool `protobuf:"varint,6,opt,name=tablet_alone,json=tabletAlone,proto3" json:"tablet_alone,omitempty"`
+	// SHA-256 of the SignedStatement, 32 bytes.
+	StatementSha256 []byte `protobuf:"bytes,7,opt,name=statement_sha256,json=statementSha256,proto3" json:"statement_sha256,omitempty"`
+	// When it came, by the station's clock; given by the station.
+	StationTime *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=station_time,json=stationTime,proto3" json:"station_time,omitempty"`
+	// Since when it does not fit any more, by the station's clock: a result came after it.
+	// Absent while it fits; given by the station.
+	ChangedSince  *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=changed_since,json=changedSince,proto3" json:"changed_since,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Signature) Reset() {
+	*x = Signature{}
+	mi := &file_bayround_v1_round_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Signature) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Signature) ProtoMessage() {}
+
+func (x *Signature) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_round_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Signature.ProtoReflect.Descriptor instead.
+func (*Signature) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_round_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *Signature) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *Signature) GetSignedAs() Role {
+	if x != nil {
+		return x.SignedAs
+	}
+	return Role_ROLE_UNSPECIFIED
+}
+
+func (x *Signature) GetDevice() string {
+	if x != nil {
+		return x.Device
+	}
+	return ""
+}
+
+func (x *Signature) GetDeviceTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.DeviceTime
+	}
+	return nil
+}
+
+func (x *Signature) GetProof() Proof {
+	if x != nil {
+		return x.Proof
+	}
+	return Proof_PROOF_UNSPECIFIED
+}
+
+func (x *Signature) GetTabletAlone() bool {
+	if x != nil {
+		return x.TabletAlone
+	}
+	return false
+}
+
+func (x *Signature) GetStatementSha256() []byte {
+	if x != nil {
+		return x.StatementSha256
+	}
+	return nil
+}
+
+func (x *Signature) GetStationTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.StationTime
+	}
+	return nil
+}
+
+func (x *Signature) GetChangedSince() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ChangedSince
+	}
+	return nil
+}
+
 // TurnoutRun is one turnout in the middle of a round.
 type TurnoutRun struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -422,7 +616,7 @@ type TurnoutRun struct {
 
 func (x *TurnoutRun) Reset() {
 	*x = TurnoutRun{}
-	mi := &file_bayround_v1_round_proto_msgTypes[2]
+	mi := &file_bayround_v1_round_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -434,7 +628,7 @@ func (x *TurnoutRun) String() string {
 func (*TurnoutRun) ProtoMessage() {}
 
 func (x *TurnoutRun) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_proto_msgTypes[2]
+	mi := &file_bayround_v1_round_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -447,7 +641,7 @@ func (x *TurnoutRun) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TurnoutRun.ProtoReflect.Descriptor instead.
 func (*TurnoutRun) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_proto_rawDescGZIP(), []int{2}
+	return file_bayround_v1_round_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *TurnoutRun) GetCalled() *timestamppb.Timestamp {
@@ -492,7 +686,7 @@ type SpotProof struct {
 
 func (x *SpotProof) Reset() {
 	*x = SpotProof{}
-	mi := &file_bayround_v1_round_proto_msgTypes[3]
+	mi := &file_bayround_v1_round_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -504,7 +698,7 @@ func (x *SpotProof) String() string {
 func (*SpotProof) ProtoMessage() {}
 
 func (x *SpotProof) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_proto_msgTypes[3]
+	mi := &file_bayround_v1_round_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -517,7 +711,7 @@ func (x *SpotProof) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SpotProof.ProtoReflect.Descriptor instead.
 func (*SpotProof) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_proto_rawDescGZIP(), []int{3}
+	return file_bayround_v1_round_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *SpotProof) GetStepId() string {
@@ -553,7 +747,7 @@ type UndoneStep struct {
 
 func (x *UndoneStep) Reset() {
 	*x = UndoneStep{}
-	mi := &file_bayround_v1_round_proto_msgTypes[4]
+	mi := &file_bayround_v1_round_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -565,7 +759,7 @@ func (x *UndoneStep) String() string {
 func (*UndoneStep) ProtoMessage() {}
 
 func (x *UndoneStep) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_proto_msgTypes[4]
+	mi := &file_bayround_v1_round_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -578,7 +772,7 @@ func (x *UndoneStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UndoneStep.ProtoReflect.Descriptor instead.
 func (*UndoneStep) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_proto_rawDescGZIP(), []int{4}
+	return file_bayround_v1_round_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *UndoneStep) GetStepId() string {
@@ -620,7 +814,7 @@ var File_bayround_v1_round_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_round_proto_rawDesc = "" +
 	"\n" +
-	"\x17bayround/v1/round.proto\x12\vbayround.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x99\x03\n" +
+	"\x17bayround/v1/round.proto\x12\vbayround.v1\x1a\x19bayround/v1/station.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x99\x03\n" +
 	"\x0fRoundConditions\x12A\n" +
 	"\x0eengine_stopped\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\rengineStopped\x12E\n" +
 	"\x0fambient_celsius\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00N@)\x00\x00\x00\x00\x00\x00N\xc0H\x00R\x0eambientCelsius\x88\x01\x01\x129\n" +
@@ -632,7 +826,7 @@ const file_bayround_v1_round_proto_rawDesc = "" +
 	"\n" +
 	"_driven_kmB\x0e\n" +
 	"\f_odometer_kmB\x0f\n" +
-	"\r_engine_hours\"\xee\x06\n" +
+	"\r_engine_hours\"\xcb\a\n" +
 	"\x05Round\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x18\n" +
 	"\avehicle\x18\x02 \x01(\tR\avehicle\x12\x18\n" +
@@ -661,7 +855,24 @@ const file_bayround_v1_round_proto_rawDesc = "" +
 	"spotProofs\x12*\n" +
 	"\x11answered_too_fast\x18\x14 \x01(\x05R\x0fansweredTooFast\x12'\n" +
 	"\x0frepeated_values\x18\x15 \x01(\x05R\x0erepeatedValues\x123\n" +
-	"\bturnouts\x18\x16 \x03(\v2\x17.bayround.v1.TurnoutRunR\bturnouts\"\xb8\x01\n" +
+	"\bturnouts\x18\x16 \x03(\v2\x17.bayround.v1.TurnoutRunR\bturnouts\x12#\n" +
+	"\rofficer_signs\x18\x17 \x01(\bR\fofficerSigns\x126\n" +
+	"\n" +
+	"signatures\x18\x18 \x03(\v2\x16.bayround.v1.SignatureR\n" +
+	"signatures\"\x95\x04\n" +
+	"\tSignature\x12>\n" +
+	"\x06person\x18\x01 \x01(\tB&\xbaH#r!2\x1f^people/[a-z0-9]+(-[a-z0-9]+)*$R\x06person\x12:\n" +
+	"\tsigned_as\x18\x02 \x01(\x0e2\x11.bayround.v1.RoleB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\bsignedAs\x12:\n" +
+	"\x06device\x18\x03 \x01(\tB\"\xbaH\x1fr\x1d2\x1b^([a-z0-9]+(-[a-z0-9]+)*)?$R\x06device\x12C\n" +
+	"\vdevice_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\n" +
+	"deviceTime\x124\n" +
+	"\x05proof\x18\x05 \x01(\x0e2\x12.bayround.v1.ProofB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x05proof\x12!\n" +
+	"\ftablet_alone\x18\x06 \x01(\bR\vtabletAlone\x122\n" +
+	"\x10statement_sha256\x18\a \x01(\fB\a\xbaH\x04z\x02h R\x0fstatementSha256\x12=\n" +
+	"\fstation_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\vstationTime\x12?\n" +
+	"\rchanged_since\x18\t \x01(\v2\x1a.google.protobuf.TimestampR\fchangedSince\"\xb8\x01\n" +
 	"\n" +
 	"TurnoutRun\x122\n" +
 	"\x06called\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x06called\x12%\n" +
@@ -684,7 +895,12 @@ const file_bayround_v1_round_proto_rawDesc = "" +
 	"\x10ROUND_STATE_OPEN\x10\x01\x12\x16\n" +
 	"\x12ROUND_STATE_PAUSED\x10\x02\x12\x18\n" +
 	"\x14ROUND_STATE_FINISHED\x10\x03\x12\x18\n" +
-	"\x14ROUND_STATE_GIVEN_UP\x10\x04B'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
+	"\x14ROUND_STATE_GIVEN_UP\x10\x04*]\n" +
+	"\x05Proof\x12\x15\n" +
+	"\x11PROOF_UNSPECIFIED\x10\x00\x12\r\n" +
+	"\tPROOF_PIN\x10\x01\x12\x17\n" +
+	"\x13PROOF_BADGE_AND_PIN\x10\x02\x12\x15\n" +
+	"\x11PROOF_CERTIFICATE\x10\x03B'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
 
 var (
 	file_bayround_v1_round_proto_rawDescOnce sync.Once
@@ -698,33 +914,42 @@ func file_bayround_v1_round_proto_rawDescGZIP() []byte {
 	return file_bayround_v1_round_proto_rawDescData
 }
 
-var file_bayround_v1_round_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_bayround_v1_round_proto_msgTypes = make([]protoimpl.MessageInfo, 5)
+var file_bayround_v1_round_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
+var file_bayround_v1_round_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
 var file_bayround_v1_round_proto_goTypes = []any{
 	(RoundState)(0),               // 0: bayround.v1.RoundState
-	(*RoundConditions)(nil),       // 1: bayround.v1.RoundConditions
-	(*Round)(nil),                 // 2: bayround.v1.Round
-	(*TurnoutRun)(nil),            // 3: bayround.v1.TurnoutRun
-	(*SpotProof)(nil),             // 4: bayround.v1.SpotProof
-	(*UndoneStep)(nil),            // 5: bayround.v1.UndoneStep
-	(*timestamppb.Timestamp)(nil), // 6: google.protobuf.Timestamp
+	(Proof)(0),                    // 1: bayround.v1.Proof
+	(*RoundConditions)(nil),       // 2: bayround.v1.RoundConditions
+	(*Round)(nil),                 // 3: bayround.v1.Round
+	(*Signature)(nil),             // 4: bayround.v1.Signature
+	(*TurnoutRun)(nil),            // 5: bayround.v1.TurnoutRun
+	(*SpotProof)(nil),             // 6: bayround.v1.SpotProof
+	(*UndoneStep)(nil),            // 7: bayround.v1.UndoneStep
+	(*timestamppb.Timestamp)(nil), // 8: google.protobuf.Timestamp
+	(Role)(0),                     // 9: bayround.v1.Role
 }
 var file_bayround_v1_round_proto_depIdxs = []int32{
-	6,  // 0: bayround.v1.RoundConditions.engine_stopped:type_name -> google.protobuf.Timestamp
+	8,  // 0: bayround.v1.RoundConditions.engine_stopped:type_name -> google.protobuf.Timestamp
 	0,  // 1: bayround.v1.Round.state:type_name -> bayround.v1.RoundState
-	1,  // 2: bayround.v1.Round.conditions:type_name -> bayround.v1.RoundConditions
-	6,  // 3: bayround.v1.Round.opened:type_name -> google.protobuf.Timestamp
-	6,  // 4: bayround.v1.Round.last_activity:type_name -> google.protobuf.Timestamp
-	6,  // 5: bayround.v1.Round.opened_device_time:type_name -> google.protobuf.Timestamp
-	4,  // 6: bayround.v1.Round.spot_proofs:type_name -> bayround.v1.SpotProof
-	3,  // 7: bayround.v1.Round.turnouts:type_name -> bayround.v1.TurnoutRun
-	6,  // 8: bayround.v1.TurnoutRun.called:type_name -> google.protobuf.Timestamp
-	6,  // 9: bayround.v1.TurnoutRun.resumed:type_name -> google.protobuf.Timestamp
-	10, // [10:10] is the sub-list for method output_type
-	10, // [10:10] is the sub-list for method input_type
-	10, // [10:10] is the sub-list for extension type_name
-	10, // [10:10] is the sub-list for extension extendee
-	0,  // [0:10] is the sub-list for field type_name
+	2,  // 2: bayround.v1.Round.conditions:type_name -> bayround.v1.RoundConditions
+	8,  // 3: bayround.v1.Round.opened:type_name -> google.protobuf.Timestamp
+	8,  // 4: bayround.v1.Round.last_activity:type_name -> google.protobuf.Timestamp
+	8,  // 5: bayround.v1.Round.opened_device_time:type_name -> google.protobuf.Timestamp
+	6,  // 6: bayround.v1.Round.spot_proofs:type_name -> bayround.v1.SpotProof
+	5,  // 7: bayround.v1.Round.turnouts:type_name -> bayround.v1.TurnoutRun
+	4,  // 8: bayround.v1.Round.signatures:type_name -> bayround.v1.Signature
+	9,  // 9: bayround.v1.Signature.signed_as:type_name -> bayround.v1.Role
+	8,  // 10: bayround.v1.Signature.device_time:type_name -> google.protobuf.Timestamp
+	1,  // 11: bayround.v1.Signature.proof:type_name -> bayround.v1.Proof
+	8,  // 12: bayround.v1.Signature.station_time:type_name -> google.protobuf.Timestamp
+	8,  // 13: bayround.v1.Signature.changed_since:type_name -> google.protobuf.Timestamp
+	8,  // 14: bayround.v1.TurnoutRun.called:type_name -> google.protobuf.Timestamp
+	8,  // 15: bayround.v1.TurnoutRun.resumed:type_name -> google.protobuf.Timestamp
+	16, // [16:16] is the sub-list for method output_type
+	16, // [16:16] is the sub-list for method input_type
+	16, // [16:16] is the sub-list for extension type_name
+	16, // [16:16] is the sub-list for extension extendee
+	0,  // [0:16] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_round_proto_init() }
@@ -732,14 +957,15 @@ func file_bayround_v1_round_proto_init() {
 	if File_bayround_v1_round_proto != nil {
 		return
 	}
+	file_bayround_v1_station_proto_init()
 	file_bayround_v1_round_proto_msgTypes[0].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_round_proto_rawDesc), len(file_bayround_v1_round_proto_rawDesc)),
-			NumEnums:      1,
-			NumMessages:   5,
+			NumEnums:      2,
+			NumMessages:   6,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

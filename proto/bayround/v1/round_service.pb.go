@@ -666,7 +666,11 @@ type FinishRoundRequest struct {
 	// When it was done, by the device's clock; absent when the device does not say. Late delivery keeps it in the record.
 	DeviceTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
 	// The verdict the driver was shown when signing; unspecified when none was shown.
-	ShownVerdict  Verdict `protobuf:"varint,5,opt,name=shown_verdict,json=shownVerdict,proto3,enum=bayround.v1.Verdict" json:"shown_verdict,omitempty"`
+	ShownVerdict Verdict `protobuf:"varint,5,opt,name=shown_verdict,json=shownVerdict,proto3,enum=bayround.v1.Verdict" json:"shown_verdict,omitempty"`
+	// The driver's signature; absent when nobody signs.
+	Signature *Signature `protobuf:"bytes,6,opt,name=signature,proto3" json:"signature,omitempty"`
+	// What the signer was shown; with a signature.
+	Shown         *ShownToSigner `protobuf:"bytes,7,opt,name=shown,proto3" json:"shown,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -736,6 +740,231 @@ func (x *FinishRoundRequest) GetShownVerdict() Verdict {
 	return Verdict_VERDICT_UNSPECIFIED
 }
 
+func (x *FinishRoundRequest) GetSignature() *Signature {
+	if x != nil {
+		return x.Signature
+	}
+	return nil
+}
+
+func (x *FinishRoundRequest) GetShown() *ShownToSigner {
+	if x != nil {
+		return x.Shown
+	}
+	return nil
+}
+
+// GetRoundContentRequest names a round.
+type GetRoundContentRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Round, rounds/{round}.
+	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetRoundContentRequest) Reset() {
+	*x = GetRoundContentRequest{}
+	mi := &file_bayround_v1_round_service_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetRoundContentRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetRoundContentRequest) ProtoMessage() {}
+
+func (x *GetRoundContentRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_round_service_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetRoundContentRequest.ProtoReflect.Descriptor instead.
+func (*GetRoundContentRequest) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *GetRoundContentRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+// GetRoundContentResponse holds what a signature of the round is over.
+type GetRoundContentResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What the station holds of it now.
+	Content       *RoundContent `protobuf:"bytes,1,opt,name=content,proto3" json:"content,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetRoundContentResponse) Reset() {
+	*x = GetRoundContentResponse{}
+	mi := &file_bayround_v1_round_service_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetRoundContentResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetRoundContentResponse) ProtoMessage() {}
+
+func (x *GetRoundContentResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_round_service_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetRoundContentResponse.ProtoReflect.Descriptor instead.
+func (*GetRoundContentResponse) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *GetRoundContentResponse) GetContent() *RoundContent {
+	if x != nil {
+		return x.Content
+	}
+	return nil
+}
+
+// SignRoundRequest is a signature under a finished round.
+type SignRoundRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Chosen by the caller; the same id does nothing twice.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Round, rounds/{round}.
+	Round string `protobuf:"bytes,2,opt,name=round,proto3" json:"round,omitempty"`
+	// The officer's signature.
+	Signature *Signature `protobuf:"bytes,3,opt,name=signature,proto3" json:"signature,omitempty"`
+	// What the officer was shown.
+	Shown         *ShownToSigner `protobuf:"bytes,4,opt,name=shown,proto3" json:"shown,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SignRoundRequest) Reset() {
+	*x = SignRoundRequest{}
+	mi := &file_bayround_v1_round_service_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SignRoundRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SignRoundRequest) ProtoMessage() {}
+
+func (x *SignRoundRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_round_service_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SignRoundRequest.ProtoReflect.Descriptor instead.
+func (*SignRoundRequest) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *SignRoundRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *SignRoundRequest) GetRound() string {
+	if x != nil {
+		return x.Round
+	}
+	return ""
+}
+
+func (x *SignRoundRequest) GetSignature() *Signature {
+	if x != nil {
+		return x.Signature
+	}
+	return nil
+}
+
+func (x *SignRoundRequest) GetShown() *ShownToSigner {
+	if x != nil {
+		return x.Shown
+	}
+	return nil
+}
+
+// SignRoundResponse holds the round.
+type SignRoundResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The round.
+	Round         *Round `protobuf:"bytes,1,opt,name=round,proto3" json:"round,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SignRoundResponse) Reset() {
+	*x = SignRoundResponse{}
+	mi := &file_bayround_v1_round_service_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SignRoundResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SignRoundResponse) ProtoMessage() {}
+
+func (x *SignRoundResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_round_service_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SignRoundResponse.ProtoReflect.Descriptor instead.
+func (*SignRoundResponse) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *SignRoundResponse) GetRound() *Round {
+	if x != nil {
+		return x.Round
+	}
+	return nil
+}
+
 // FinishRoundResponse holds the round and the readiness it leaves.
 type FinishRoundResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -749,7 +978,7 @@ type FinishRoundResponse struct {
 
 func (x *FinishRoundResponse) Reset() {
 	*x = FinishRoundResponse{}
-	mi := &file_bayround_v1_round_service_proto_msgTypes[11]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -761,7 +990,7 @@ func (x *FinishRoundResponse) String() string {
 func (*FinishRoundResponse) ProtoMessage() {}
 
 func (x *FinishRoundResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_service_proto_msgTypes[11]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -774,7 +1003,7 @@ func (x *FinishRoundResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FinishRoundResponse.ProtoReflect.Descriptor instead.
 func (*FinishRoundResponse) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{11}
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *FinishRoundResponse) GetRound() *Round {
@@ -808,7 +1037,7 @@ type GiveUpRoundRequest struct {
 
 func (x *GiveUpRoundRequest) Reset() {
 	*x = GiveUpRoundRequest{}
-	mi := &file_bayround_v1_round_service_proto_msgTypes[12]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -820,7 +1049,7 @@ func (x *GiveUpRoundRequest) String() string {
 func (*GiveUpRoundRequest) ProtoMessage() {}
 
 func (x *GiveUpRoundRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_service_proto_msgTypes[12]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -833,7 +1062,7 @@ func (x *GiveUpRoundRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GiveUpRoundRequest.ProtoReflect.Descriptor instead.
 func (*GiveUpRoundRequest) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{12}
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *GiveUpRoundRequest) GetRequestId() string {
@@ -877,7 +1106,7 @@ type GiveUpRoundResponse struct {
 
 func (x *GiveUpRoundResponse) Reset() {
 	*x = GiveUpRoundResponse{}
-	mi := &file_bayround_v1_round_service_proto_msgTypes[13]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -889,7 +1118,7 @@ func (x *GiveUpRoundResponse) String() string {
 func (*GiveUpRoundResponse) ProtoMessage() {}
 
 func (x *GiveUpRoundResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_service_proto_msgTypes[13]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -902,7 +1131,7 @@ func (x *GiveUpRoundResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GiveUpRoundResponse.ProtoReflect.Descriptor instead.
 func (*GiveUpRoundResponse) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{13}
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *GiveUpRoundResponse) GetRound() *Round {
@@ -938,7 +1167,7 @@ type BeginStepRequest struct {
 
 func (x *BeginStepRequest) Reset() {
 	*x = BeginStepRequest{}
-	mi := &file_bayround_v1_round_service_proto_msgTypes[14]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -950,7 +1179,7 @@ func (x *BeginStepRequest) String() string {
 func (*BeginStepRequest) ProtoMessage() {}
 
 func (x *BeginStepRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_service_proto_msgTypes[14]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -963,7 +1192,7 @@ func (x *BeginStepRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BeginStepRequest.ProtoReflect.Descriptor instead.
 func (*BeginStepRequest) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{14}
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *BeginStepRequest) GetRequestId() string {
@@ -1018,7 +1247,7 @@ type ChangeAssistantRequest struct {
 
 func (x *ChangeAssistantRequest) Reset() {
 	*x = ChangeAssistantRequest{}
-	mi := &file_bayround_v1_round_service_proto_msgTypes[15]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1030,7 +1259,7 @@ func (x *ChangeAssistantRequest) String() string {
 func (*ChangeAssistantRequest) ProtoMessage() {}
 
 func (x *ChangeAssistantRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_service_proto_msgTypes[15]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1043,7 +1272,7 @@ func (x *ChangeAssistantRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ChangeAssistantRequest.ProtoReflect.Descriptor instead.
 func (*ChangeAssistantRequest) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{15}
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *ChangeAssistantRequest) GetRequestId() string {
@@ -1085,7 +1314,7 @@ type ChangeAssistantResponse struct {
 
 func (x *ChangeAssistantResponse) Reset() {
 	*x = ChangeAssistantResponse{}
-	mi := &file_bayround_v1_round_service_proto_msgTypes[16]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1097,7 +1326,7 @@ func (x *ChangeAssistantResponse) String() string {
 func (*ChangeAssistantResponse) ProtoMessage() {}
 
 func (x *ChangeAssistantResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_service_proto_msgTypes[16]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1110,7 +1339,7 @@ func (x *ChangeAssistantResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ChangeAssistantResponse.ProtoReflect.Descriptor instead.
 func (*ChangeAssistantResponse) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{16}
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *ChangeAssistantResponse) GetRound() *Round {
@@ -1131,7 +1360,7 @@ type BeginStepResponse struct {
 
 func (x *BeginStepResponse) Reset() {
 	*x = BeginStepResponse{}
-	mi := &file_bayround_v1_round_service_proto_msgTypes[17]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1143,7 +1372,7 @@ func (x *BeginStepResponse) String() string {
 func (*BeginStepResponse) ProtoMessage() {}
 
 func (x *BeginStepResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_service_proto_msgTypes[17]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1156,7 +1385,7 @@ func (x *BeginStepResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BeginStepResponse.ProtoReflect.Descriptor instead.
 func (*BeginStepResponse) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{17}
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *BeginStepResponse) GetReadinessDebtS() int32 {
@@ -1183,7 +1412,7 @@ type MakeSafeRequest struct {
 
 func (x *MakeSafeRequest) Reset() {
 	*x = MakeSafeRequest{}
-	mi := &file_bayround_v1_round_service_proto_msgTypes[18]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1195,7 +1424,7 @@ func (x *MakeSafeRequest) String() string {
 func (*MakeSafeRequest) ProtoMessage() {}
 
 func (x *MakeSafeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_service_proto_msgTypes[18]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1208,7 +1437,7 @@ func (x *MakeSafeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MakeSafeRequest.ProtoReflect.Descriptor instead.
 func (*MakeSafeRequest) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{18}
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *MakeSafeRequest) GetRequestId() string {
@@ -1252,7 +1481,7 @@ type MakeSafeResponse struct {
 
 func (x *MakeSafeResponse) Reset() {
 	*x = MakeSafeResponse{}
-	mi := &file_bayround_v1_round_service_proto_msgTypes[19]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1264,7 +1493,7 @@ func (x *MakeSafeResponse) String() string {
 func (*MakeSafeResponse) ProtoMessage() {}
 
 func (x *MakeSafeResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_service_proto_msgTypes[19]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1277,7 +1506,7 @@ func (x *MakeSafeResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MakeSafeResponse.ProtoReflect.Descriptor instead.
 func (*MakeSafeResponse) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{19}
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *MakeSafeResponse) GetStillUndone() []*UndoneStep {
@@ -1307,7 +1536,7 @@ type RecordResultRequest struct {
 
 func (x *RecordResultRequest) Reset() {
 	*x = RecordResultRequest{}
-	mi := &file_bayround_v1_round_service_proto_msgTypes[20]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1319,7 +1548,7 @@ func (x *RecordResultRequest) String() string {
 func (*RecordResultRequest) ProtoMessage() {}
 
 func (x *RecordResultRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_service_proto_msgTypes[20]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1332,7 +1561,7 @@ func (x *RecordResultRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordResultRequest.ProtoReflect.Descriptor instead.
 func (*RecordResultRequest) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{20}
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *RecordResultRequest) GetRound() string {
@@ -1368,7 +1597,7 @@ type RecordResultResponse struct {
 
 func (x *RecordResultResponse) Reset() {
 	*x = RecordResultResponse{}
-	mi := &file_bayround_v1_round_service_proto_msgTypes[21]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1380,7 +1609,7 @@ func (x *RecordResultResponse) String() string {
 func (*RecordResultResponse) ProtoMessage() {}
 
 func (x *RecordResultResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_service_proto_msgTypes[21]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1393,7 +1622,7 @@ func (x *RecordResultResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordResultResponse.ProtoReflect.Descriptor instead.
 func (*RecordResultResponse) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{21}
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *RecordResultResponse) GetResultId() string {
@@ -1442,7 +1671,7 @@ type RecordResultsRequest struct {
 
 func (x *RecordResultsRequest) Reset() {
 	*x = RecordResultsRequest{}
-	mi := &file_bayround_v1_round_service_proto_msgTypes[22]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1454,7 +1683,7 @@ func (x *RecordResultsRequest) String() string {
 func (*RecordResultsRequest) ProtoMessage() {}
 
 func (x *RecordResultsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_service_proto_msgTypes[22]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1467,7 +1696,7 @@ func (x *RecordResultsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordResultsRequest.ProtoReflect.Descriptor instead.
 func (*RecordResultsRequest) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{22}
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *RecordResultsRequest) GetRecord() *RecordResultRequest {
@@ -1495,7 +1724,7 @@ type RecordResultsResponse struct {
 
 func (x *RecordResultsResponse) Reset() {
 	*x = RecordResultsResponse{}
-	mi := &file_bayround_v1_round_service_proto_msgTypes[23]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1507,7 +1736,7 @@ func (x *RecordResultsResponse) String() string {
 func (*RecordResultsResponse) ProtoMessage() {}
 
 func (x *RecordResultsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_service_proto_msgTypes[23]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1520,7 +1749,7 @@ func (x *RecordResultsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordResultsResponse.ProtoReflect.Descriptor instead.
 func (*RecordResultsResponse) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{23}
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *RecordResultsResponse) GetResultId() string {
@@ -1588,7 +1817,7 @@ type Refusal struct {
 
 func (x *Refusal) Reset() {
 	*x = Refusal{}
-	mi := &file_bayround_v1_round_service_proto_msgTypes[24]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1600,7 +1829,7 @@ func (x *Refusal) String() string {
 func (*Refusal) ProtoMessage() {}
 
 func (x *Refusal) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_round_service_proto_msgTypes[24]
+	mi := &file_bayround_v1_round_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1613,7 +1842,7 @@ func (x *Refusal) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Refusal.ProtoReflect.Descriptor instead.
 func (*Refusal) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{24}
+	return file_bayround_v1_round_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *Refusal) GetCode() int32 {
@@ -1641,7 +1870,7 @@ var File_bayround_v1_round_service_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_round_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1fbayround/v1/round_service.proto\x12\vbayround.v1\x1a\x19bayround/v1/finding.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xbb\x04\n" +
+	"\x1fbayround/v1/round_service.proto\x12\vbayround.v1\x1a\x19bayround/v1/finding.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x1bbayround/v1/signature.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xbb\x04\n" +
 	"\x10OpenRoundRequest\x12b\n" +
 	"\x05round\x18\x01 \x01(\tBL\xbaHIrG2E^rounds/[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$R\x05round\x12B\n" +
 	"\avehicle\x18\x02 \x01(\tB(\xbaH%r#2!^vehicles/[a-z0-9]+(-[a-z0-9]+)*$R\avehicle\x12B\n" +
@@ -1691,7 +1920,7 @@ const file_bayround_v1_round_service_proto_rawDesc = "" +
 	"\vdevice_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"deviceTime\"?\n" +
 	"\x13ResumeRoundResponse\x12(\n" +
-	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"\x88\x02\n" +
+	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"\xf0\x02\n" +
 	"\x12FinishRoundRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x123\n" +
@@ -1699,7 +1928,21 @@ const file_bayround_v1_round_service_proto_rawDesc = "" +
 	"\x04note\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xd0\x0fR\x04note\x12;\n" +
 	"\vdevice_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"deviceTime\x129\n" +
-	"\rshown_verdict\x18\x05 \x01(\x0e2\x14.bayround.v1.VerdictR\fshownVerdict\"u\n" +
+	"\rshown_verdict\x18\x05 \x01(\x0e2\x14.bayround.v1.VerdictR\fshownVerdict\x124\n" +
+	"\tsignature\x18\x06 \x01(\v2\x16.bayround.v1.SignatureR\tsignature\x120\n" +
+	"\x05shown\x18\a \x01(\v2\x1a.bayround.v1.ShownToSignerR\x05shown\"K\n" +
+	"\x16GetRoundContentRequest\x121\n" +
+	"\x04name\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^rounds/[0-9a-f-]{36}$R\x04name\"N\n" +
+	"\x17GetRoundContentResponse\x123\n" +
+	"\acontent\x18\x01 \x01(\v2\x19.bayround.v1.RoundContentR\acontent\"\xe8\x01\n" +
+	"\x10SignRoundRequest\x12'\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x123\n" +
+	"\x05round\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^rounds/[0-9a-f-]{36}$R\x05round\x12<\n" +
+	"\tsignature\x18\x03 \x01(\v2\x16.bayround.v1.SignatureB\x06\xbaH\x03\xc8\x01\x01R\tsignature\x128\n" +
+	"\x05shown\x18\x04 \x01(\v2\x1a.bayround.v1.ShownToSignerB\x06\xbaH\x03\xc8\x01\x01R\x05shown\"=\n" +
+	"\x11SignRoundResponse\x12(\n" +
+	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"u\n" +
 	"\x13FinishRoundResponse\x12(\n" +
 	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\x124\n" +
 	"\treadiness\x18\x02 \x01(\v2\x16.bayround.v1.ReadinessR\treadiness\"\xcf\x01\n" +
@@ -1762,7 +2005,7 @@ const file_bayround_v1_round_service_proto_rawDesc = "" +
 	"\aRefusal\x12\x12\n" +
 	"\x04code\x18\x01 \x01(\x05R\x04code\x12\x16\n" +
 	"\x06reason\x18\x02 \x01(\tR\x06reason\x12\x18\n" +
-	"\amessage\x18\x03 \x01(\tR\amessage2\xdb\a\n" +
+	"\amessage\x18\x03 \x01(\tR\amessage2\x85\t\n" +
 	"\fRoundService\x12J\n" +
 	"\tOpenRound\x12\x1d.bayround.v1.OpenRoundRequest\x1a\x1e.bayround.v1.OpenRoundResponse\x12G\n" +
 	"\bGetRound\x12\x1c.bayround.v1.GetRoundRequest\x1a\x1d.bayround.v1.GetRoundResponse\x12M\n" +
@@ -1772,7 +2015,9 @@ const file_bayround_v1_round_service_proto_rawDesc = "" +
 	"PauseRound\x12\x1e.bayround.v1.PauseRoundRequest\x1a\x1f.bayround.v1.PauseRoundResponse\x12P\n" +
 	"\vResumeRound\x12\x1f.bayround.v1.ResumeRoundRequest\x1a .bayround.v1.ResumeRoundResponse\x12P\n" +
 	"\vFinishRound\x12\x1f.bayround.v1.FinishRoundRequest\x1a .bayround.v1.FinishRoundResponse\x12P\n" +
-	"\vGiveUpRound\x12\x1f.bayround.v1.GiveUpRoundRequest\x1a .bayround.v1.GiveUpRoundResponse\x12J\n" +
+	"\vGiveUpRound\x12\x1f.bayround.v1.GiveUpRoundRequest\x1a .bayround.v1.GiveUpRoundResponse\x12\\\n" +
+	"\x0fGetRoundContent\x12#.bayround.v1.GetRoundContentRequest\x1a$.bayround.v1.GetRoundContentResponse\x12J\n" +
+	"\tSignRound\x12\x1d.bayround.v1.SignRoundRequest\x1a\x1e.bayround.v1.SignRoundResponse\x12J\n" +
 	"\tBeginStep\x12\x1d.bayround.v1.BeginStepRequest\x1a\x1e.bayround.v1.BeginStepResponse\x12G\n" +
 	"\bMakeSafe\x12\x1c.bayround.v1.MakeSafeRequest\x1a\x1d.bayround.v1.MakeSafeResponse\x12\\\n" +
 	"\x0fChangeAssistant\x12#.bayround.v1.ChangeAssistantRequest\x1a$.bayround.v1.ChangeAssistantResponse\x12S\n" +
@@ -1791,7 +2036,7 @@ func file_bayround_v1_round_service_proto_rawDescGZIP() []byte {
 	return file_bayround_v1_round_service_proto_rawDescData
 }
 
-var file_bayround_v1_round_service_proto_msgTypes = make([]protoimpl.MessageInfo, 25)
+var file_bayround_v1_round_service_proto_msgTypes = make([]protoimpl.MessageInfo, 29)
 var file_bayround_v1_round_service_proto_goTypes = []any{
 	(*OpenRoundRequest)(nil),        // 0: bayround.v1.OpenRoundRequest
 	(*OpenRoundResponse)(nil),       // 1: bayround.v1.OpenRoundResponse
@@ -1804,88 +2049,105 @@ var file_bayround_v1_round_service_proto_goTypes = []any{
 	(*ResumeRoundRequest)(nil),      // 8: bayround.v1.ResumeRoundRequest
 	(*ResumeRoundResponse)(nil),     // 9: bayround.v1.ResumeRoundResponse
 	(*FinishRoundRequest)(nil),      // 10: bayround.v1.FinishRoundRequest
-	(*FinishRoundResponse)(nil),     // 11: bayround.v1.FinishRoundResponse
-	(*GiveUpRoundRequest)(nil),      // 12: bayround.v1.GiveUpRoundRequest
-	(*GiveUpRoundResponse)(nil),     // 13: bayround.v1.GiveUpRoundResponse
-	(*BeginStepRequest)(nil),        // 14: bayround.v1.BeginStepRequest
-	(*ChangeAssistantRequest)(nil),  // 15: bayround.v1.ChangeAssistantRequest
-	(*ChangeAssistantResponse)(nil), // 16: bayround.v1.ChangeAssistantResponse
-	(*BeginStepResponse)(nil),       // 17: bayround.v1.BeginStepResponse
-	(*MakeSafeRequest)(nil),         // 18: bayround.v1.MakeSafeRequest
-	(*MakeSafeResponse)(nil),        // 19: bayround.v1.MakeSafeResponse
-	(*RecordResultRequest)(nil),     // 20: bayround.v1.RecordResultRequest
-	(*RecordResultResponse)(nil),    // 21: bayround.v1.RecordResultResponse
-	(*RecordResultsRequest)(nil),    // 22: bayround.v1.RecordResultsRequest
-	(*RecordResultsResponse)(nil),   // 23: bayround.v1.RecordResultsResponse
-	(*Refusal)(nil),                 // 24: bayround.v1.Refusal
-	(*RoundConditions)(nil),         // 25: bayround.v1.RoundConditions
-	(*timestamppb.Timestamp)(nil),   // 26: google.protobuf.Timestamp
-	(*Round)(nil),                   // 27: bayround.v1.Round
-	(*UndoneStep)(nil),              // 28: bayround.v1.UndoneStep
-	(Verdict)(0),                    // 29: bayround.v1.Verdict
-	(*Readiness)(nil),               // 30: bayround.v1.Readiness
-	(*Result)(nil),                  // 31: bayround.v1.Result
-	(*Finding)(nil),                 // 32: bayround.v1.Finding
+	(*GetRoundContentRequest)(nil),  // 11: bayround.v1.GetRoundContentRequest
+	(*GetRoundContentResponse)(nil), // 12: bayround.v1.GetRoundContentResponse
+	(*SignRoundRequest)(nil),        // 13: bayround.v1.SignRoundRequest
+	(*SignRoundResponse)(nil),       // 14: bayround.v1.SignRoundResponse
+	(*FinishRoundResponse)(nil),     // 15: bayround.v1.FinishRoundResponse
+	(*GiveUpRoundRequest)(nil),      // 16: bayround.v1.GiveUpRoundRequest
+	(*GiveUpRoundResponse)(nil),     // 17: bayround.v1.GiveUpRoundResponse
+	(*BeginStepRequest)(nil),        // 18: bayround.v1.BeginStepRequest
+	(*ChangeAssistantRequest)(nil),  // 19: bayround.v1.ChangeAssistantRequest
+	(*ChangeAssistantResponse)(nil), // 20: bayround.v1.ChangeAssistantResponse
+	(*BeginStepResponse)(nil),       // 21: bayround.v1.BeginStepResponse
+	(*MakeSafeRequest)(nil),         // 22: bayround.v1.MakeSafeRequest
+	(*MakeSafeResponse)(nil),        // 23: bayround.v1.MakeSafeResponse
+	(*RecordResultRequest)(nil),     // 24: bayround.v1.RecordResultRequest
+	(*RecordResultResponse)(nil),    // 25: bayround.v1.RecordResultResponse
+	(*RecordResultsRequest)(nil),    // 26: bayround.v1.RecordResultsRequest
+	(*RecordResultsResponse)(nil),   // 27: bayround.v1.RecordResultsResponse
+	(*Refusal)(nil),                 // 28: bayround.v1.Refusal
+	(*RoundConditions)(nil),         // 29: bayround.v1.RoundConditions
+	(*timestamppb.Timestamp)(nil),   // 30: google.protobuf.Timestamp
+	(*Round)(nil),                   // 31: bayround.v1.Round
+	(*UndoneStep)(nil),              // 32: bayround.v1.UndoneStep
+	(Verdict)(0),                    // 33: bayround.v1.Verdict
+	(*Signature)(nil),               // 34: bayround.v1.Signature
+	(*ShownToSigner)(nil),           // 35: bayround.v1.ShownToSigner
+	(*RoundContent)(nil),            // 36: bayround.v1.RoundContent
+	(*Readiness)(nil),               // 37: bayround.v1.Readiness
+	(*Result)(nil),                  // 38: bayround.v1.Result
+	(*Finding)(nil),                 // 39: bayround.v1.Finding
 }
 var file_bayround_v1_round_service_proto_depIdxs = []int32{
-	25, // 0: bayround.v1.OpenRoundRequest.conditions:type_name -> bayround.v1.RoundConditions
-	26, // 1: bayround.v1.OpenRoundRequest.device_time:type_name -> google.protobuf.Timestamp
-	27, // 2: bayround.v1.OpenRoundResponse.round:type_name -> bayround.v1.Round
-	27, // 3: bayround.v1.GetRoundResponse.round:type_name -> bayround.v1.Round
-	27, // 4: bayround.v1.ListRoundsResponse.rounds:type_name -> bayround.v1.Round
-	26, // 5: bayround.v1.PauseRoundRequest.device_time:type_name -> google.protobuf.Timestamp
-	27, // 6: bayround.v1.PauseRoundResponse.round:type_name -> bayround.v1.Round
-	28, // 7: bayround.v1.PauseRoundResponse.make_safe:type_name -> bayround.v1.UndoneStep
-	25, // 8: bayround.v1.ResumeRoundRequest.conditions:type_name -> bayround.v1.RoundConditions
-	26, // 9: bayround.v1.ResumeRoundRequest.device_time:type_name -> google.protobuf.Timestamp
-	27, // 10: bayround.v1.ResumeRoundResponse.round:type_name -> bayround.v1.Round
-	26, // 11: bayround.v1.FinishRoundRequest.device_time:type_name -> google.protobuf.Timestamp
-	29, // 12: bayround.v1.FinishRoundRequest.shown_verdict:type_name -> bayround.v1.Verdict
-	27, // 13: bayround.v1.FinishRoundResponse.round:type_name -> bayround.v1.Round
-	30, // 14: bayround.v1.FinishRoundResponse.readiness:type_name -> bayround.v1.Readiness
-	26, // 15: bayround.v1.GiveUpRoundRequest.device_time:type_name -> google.protobuf.Timestamp
-	27, // 16: bayround.v1.GiveUpRoundResponse.round:type_name -> bayround.v1.Round
-	30, // 17: bayround.v1.GiveUpRoundResponse.readiness:type_name -> bayround.v1.Readiness
-	26, // 18: bayround.v1.BeginStepRequest.device_time:type_name -> google.protobuf.Timestamp
-	26, // 19: bayround.v1.ChangeAssistantRequest.device_time:type_name -> google.protobuf.Timestamp
-	27, // 20: bayround.v1.ChangeAssistantResponse.round:type_name -> bayround.v1.Round
-	26, // 21: bayround.v1.MakeSafeRequest.device_time:type_name -> google.protobuf.Timestamp
-	28, // 22: bayround.v1.MakeSafeResponse.still_undone:type_name -> bayround.v1.UndoneStep
-	31, // 23: bayround.v1.RecordResultRequest.result:type_name -> bayround.v1.Result
-	32, // 24: bayround.v1.RecordResultResponse.findings:type_name -> bayround.v1.Finding
-	29, // 25: bayround.v1.RecordResultResponse.verdict:type_name -> bayround.v1.Verdict
-	20, // 26: bayround.v1.RecordResultsRequest.record:type_name -> bayround.v1.RecordResultRequest
-	21, // 27: bayround.v1.RecordResultsResponse.recorded:type_name -> bayround.v1.RecordResultResponse
-	24, // 28: bayround.v1.RecordResultsResponse.refused:type_name -> bayround.v1.Refusal
-	0,  // 29: bayround.v1.RoundService.OpenRound:input_type -> bayround.v1.OpenRoundRequest
-	2,  // 30: bayround.v1.RoundService.GetRound:input_type -> bayround.v1.GetRoundRequest
-	4,  // 31: bayround.v1.RoundService.ListRounds:input_type -> bayround.v1.ListRoundsRequest
-	6,  // 32: bayround.v1.RoundService.PauseRound:input_type -> bayround.v1.PauseRoundRequest
-	8,  // 33: bayround.v1.RoundService.ResumeRound:input_type -> bayround.v1.ResumeRoundRequest
-	10, // 34: bayround.v1.RoundService.FinishRound:input_type -> bayround.v1.FinishRoundRequest
-	12, // 35: bayround.v1.RoundService.GiveUpRound:input_type -> bayround.v1.GiveUpRoundRequest
-	14, // 36: bayround.v1.RoundService.BeginStep:input_type -> bayround.v1.BeginStepRequest
-	18, // 37: bayround.v1.RoundService.MakeSafe:input_type -> bayround.v1.MakeSafeRequest
-	15, // 38: bayround.v1.RoundService.ChangeAssistant:input_type -> bayround.v1.ChangeAssistantRequest
-	20, // 39: bayround.v1.RoundService.RecordResult:input_type -> bayround.v1.RecordResultRequest
-	22, // 40: bayround.v1.RoundService.RecordResults:input_type -> bayround.v1.RecordResultsRequest
-	1,  // 41: bayround.v1.RoundService.OpenRound:output_type -> bayround.v1.OpenRoundResponse
-	3,  // 42: bayround.v1.RoundService.GetRound:output_type -> bayround.v1.GetRoundResponse
-	5,  // 43: bayround.v1.RoundService.ListRounds:output_type -> bayround.v1.ListRoundsResponse
-	7,  // 44: bayround.v1.RoundService.PauseRound:output_type -> bayround.v1.PauseRoundResponse
-	9,  // 45: bayround.v1.RoundService.ResumeRound:output_type -> bayround.v1.ResumeRoundResponse
-	11, // 46: bayround.v1.RoundService.FinishRound:output_type -> bayround.v1.FinishRoundResponse
-	13, // 47: bayround.v1.RoundService.GiveUpRound:output_type -> bayround.v1.GiveUpRoundResponse
-	17, // 48: bayround.v1.RoundService.BeginStep:output_type -> bayround.v1.BeginStepResponse
-	19, // 49: bayround.v1.RoundService.MakeSafe:output_type -> bayround.v1.MakeSafeResponse
-	16, // 50: bayround.v1.RoundService.ChangeAssistant:output_type -> bayround.v1.ChangeAssistantResponse
-	21, // 51: bayround.v1.RoundService.RecordResult:output_type -> bayround.v1.RecordResultResponse
-	23, // 52: bayround.v1.RoundService.RecordResults:output_type -> bayround.v1.RecordResultsResponse
-	41, // [41:53] is the sub-list for method output_type
-	29, // [29:41] is the sub-list for method input_type
-	29, // [29:29] is the sub-list for extension type_name
-	29, // [29:29] is the sub-list for extension extendee
-	0,  // [0:29] is the sub-list for field type_name
+	29, // 0: bayround.v1.OpenRoundRequest.conditions:type_name -> bayround.v1.RoundConditions
+	30, // 1: bayround.v1.OpenRoundRequest.device_time:type_name -> google.protobuf.Timestamp
+	31, // 2: bayround.v1.OpenRoundResponse.round:type_name -> bayround.v1.Round
+	31, // 3: bayround.v1.GetRoundResponse.round:type_name -> bayround.v1.Round
+	31, // 4: bayround.v1.ListRoundsResponse.rounds:type_name -> bayround.v1.Round
+	30, // 5: bayround.v1.PauseRoundRequest.device_time:type_name -> google.protobuf.Timestamp
+	31, // 6: bayround.v1.PauseRoundResponse.round:type_name -> bayround.v1.Round
+	32, // 7: bayround.v1.PauseRoundResponse.make_safe:type_name -> bayround.v1.UndoneStep
+	29, // 8: bayround.v1.ResumeRoundRequest.conditions:type_name -> bayround.v1.RoundConditions
+	30, // 9: bayround.v1.ResumeRoundRequest.device_time:type_name -> google.protobuf.Timestamp
+	31, // 10: bayround.v1.ResumeRoundResponse.round:type_name -> bayround.v1.Round
+	30, // 11: bayround.v1.FinishRoundRequest.device_time:type_name -> google.protobuf.Timestamp
+	33, // 12: bayround.v1.FinishRoundRequest.shown_verdict:type_name -> bayround.v1.Verdict
+	34, // 13: bayround.v1.FinishRoundRequest.signature:type_name -> bayround.v1.Signature
+	35, // 14: bayround.v1.FinishRoundRequest.shown:type_name -> bayround.v1.ShownToSigner
+	36, // 15: bayround.v1.GetRoundContentResponse.content:type_name -> bayround.v1.RoundContent
+	34, // 16: bayround.v1.SignRoundRequest.signature:type_name -> bayround.v1.Signature
+	35, // 17: bayround.v1.SignRoundRequest.shown:type_name -> bayround.v1.ShownToSigner
+	31, // 18: bayround.v1.SignRoundResponse.round:type_name -> bayround.v1.Round
+	31, // 19: bayround.v1.FinishRoundResponse.round:type_name -> bayround.v1.Round
+	37, // 20: bayround.v1.FinishRoundResponse.readiness:type_name -> bayround.v1.Readiness
+	30, // 21: bayround.v1.GiveUpRoundRequest.device_time:type_name -> google.protobuf.Timestamp
+	31, // 22: bayround.v1.GiveUpRoundResponse.round:type_name -> bayround.v1.Round
+	37, // 23: bayround.v1.GiveUpRoundResponse.readiness:type_name -> bayround.v1.Readiness
+	30, // 24: bayround.v1.BeginStepRequest.device_time:type_name -> google.protobuf.Timestamp
+	30, // 25: bayround.v1.ChangeAssistantRequest.device_time:type_name -> google.protobuf.Timestamp
+	31, // 26: bayround.v1.ChangeAssistantResponse.round:type_name -> bayround.v1.Round
+	30, // 27: bayround.v1.MakeSafeRequest.device_time:type_name -> google.protobuf.Timestamp
+	32, // 28: bayround.v1.MakeSafeResponse.still_undone:type_name -> bayround.v1.UndoneStep
+	38, // 29: bayround.v1.RecordResultRequest.result:type_name -> bayround.v1.Result
+	39, // 30: bayround.v1.RecordResultResponse.findings:type_name -> bayround.v1.Finding
+	33, // 31: bayround.v1.RecordResultResponse.verdict:type_name -> bayround.v1.Verdict
+	24, // 32: bayround.v1.RecordResultsRequest.record:type_name -> bayround.v1.RecordResultRequest
+	25, // 33: bayround.v1.RecordResultsResponse.recorded:type_name -> bayround.v1.RecordResultResponse
+	28, // 34: bayround.v1.RecordResultsResponse.refused:type_name -> bayround.v1.Refusal
+	0,  // 35: bayround.v1.RoundService.OpenRound:input_type -> bayround.v1.OpenRoundRequest
+	2,  // 36: bayround.v1.RoundService.GetRound:input_type -> bayround.v1.GetRoundRequest
+	4,  // 37: bayround.v1.RoundService.ListRounds:input_type -> bayround.v1.ListRoundsRequest
+	6,  // 38: bayround.v1.RoundService.PauseRound:input_type -> bayround.v1.PauseRoundRequest
+	8,  // 39: bayround.v1.RoundService.ResumeRound:input_type -> bayround.v1.ResumeRoundRequest
+	10, // 40: bayround.v1.RoundService.FinishRound:input_type -> bayround.v1.FinishRoundRequest
+	16, // 41: bayround.v1.RoundService.GiveUpRound:input_type -> bayround.v1.GiveUpRoundRequest
+	11, // 42: bayround.v1.RoundService.GetRoundContent:input_type -> bayround.v1.GetRoundContentRequest
+	13, // 43: bayround.v1.RoundService.SignRound:input_type -> bayround.v1.SignRoundRequest
+	18, // 44: bayround.v1.RoundService.BeginStep:input_type -> bayround.v1.BeginStepRequest
+	22, // 45: bayround.v1.RoundService.MakeSafe:input_type -> bayround.v1.MakeSafeRequest
+	19, // 46: bayround.v1.RoundService.ChangeAssistant:input_type -> bayround.v1.ChangeAssistantRequest
+	24, // 47: bayround.v1.RoundService.RecordResult:input_type -> bayround.v1.RecordResultRequest
+	26, // 48: bayround.v1.RoundService.RecordResults:input_type -> bayround.v1.RecordResultsRequest
+	1,  // 49: bayround.v1.RoundService.OpenRound:output_type -> bayround.v1.OpenRoundResponse
+	3,  // 50: bayround.v1.RoundService.GetRound:output_type -> bayround.v1.GetRoundResponse
+	5,  // 51: bayround.v1.RoundService.ListRounds:output_type -> bayround.v1.ListRoundsResponse
+	7,  // 52: bayround.v1.RoundService.PauseRound:output_type -> bayround.v1.PauseRoundResponse
+	9,  // 53: bayround.v1.RoundService.ResumeRound:output_type -> bayround.v1.ResumeRoundResponse
+	15, // 54: bayround.v1.RoundService.FinishRound:output_type -> bayround.v1.FinishRoundResponse
+	17, // 55: bayround.v1.RoundService.GiveUpRound:output_type -> bayround.v1.GiveUpRoundResponse
+	12, // 56: bayround.v1.RoundService.GetRoundContent:output_type -> bayround.v1.GetRoundContentResponse
+	14, // 57: bayround.v1.RoundService.SignRound:output_type -> bayround.v1.SignRoundResponse
+	21, // 58: bayround.v1.RoundService.BeginStep:output_type -> bayround.v1.BeginStepResponse
+	23, // 59: bayround.v1.RoundService.MakeSafe:output_type -> bayround.v1.MakeSafeResponse
+	20, // 60: bayround.v1.RoundService.ChangeAssistant:output_type -> bayround.v1.ChangeAssistantResponse
+	25, // 61: bayround.v1.RoundService.RecordResult:output_type -> bayround.v1.RecordResultResponse
+	27, // 62: bayround.v1.RoundService.RecordResults:output_type -> bayround.v1.RecordResultsResponse
+	49, // [49:63] is the sub-list for method output_type
+	35, // [35:49] is the sub-list for method input_type
+	35, // [35:35] is the sub-list for extension type_name
+	35, // [35:35] is the sub-list for extension extendee
+	0,  // [0:35] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_round_service_proto_init() }
@@ -1896,8 +2158,9 @@ func file_bayround_v1_round_service_proto_init() {
 	file_bayround_v1_finding_proto_init()
 	file_bayround_v1_result_proto_init()
 	file_bayround_v1_round_proto_init()
+	file_bayround_v1_signature_proto_init()
 	file_bayround_v1_verdict_proto_init()
-	file_bayround_v1_round_service_proto_msgTypes[23].OneofWrappers = []any{
+	file_bayround_v1_round_service_proto_msgTypes[27].OneofWrappers = []any{
 		(*RecordResultsResponse_Recorded)(nil),
 		(*RecordResultsResponse_Refused)(nil),
 	}
@@ -1907,7 +2170,7 @@ func file_bayround_v1_round_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_round_service_proto_rawDesc), len(file_bayround_v1_round_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   25,
+			NumMessages:   29,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

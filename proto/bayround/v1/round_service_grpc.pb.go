@@ -26,6 +26,8 @@ const (
 	RoundService_ResumeRound_FullMethodName     = "/bayround.v1.RoundService/ResumeRound"
 	RoundService_FinishRound_FullMethodName     = "/bayround.v1.RoundService/FinishRound"
 	RoundService_GiveUpRound_FullMethodName     = "/bayround.v1.RoundService/GiveUpRound"
+	RoundService_GetRoundContent_FullMethodName = "/bayround.v1.RoundService/GetRoundContent"
+	RoundService_SignRound_FullMethodName       = "/bayround.v1.RoundService/SignRound"
 	RoundService_BeginStep_FullMethodName       = "/bayround.v1.RoundService/BeginStep"
 	RoundService_MakeSafe_FullMethodName        = "/bayround.v1.RoundService/MakeSafe"
 	RoundService_ChangeAssistant_FullMethodName = "/bayround.v1.RoundService/ChangeAssistant"
@@ -59,11 +61,20 @@ type RoundServiceClient interface {
 	// ResumeRound goes on with a paused round. FAILED_PRECONDITION: the round has ended.
 	ResumeRound(ctx context.Context, in *ResumeRoundRequest, opts ...grpc.CallOption) (*ResumeRoundResponse, error)
 	// FinishRound ends a round; what was not answered stays unproven.
-	// FAILED_PRECONDITION: the round has ended, or something is physically undone.
+	// FAILED_PRECONDITION: the round has ended, something is physically undone, or the
+	// signature is over something else than the station holds (SIGNED_SOMETHING_ELSE):
+	// look at the round again and sign it anew, with a new id.
 	FinishRound(ctx context.Context, in *FinishRoundRequest, opts ...grpc.CallOption) (*FinishRoundResponse, error)
 	// GiveUpRound ends a round early; what was recorded still counts.
 	// FAILED_PRECONDITION: the round has ended, or something is physically undone.
 	GiveUpRound(ctx context.Context, in *GiveUpRoundRequest, opts ...grpc.CallOption) (*GiveUpRoundResponse, error)
+	// GetRoundContent returns what a signature of a round is over. NOT_FOUND: no such round.
+	GetRoundContent(ctx context.Context, in *GetRoundContentRequest, opts ...grpc.CallOption) (*GetRoundContentResponse, error)
+	// SignRound records an officer's signature under a finished round. The officer is
+	// another person than its driver. FAILED_PRECONDITION: the round is not finished, the
+	// person is its driver (SAME_PERSON), is no officer (NOT_OFFICER), has signed it as it is
+	// (ALREADY_SIGNED), or the signature is over something else (SIGNED_SOMETHING_ELSE).
+	SignRound(ctx context.Context, in *SignRoundRequest, opts ...grpc.CallOption) (*SignRoundResponse, error)
 	// BeginStep says that a step which undoes something is begun: its undo time
 	// joins the readiness debt until its result is recorded or it is made safe.
 	// FAILED_PRECONDITION: the round is not open.
@@ -161,6 +172,26 @@ func (c *roundServiceClient) GiveUpRound(ctx context.Context, in *GiveUpRoundReq
 	return out, nil
 }
 
+func (c *roundServiceClient) GetRoundContent(ctx context.Context, in *GetRoundContentRequest, opts ...grpc.CallOption) (*GetRoundContentResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetRoundContentResponse)
+	err := c.cc.Invoke(ctx, RoundService_GetRoundContent_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *roundServiceClient) SignRound(ctx context.Context, in *SignRoundRequest, opts ...grpc.CallOption) (*SignRoundResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SignRoundResponse)
+	err := c.cc.Invoke(ctx, RoundService_SignRound_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *roundServiceClient) BeginStep(ctx context.Context, in *BeginStepRequest, opts ...grpc.CallOption) (*BeginStepResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(BeginStepResponse)
@@ -240,11 +271,20 @@ type RoundServiceServer interface {
 	// ResumeRound goes on with a paused round. FAILED_PRECONDITION: the round has ended.
 	ResumeRound(context.Context, *ResumeRoundRequest) (*ResumeRoundResponse, error)
 	// FinishRound ends a round; what was not answered stays unproven.
-	// FAILED_PRECONDITION: the round has ended, or something is physically undone.
+	// FAILED_PRECONDITION: the round has ended, something is physically undone, or the
+	// signature is over something else than the station holds (SIGNED_SOMETHING_ELSE):
+	// look at the round again and sign it anew, with a new id.
 	FinishRound(context.Context, *FinishRoundRequest) (*FinishRoundResponse, error)
 	// GiveUpRound ends a round early; what was recorded still counts.
 	// FAILED_PRECONDITION: the round has ended, or something is physically undone.
 	GiveUpRound(context.Context, *GiveUpRoundRequest) (*GiveUpRoundResponse, error)
+	// GetRoundContent returns what a signature of a round is over. NOT_FOUND: no such round.
+	GetRoundContent(context.Context, *GetRoundContentRequest) (*GetRoundContentResponse, error)
+	// SignRound records an officer's signature under a finished round. The officer is
+	// another person than its driver. FAILED_PRECONDITION: the round is not finished, the
+	// person is its driver (SAME_PERSON), is no officer (NOT_OFFICER), has signed it as it is
+	// (ALREADY_SIGNED), or the signature is over something else (SIGNED_SOMETHING_ELSE).
+	SignRound(context.Context, *SignRoundRequest) (*SignRoundResponse, error)
 	// BeginStep says that a step which undoes something is begun: its undo time
 	// joins the readiness debt until its result is recorded or it is made safe.
 	// FAILED_PRECONDITION: the round is not open.
@@ -292,6 +332,12 @@ func (UnimplementedRoundServiceServer) FinishRound(context.Context, *FinishRound
 }
 func (UnimplementedRoundServiceServer) GiveUpRound(context.Context, *GiveUpRoundRequest) (*GiveUpRoundResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GiveUpRound not implemented")
+}
+func (UnimplementedRoundServiceServer) GetRoundContent(context.Context, *GetRoundContentRequest) (*GetRoundContentResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetRoundContent not implemented")
+}
+func (UnimplementedRoundServiceServer) SignRound(context.Context, *SignRoundRequest) (*SignRoundResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SignRound not implemented")
 }
 func (UnimplementedRoundServiceServer) BeginStep(context.Context, *BeginStepRequest) (*BeginStepResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method BeginStep not implemented")
@@ -455,6 +501,42 @@ func _RoundService_GiveUpRound_Handler(srv interface{}, ctx context.Context, dec
 	return interceptor(ctx, in, info, handler)
 }
 
+func _RoundService_GetRoundContent_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetRoundContentRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RoundServiceServer).GetRoundContent(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RoundService_GetRoundContent_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RoundServiceServer).GetRoundContent(ctx, req.(*GetRoundContentRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _RoundService_SignRound_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SignRoundRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RoundServiceServer).SignRound(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RoundService_SignRound_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RoundServiceServer).SignRound(ctx, req.(*SignRoundRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _RoundService_BeginStep_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(BeginStepRequest)
 	if err := dec(in); err != nil {
@@ -568,6 +650,14 @@ var RoundService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GiveUpRound",
 			Handler:    _RoundService_GiveUpRound_Handler,
+		},
+		{
+			MethodName: "GetRoundContent",
+			Handler:    _RoundService_GetRoundContent_Handler,
+		},
+		{
+			MethodName: "SignRound",
+			Handler:    _RoundService_SignRound_Handler,
 		},
 		{
 			MethodName: "BeginStep",

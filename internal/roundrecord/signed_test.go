@@ -1,0 +1,102 @@
+package roundrecord_test
+
+import (
+	"strings"
+	"testing"
+
+	"google.golang.org/protobuf/proto"
+
+	"bayround/internal/roundrecord"
+	"bayround/internal/signature"
+	pb "bayround/proto/bayround/v1"
+)
+
+// signedSmall is the small round with the driver's signature in the event that ended it,
+// and one result that may come after.
+func signedSmall(t *testing.T) *roundrecord.Record {
+	t.Helper()
+	r := small()
+	var results []*pb.Result
+	var end *pb.RoundStateChanged
+	for _, ev := range r.Events {
+		if res := ev.GetResultRecorded().GetResult(); res != nil {
+			results = append(results, res)
+		}
+		if e := ev.GetRoundStateChanged(); e.GetState() == pb.RoundState_ROUND_STATE_FINISHED {
+			end = e
+		}
+	}
+	if end == nil || len(results) != 4 {
+		t.Fatalf("the small round has %d results and the end %v", len(results), end)
+	}
+	shown := signature.Shown(r.AtEnd, "d", end.GetNote())
+	by := &pb.Signature{
+		Person: "people/ada", SignedAs: pb.Role_ROLE_DRIVER, Device: "tablet-1", DeviceTime: r.Round.GetOpened(), Proof: pb.Proof_PROOF_PIN, TabletAlone: true,
+	}
+	by.StatementSha256 = signature.Of(signature.Content(r.Round, []*pb.RoundConditions{r.Round.GetConditions()}, signature.Newest(results)), shown, by)
+	end.Signature, end.Shown = by, shown
+	return r
+}
+
+// The page works each signature out from the events anew, and says so when it does not fit.
+func TestSignatures_AreHeldAgainstTheEvents(t *testing.T) {
+	late := func(r *roundrecord.Record) {
+		r.Events = append(r.Events, &pb.JournalEvent{Sequence: 99, StationTime: r.Round.GetOpened(), Event: &pb.JournalEvent_ResultRecorded{
+			ResultRecorded: &pb.ResultRecorded{Result: &pb.Result{ResultId: "late", StepId: "CAB-010/d", Note: "late"}},
+		}})
+	}
+	for name, tc := range map[string]struct {
+		change func(*roundrecord.Record)
+		want   string
+	}{
+		"nothing changed":      {func(*roundrecord.Record) {}, "fits what is on record"},
+		"a result came later":  {late, "changed since it was signed"},
+		"an answer is another": {func(r *roundrecord.Record) { r.Events[1].GetResultRecorded().Result.Note = "x" }, "DOES NOT FIT"},
+		"other words": {func(r *roundrecord.Record) {
+			for _, ev := range r.Events {
+				if e := ev.GetRoundStateChanged(); e.GetSignature() != nil {
+					e.Note += "x"
+				}
+			}
+		}, "DOES NOT FIT"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			r := signedSmall(t)
+			for i, ev := range r.Events { // the events are shared with nobody
+				r.Events[i] = proto.CloneOf(ev)
+			}
+			tc.change(r)
+			var page strings.Builder
+			if err := roundrecord.WriteHTML(&page, r); err != nil {
+				t.Fatal(err)
+			}
+			for _, said := range []string{tc.want, "as driver", "on tablet-1", "checked by the tablet alone"} {
+				if !strings.Contains(page.String(), said) {
+					t.Errorf("the page does not say %q", said)
+				}
+			}
+			if got := r.Signatures(); len(got) != 1 || !strings.Contains(got[0].Fit, tc.want) {
+				t.Errorf("%+v", got)
+			}
+		})
+	}
+}
+
+func TestOfficerMissing(t *testing.T) {
+	finished, officer := pb.RoundState_ROUND_STATE_FINISHED, pb.Role_ROLE_OFFICER
+	for name, tc := range map[string]struct {
+		round *pb.Round
+		want  bool
+	}{
+		"not asked for":         {&pb.Round{State: finished}, false},
+		"not finished":          {&pb.Round{OfficerSigns: true, State: pb.RoundState_ROUND_STATE_OPEN}, false},
+		"given up":              {&pb.Round{OfficerSigns: true, State: pb.RoundState_ROUND_STATE_GIVEN_UP}, false},
+		"the driver's alone":    {&pb.Round{OfficerSigns: true, State: finished, Signatures: []*pb.Signature{{SignedAs: pb.Role_ROLE_DRIVER}}}, true},
+		"signed":                {&pb.Round{OfficerSigns: true, State: finished, Signatures: []*pb.Signature{{SignedAs: officer}}}, false},
+		"changed after signing": {&pb.Round{OfficerSigns: true, State: finished, Signatures: []*pb.Signature{{SignedAs: officer, ChangedSince: small().Round.GetOpened()}}}, true},
+	} {
+		if got := roundrecord.OfficerMissing(tc.round); got != tc.want {
+			t.Errorf("%s: %t, want %t", name, got, tc.want)
+		}
+	}
+}
