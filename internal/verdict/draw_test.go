@@ -50,7 +50,9 @@ func drawInputOf(t *rapid.T, steps int) *verdict.Input {
 		{Id: "both", Title: "Both", Items: []string{"ITM-000", "ITM-001"}, Together: pb.Effect(rapid.IntRange(2, 4).Draw(t, "together"))},
 		{Id: "rest", Title: "Rest", Items: []string{"ITM"}, Together: pb.Effect_EFFECT_RESPONDING_WITHOUT_LIMIT},
 	}
-	if rapid.IntRange(0, 3).Draw(t, "takeover") == 0 { // of every other step, and of one that is not required
+	// A takeover of every other step and of one that is not required, never after an
+	// instant that is asked for.
+	if rapid.IntRange(0, 3).Draw(t, "takeover") == 0 {
 		var asked []*pb.CheckStep
 		for i := 0; i < len(in.Required); i += 2 {
 			asked = append(asked, in.Required[i])
@@ -59,7 +61,7 @@ func drawInputOf(t *rapid.T, steps int) *verdict.Input {
 		if a := drawAnswer(t); a != nil {
 			in.Latest[stepID(steps)] = a
 		}
-		in.Takeover = verdict.NewTakeover(asked, noon.Add(-hours(rapid.IntRange(0, 48).Draw(t, "taken over"))))
+		in.Takeover = verdict.NewTakeover(asked, noon.Add(-hours(rapid.IntRange(10, 48).Draw(t, "taken over"))))
 	}
 	for i := range rapid.IntRange(0, 3).Draw(t, "undone") {
 		in.Undone = append(in.Undone, &pb.UndoneStep{StepId: drawStepID(t, steps+2), UndoS: 20, Round: fmt.Sprintf("rounds/%d", i)})

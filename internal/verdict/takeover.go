@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"slices"
 	"time"
 
 	pb "bayround/proto/bayround/v1"
@@ -46,6 +47,15 @@ func (t *Takeover) voids(looked time.Time) bool { return looked.Before(t.from) }
 
 // asks tells that a step is one of the check.
 func (t *Takeover) asks(stepID string) bool { return t != nil && t.asked[stepID] }
+
+// title is the words for a step of the check; empty for any other.
+func (t *Takeover) title(stepID string) string {
+	if !t.asks(stepID) {
+		return ""
+	}
+	i := slices.IndexFunc(t.steps, func(s *pb.CheckStep) bool { return s.GetStepId() == stepID })
+	return t.steps[i].GetTitle()
+}
 
 // unproven is a step of the check that proves nothing; nil when it does.
 func (t *Takeover) unproven(s *pb.CheckStep, a *Answer) *pb.UnprovenStep {

@@ -1,6 +1,7 @@
 package verdict_test
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -62,6 +63,9 @@ func TestTakeover_CountsLooksFromThenOn(t *testing.T) {
 					cause = s.GetCause()
 				}
 			}
+		}
+		if back := verdict.WaysBack(in, noon, nil); cause != 0 && (len(back) == 0 || !strings.Contains(back[0].GetText(), "Gear")) {
+			t.Errorf("%s: the way back does not name the step: %v", test.name, back)
 		}
 		if cause != test.cause {
 			t.Errorf("%s: %v, want %v", test.name, cause, test.cause)

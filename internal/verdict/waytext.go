@@ -54,10 +54,14 @@ func saidDefects(defects []*pb.Defect, w walk) []string {
 	return said
 }
 
-// titleOf names a step; one that is not required by what was found there.
+// titleOf names a step; one that is not required as its takeover does, or by what was
+// found there.
 func titleOf(in *Input, step string, w walk) string {
 	if _, required := w.at[step]; required {
 		return w.title(step)
+	}
+	if title := in.Takeover.title(step); title != "" {
+		return title
 	}
 	var about []*pb.Defect
 	for _, d := range in.Defects {
