@@ -25,6 +25,7 @@ type remote struct {
 	defects   pb.DefectServiceClient
 	callSigns pb.CallSignServiceClient
 	rounds    pb.RoundServiceClient
+	schedule  pb.ScheduleServiceClient
 	readiness pb.ReadinessServiceClient
 	history   pb.HistoryServiceClient
 	enrolment pb.EnrolServiceClient
@@ -38,7 +39,7 @@ func (c *console) reach(address string, more ...grpc.DialOption) (*remote, error
 	}
 	return &remote{
 		conn: conn, vehicles: pb.NewVehicleServiceClient(conn), defects: pb.NewDefectServiceClient(conn), callSigns: pb.NewCallSignServiceClient(conn), rounds: pb.NewRoundServiceClient(conn),
-		readiness: pb.NewReadinessServiceClient(conn), history: pb.NewHistoryServiceClient(conn),
+		schedule: pb.NewScheduleServiceClient(conn), readiness: pb.NewReadinessServiceClient(conn), history: pb.NewHistoryServiceClient(conn),
 		enrolment: pb.NewEnrolServiceClient(conn),
 	}, nil
 }

@@ -6,6 +6,7 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+	_ "time/tzdata" // calendars need the zones wherever this runs
 
 	"bayround/internal/command"
 )

@@ -109,7 +109,7 @@ func (r *running) listen(f *serveFlags, registry *prometheus.Registry) error {
 			return errors.Join(fmt.Errorf("listening for metrics: %w", err), calls.Close())
 		}
 		r.ready.Metrics = scrapes.Addr().String()
-		r.metrics = &http.Server{Handler: metricsPages(registry), ReadHeaderTimeout: 5 * time.Second}
+		r.metrics = &http.Server{Handler: metricsPages(registry, r.station), ReadHeaderTimeout: 5 * time.Second}
 		go func() { r.ended <- r.metrics.Serve(scrapes) }()
 	}
 	go func() { r.ended <- r.server.Serve(calls) }()
@@ -117,9 +117,10 @@ func (r *running) listen(f *serveFlags, registry *prometheus.Registry) error {
 }
 
 // metricsPages is what the metrics address answers.
-func metricsPages(registry *prometheus.Registry) http.Handler {
+func metricsPages(registry *prometheus.Registry, st *station.Station) http.Handler {
 	pages := http.NewServeMux()
 	pages.Handle("GET /metrics", promhttp.HandlerFor(registry, promhttp.HandlerOpts{Timeout: 5 * time.Second}))
+	pages.Handle("GET /calendar/{file}", calendarPage(st))
 	return pages
 }
 

@@ -60,7 +60,7 @@ func (f *serveFlags) add(cmd *cobra.Command) {
 	flags := cmd.Flags()
 	flags.StringVar(&f.listen, "listen", "127.0.0.1:7443", "address to serve gRPC on; port 0 for any free one")
 	flags.StringSliceVar(&f.hostNames, "host-name", nil, "further names and addresses under which other systems reach the station, for its certificate; tablets need none")
-	flags.StringVar(&f.metrics, "metrics", "127.0.0.1:7480", "address to serve Prometheus metrics on, under /metrics; empty for none")
+	flags.StringVar(&f.metrics, "metrics", "127.0.0.1:7480", "address to serve Prometheus metrics on, under /metrics, and calendars, under /calendar/STATION.ics; empty for none")
 	flags.StringVar(&f.readyFile, "ready-file", "", "write the addresses, as JSON, to this file once the station is ready")
 	flags.BoolVar(&f.anywhere, "insecure-listen-anywhere", false, "allow metrics on an address that other machines can reach, without encryption")
 	flags.Uint32Var(&f.streams, "streams-per-connection", 64, "how many calls and watches one connection may have open")

@@ -21,6 +21,9 @@ var table = sorted(
 	may("CallSignService", "ListCallSigns CompareVehicles", all()...),
 	may("CallSignService", "MoveCallSign ReturnCallSign", tablet, officer, administrator), // the station asks who the person is
 
+	may("ScheduleService", "ListDues ListWatches GetCalendarFeed", all()...),
+	may("ScheduleService", "RecordIncident", tablet, officer, administrator),
+
 	may("RoundService", "GetRound ListRounds GetRoundContent", all()...),
 	may("RoundService", "OpenRound PauseRound ResumeRound FinishRound GiveUpRound BeginStep MakeSafe ChangeAssistant RecordResult RecordResults", tablet, administrator),
 

@@ -183,6 +183,12 @@ func patternWords(pattern string) string {
 		return "small letters and digits with single underscores, such as air_brakes"
 	case "^[a-z]+( [a-z]+)*$":
 		return "small letters with single spaces, such as crew seat"
+	case "^([a-z]+( [a-z]+)*)?$":
+		return "small letters with single spaces, such as day, or leave it out"
+	case "^([01][0-9]|2[0-3]):[0-5][0-9]$":
+		return "a time of day such as \"07:30\", in quotation marks"
+	case "^([0-9]{4}-[0-9]{2}-[0-9]{2})?$":
+		return "a day such as \"2026-01-31\", in quotation marks"
 	case "^[A-Z]{3,4}-[0-9]{3}$":
 		return "the id of an item, such as FLU-010"
 	case "^[A-Z]{3,4}(-[0-9]{3})?$":

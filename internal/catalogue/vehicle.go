@@ -21,6 +21,9 @@ func (l *Loaded) checkVehicle(v *pb.VehicleConfiguration, after *Library, known 
 	for i, routine := range v.GetRequiredRoutines() {
 		refer(in, fmt.Sprintf("required_routines[%d]", i), who, routine, after.Routines)
 	}
+	for i, routine := range v.GetScheduledRoutines() {
+		refer(in, fmt.Sprintf("scheduled_routines[%d]", i), who, routine, after.Routines)
+	}
 	in.checkKind(v)
 	in.checkAxles(v)
 	in.checkPlaces(v)

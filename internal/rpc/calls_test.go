@@ -123,6 +123,10 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 		&pb.StopVehicleRequest{RequestId: id, Vehicle: vehicle, Person: "people/arkwith", Reason: "it pulls to the left", StepIds: []string{"BRK-010/cab"}, Device: "tablet-1"},
 		&pb.ReleaseVehicleRequest{RequestId: id, Defect: vehicle + "/defects/stop-1", Person: "people/venholt", Checked: "brakes tried in the yard"},
 		&pb.GetDefectFiguresRequest{Vehicle: vehicle, Since: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC))},
+		&pb.ListDuesRequest{PageSize: 10, Vehicle: vehicle, Station: "stations/skarholm-quay", States: []pb.DueState{pb.DueState_DUE_STATE_OVERDUE}},
+		&pb.ListWatchesRequest{Station: "stations/skarholm-quay", From: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC)), Until: timestamppb.New(time.Date(2026, 2, 3, 19, 0, 0, 0, time.UTC))},
+		&pb.GetCalendarFeedRequest{Station: "stations/skarholm-quay", Days: 14},
+		&pb.RecordIncidentRequest{RequestId: id, Vehicle: vehicle, Person: "people/arkwith", Returned: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC)), Note: "barn", Device: "tablet-1"},
 		&pb.OpenRoundRequest{
 			Round: round, Vehicle: vehicle, Routine: "routines/shift", Driver: "people/arkwith",
 			Assistant: "people/venholt", Device: "tablet-1", Conditions: conditions,

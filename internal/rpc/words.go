@@ -6,6 +6,7 @@ var patternWords = map[string]string{
 	`^vehicles/[a-z0-9]+(-[a-z0-9]+)*$`:     named("vehicles", "wn11"),
 	`^(vehicles/[a-z0-9]+(-[a-z0-9]+)*)?$`:  named("vehicles", "wn11") + ", or empty",
 	`^(stations/[a-z0-9]+(-[a-z0-9]+)*)?$`:  named("stations", "skarholm-quay") + ", or empty",
+	`^stations/[a-z0-9]+(-[a-z0-9]+)*$`:     named("stations", "skarholm-quay"),
 	`^people/[a-z0-9]+(-[a-z0-9]+)*$`:       named("people", "tamsel-arkwith"),
 	`^(people/[a-z0-9]+(-[a-z0-9]+)*)?$`:    named("people", "tamsel-arkwith") + ", or empty",
 	`^gauges/[a-z0-9]+(-[a-z0-9]+)*$`:       named("gauges", "g-03"),

@@ -37,6 +37,9 @@ func (st *state) standingAdopted(v *vehicle, e *pb.Standing, rows *rowSet) error
 		return err
 	}
 	st.adoptVerdict(v, e)
+	if e.GetHappenings() != nil {
+		return st.putHappenings(v, e.GetHappenings(), rows)
+	}
 	return nil
 }
 

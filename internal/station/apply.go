@@ -108,6 +108,9 @@ func prepare(loaded *catalogue.Loaded, base *library) (*application, error) {
 	if problems := unusable(loaded, a.after); len(problems) > 0 {
 		return a, refusedFiles(problems)
 	}
+	if problems := unscheduled(loaded, a.after); len(problems) > 0 {
+		return a, refusedFiles(problems)
+	}
 	return a, a.fits()
 }
 

@@ -167,6 +167,9 @@ func (st *state) repairRecorded(v *vehicle, e *pb.RepairRecorded, rows *rowSet) 
 	if d == nil && st.sequence > st.horizon {
 		return unreadable("the repair of "+e.GetDefect(), errEvent)
 	}
+	if err := st.happened(v, pb.HappeningKind_HAPPENING_KIND_REPAIR, st.station, rows); err != nil {
+		return err
+	}
 	for _, id := range e.GetRecheckSteps() {
 		a := &verdict.Answer{}
 		if before := v.answers[id]; before != nil {

@@ -29,7 +29,7 @@ func (s *Station) GetStanding(ctx context.Context, req *pb.GetStandingRequest) (
 		Vehicle: req.GetVehicle(), Sequence: snap.standing.sequence,
 		Answers: answersOf(snap), Defects: byName(snap.input.Defects),
 		Undone:  slices.SortedFunc(slices.Values(snap.input.Undone), func(a, b *pb.UndoneStep) int { return cmp.Compare(a.GetStepId(), b.GetStepId()) }),
-		Verdict: now.verdict, Since: timestamppb.New(now.since), Holding: snap.input.Holding,
+		Verdict: now.verdict, Since: timestamppb.New(now.since), Holding: snap.input.Holding, Happenings: snap.happenings.told,
 	}
 	l := loader{journal: s.journal}
 	for _, r := range snap.rounds {

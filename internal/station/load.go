@@ -216,6 +216,9 @@ func (l *loader) vehicle(ctx context.Context, m *model) (*vehicle, error) {
 		}
 	}
 	v.adopt(m)
+	if err := l.happenings(v); err != nil {
+		return nil, err
+	}
 	return v, l.standing(v)
 }
 

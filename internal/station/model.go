@@ -39,6 +39,9 @@ type model struct {
 type plans struct {
 	mu    sync.Mutex
 	built map[string]*pb.Plan // guarded by mu: by routine, without last results
+
+	scheduling sync.Once
+	due        timetable // set within scheduling
 }
 
 // step is a check step and what the station needs to know beside it.

@@ -21,6 +21,9 @@ func (st *state) roundOpened(v *vehicle, e *pb.RoundOpened, rows *rowSet) error 
 	v.rounds[name] = r
 	st.opened = append(st.opened, roundRef{name: name, vehicle: v.name, opening: st.sequence})
 	rows.put(liveRows+v.name+"/"+uuidOf(name), nil)
+	if err := st.saidToHaveRun(v, e.GetRound().GetConditions(), rows); err != nil {
+		return err
+	}
 	return st.putRound(r, rows)
 }
 
@@ -65,6 +68,9 @@ func (st *state) roundStateChanged(v *vehicle, ev *pb.JournalEvent, rows *rowSet
 	}
 	if e.GetConditions() != nil {
 		r.frame = r.under(saidAt(e.GetConditions(), st.station, ev.GetDeviceTime()))
+		if err := st.saidToHaveRun(v, e.GetConditions(), rows); err != nil {
+			return err
+		}
 	}
 	r.frame = r.turnedOut(e, ev, int32(len(r.entries)))
 	if r.state() != e.GetState() {

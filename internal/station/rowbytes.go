@@ -14,7 +14,7 @@ import (
 
 // rowsVersion names the layout of the rows (see the package comment) and what
 // they mean. Whoever changes either raises it, and the rows are made anew.
-const rowsVersion = "8"
+const rowsVersion = "10"
 
 // The first parts of row keys.
 const (
@@ -30,6 +30,7 @@ const (
 	seriesRows   = "series/"
 	measuredRows = "measured/"
 	holdingRows  = "holding/"
+	happenedRows = "happened/"
 )
 
 // record builds the value of a row.

@@ -2,6 +2,7 @@ package station
 
 import (
 	"maps"
+	"slices"
 	"sync"
 	"time"
 
@@ -13,13 +14,14 @@ import (
 
 // snapshot is one vehicle as readers see it: durable, and never changed after.
 type snapshot struct {
-	model    *model
-	input    verdict.Input // without rounds, which few readers need
-	rounds   []progress    // open and paused
-	islands  map[int]*island
-	measured map[string]*measured
-	standing standing // right after the newest event
-	doubts   *doubts  // what is held against the record now; nil in the past
+	model      *model
+	input      verdict.Input // without rounds, which few readers need
+	rounds     []progress    // open and paused
+	islands    map[int]*island
+	measured   map[string]*measured
+	standing   standing // right after the newest event
+	happenings happenings
+	doubts     *doubts // what is held against the record now; nil in the past
 
 	mu   sync.Mutex
 	view *view // guarded by mu: the newest one asked for
@@ -31,6 +33,8 @@ type view struct {
 	snapshot *snapshot
 	standing standing
 	doubt    *pb.RecordDoubt // in the record; nil for none
+	dues     []*pb.RoutineDue
+	changes  time.Time // when the first of the dues changes by itself; zero when none does
 
 	once      sync.Once
 	readiness *pb.Readiness              // set within once; never changed after, shared by all
@@ -42,7 +46,7 @@ func (v *vehicle) snapshot() *snapshot {
 	in := v.input()
 	in.Latest = maps.Clone(v.answers)
 	s := &snapshot{
-		model: v.model, input: *in, islands: maps.Clone(v.islands), measured: maps.Clone(v.measured), standing: v.standing,
+		model: v.model, input: *in, islands: maps.Clone(v.islands), measured: maps.Clone(v.measured), standing: v.standing, happenings: v.happenings,
 		rounds: make([]progress, 0, len(v.rounds)),
 	}
 	for _, r := range v.rounds {
@@ -61,15 +65,23 @@ func (s *snapshot) at(now time.Time) *view {
 		doubt = s.doubts.worst.Load() // under the lock, so that an older one never follows a newer
 	}
 	if s.view == nil {
-		s.view = &view{snapshot: s, standing: s.standing, doubt: doubt}
+		s.view = s.seen(s.standing, doubt, now)
 	}
 	if until := s.view.standing.until; !until.IsZero() && !until.After(now) {
-		s.view = &view{snapshot: s, standing: s.view.standing.walk(s.fold, now), doubt: doubt}
+		s.view = s.seen(s.view.standing.walk(s.fold, now), doubt, now)
 	}
-	if s.view.doubt != doubt {
-		s.view = &view{snapshot: s, standing: s.view.standing, doubt: doubt}
+	if changes := s.view.changes; s.view.doubt != doubt || !changes.IsZero() && !changes.After(now) {
+		s.view = s.seen(s.view.standing, doubt, now)
 	}
 	return s.view
+}
+
+// seen is a view from an instant on.
+func (s *snapshot) seen(st standing, doubt *pb.RecordDoubt, now time.Time) *view {
+	w := &view{snapshot: s, standing: st, doubt: doubt}
+	w.dues, w.changes = s.dues(later(now, st.at))
+	w.dues = slices.DeleteFunc(w.dues, func(d *pb.RoutineDue) bool { return d.GetState() == pb.DueState_DUE_STATE_QUIET })
+	return w
 }
 
 func (s *snapshot) fold(at time.Time) (pb.Verdict, time.Time) { return verdict.Fold(&s.input, at) }
@@ -80,6 +92,7 @@ func (s *snapshot) fold(at time.Time) (pb.Verdict, time.Time) { return verdict.F
 func (w *view) get(now time.Time) (*pb.Readiness, *pb.WatchReadinessResponse) {
 	w.once.Do(func() {
 		w.readiness = w.snapshot.readiness(w.standing, w.doubt, later(now, w.standing.at))
+		w.readiness.RoutineDues = w.dues
 		w.message = &pb.WatchReadinessResponse{Message: &pb.WatchReadinessResponse_Readiness{Readiness: w.readiness}}
 	})
 	return w.readiness, w.message
@@ -170,7 +183,7 @@ func shallow(r *pb.Readiness) *pb.Readiness {
 		Capabilities: r.Capabilities, OpenDefects: r.OpenDefects, DueNext: r.DueNext,
 		ReadinessDebtS: r.ReadinessDebtS, Undone: r.Undone, Rounds: r.Rounds, WaysBack: r.WaysBack,
 		AsOf: r.AsOf, Sequence: r.Sequence, VehicleRevision: r.VehicleRevision,
-		RulePacks: r.RulePacks, CheckedSince: r.CheckedSince, AnswersTo: r.AnswersTo, Holding: r.Holding,
+		RulePacks: r.RulePacks, CheckedSince: r.CheckedSince, AnswersTo: r.AnswersTo, Holding: r.Holding, RoutineDues: r.RoutineDues,
 	}
 }
 

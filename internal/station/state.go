@@ -59,7 +59,7 @@ func newState(a archive) *state {
 
 // schema is the version of the event record that this code writes and reads. Who adds a
 // kind of event, or changes what one means, raises it.
-const schema = 2
+const schema = 3
 
 // errEvent says that an event speaks of something that is not there.
 var errEvent = errors.New("it speaks of something that the events before it do not know")
@@ -138,10 +138,12 @@ func (st *state) happen(v *vehicle, ev *pb.JournalEvent, known *judgement, rows 
 		return st.vehicleStopped(v, e.VehicleStopped, rows)
 	case *pb.JournalEvent_VehicleReleased:
 		return st.vehicleReleased(v, e.VehicleReleased, rows)
+	case *pb.JournalEvent_IncidentRecorded:
+		return st.incidentRecorded(v, e.IncidentRecorded, rows)
 	case *pb.JournalEvent_StandingAdopted:
 		return st.standingAdopted(v, e.StandingAdopted, rows)
 	case *pb.JournalEvent_CallSignChanged:
-		return st.callSignChanged(v, e.CallSignChanged, rows)
+		return st.callSignTaken(v, e.CallSignChanged, rows)
 	}
 	return fmt.Errorf("%T: %w", ev.GetEvent(), errEvent)
 }
@@ -196,11 +198,18 @@ func (st *state) adopt(lib *library, rows *rowSet) error {
 		switch {
 		case v == nil:
 			v = newVehicle(name, m)
+			v.happenings.since = st.station
 			st.vehicles[name] = v
+			if err := st.putHappenings(v, v.happenings.told, rows); err != nil {
+				return err
+			}
 		case v.model == m:
 			continue
 		default:
 			v.standing = v.standing.walk(v.fold, st.station)
+			if err := st.changedBy(v, m, rows); err != nil {
+				return err
+			}
 		}
 		v.adopt(m)
 		if err := st.closeOfVanished(v, rows); err != nil {

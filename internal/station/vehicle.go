@@ -13,20 +13,21 @@ import (
 // the committer for the working state, the caller for a state of the past.
 // What its maps hold is never changed but replaced, so that snapshots share it.
 type vehicle struct {
-	name     string
-	model    *model
-	answers  map[string]*verdict.Answer // by step id
-	former   map[string]former          // by step id
-	measured map[string]*measured       // by step id
-	single   map[string][]*pb.Finding   // of the rules that look at one result, by step id
-	islands  map[int]*island            // by number
-	defects  map[string]*pb.Defect      // closed ones too, by name
-	undone   map[string]*pb.UndoneStep  // by step id
-	rounds   map[string]*round          // open and paused, by name
-	holding  *pb.CallSignHolding        // nil while it has always answered to its own call sign
-	takeover *verdict.Takeover          // the check it needs for that; nil when it needs none
-	standing standing
-	proofs   proofs // of the required steps, by answers and repairs
+	name       string
+	model      *model
+	answers    map[string]*verdict.Answer // by step id
+	former     map[string]former          // by step id
+	measured   map[string]*measured       // by step id
+	single     map[string][]*pb.Finding   // of the rules that look at one result, by step id
+	islands    map[int]*island            // by number
+	defects    map[string]*pb.Defect      // closed ones too, by name
+	undone     map[string]*pb.UndoneStep  // by step id
+	rounds     map[string]*round          // open and paused, by name
+	holding    *pb.CallSignHolding        // nil while it has always answered to its own call sign
+	takeover   *verdict.Takeover          // the check it needs for that; nil when it needs none
+	standing   standing
+	happenings happenings
+	proofs     proofs // of the required steps, by answers and repairs
 
 	findings []*pb.Finding    // all live ones, in walking order; nil = to be gathered
 	open     []*pb.Defect     // those not closed, in walking order; nil = to be gathered
@@ -44,7 +45,7 @@ func newVehicle(name string, m *model) *vehicle {
 		name: name, model: m,
 		answers: map[string]*verdict.Answer{}, former: map[string]former{}, measured: map[string]*measured{}, single: map[string][]*pb.Finding{},
 		islands: map[int]*island{}, defects: map[string]*pb.Defect{},
-		undone: map[string]*pb.UndoneStep{}, rounds: map[string]*round{},
+		undone: map[string]*pb.UndoneStep{}, rounds: map[string]*round{}, happenings: happenings{told: &pb.Happenings{}},
 	}
 }
 

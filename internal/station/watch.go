@@ -212,8 +212,11 @@ func (s *Station) heartbeat() *pb.WatchReadinessResponse {
 func (s *Station) nextChange() time.Duration {
 	now, wait := s.clock(), longestSleep
 	for _, snap := range s.current.Load().vehicles {
-		if until := snap.at(now).standing.until; !until.IsZero() {
-			wait = min(wait, until.Sub(now))
+		w := snap.at(now)
+		for _, at := range []time.Time{w.standing.until, w.changes} {
+			if !at.IsZero() {
+				wait = min(wait, at.Sub(now))
+			}
 		}
 	}
 	return max(wait, 0)

@@ -1901,7 +1901,10 @@ type Routine struct {
 	// How the order of its walk is weighed; absent for the planner's own weights.
 	WalkWeights *WalkWeights `protobuf:"bytes,5,opt,name=walk_weights,json=walkWeights,proto3" json:"walk_weights,omitempty"`
 	// An officer in charge signs each of its rounds, too, after the driver.
-	OfficerSigns  bool `protobuf:"varint,6,opt,name=officer_signs,json=officerSigns,proto3" json:"officer_signs,omitempty"`
+	OfficerSigns bool `protobuf:"varint,6,opt,name=officer_signs,json=officerSigns,proto3" json:"officer_signs,omitempty"`
+	// What makes it due at a vehicle; empty when nothing does by itself. Of several the
+	// one that is due longest counts.
+	Occasions     []*Occasion `protobuf:"bytes,10,rep,name=occasions,proto3" json:"occasions,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1978,11 +1981,18 @@ func (x *Routine) GetOfficerSigns() bool {
 	return false
 }
 
+func (x *Routine) GetOccasions() []*Occasion {
+	if x != nil {
+		return x.Occasions
+	}
+	return nil
+}
+
 var File_bayround_v1_catalogue_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_catalogue_proto_rawDesc = "" +
 	"\n" +
-	"\x1bbayround/v1/catalogue.proto\x12\vbayround.v1\x1a\x17bayround/v1/place.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\"\x8a\x02\n" +
+	"\x1bbayround/v1/catalogue.proto\x12\vbayround.v1\x1a\x17bayround/v1/place.proto\x1a\x1abayround/v1/schedule.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\"\x8a\x02\n" +
 	"\tCatalogue\x12#\n" +
 	"\aversion\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18(R\aversion\x121\n" +
 	"\x05stops\x18\x02 \x03(\v2\x11.bayround.v1.StopB\b\xbaH\x05\x92\x01\x02\x10<R\x05stops\x122\n" +
@@ -2113,7 +2123,7 @@ const file_bayround_v1_catalogue_proto_rawDesc = "" +
 	"\vWalkWeights\x125\n" +
 	"\tassistant\x18\x01 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00Y@)\x00\x00\x00\x00\x00\x00\x00\x00R\tassistant\x125\n" +
 	"\n" +
-	"cab_trip_s\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\xc0\x82@)\x00\x00\x00\x00\x00\x00\x00\x00R\bcabTripS\"\xb6\x03\n" +
+	"cab_trip_s\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\xc0\x82@)\x00\x00\x00\x00\x00\x00\x00\x00R\bcabTripS\"\xf5\x03\n" +
 	"\aRoutine\x12<\n" +
 	"\x04name\x18\x01 \x01(\tB(\xbaH%r#2!^routines/[a-z0-9]+(-[a-z0-9]+)*$R\x04name\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x05title\x12?\n" +
@@ -2121,7 +2131,9 @@ const file_bayround_v1_catalogue_proto_rawDesc = "" +
 	"\x92\x01\a\"\x05\x82\x01\x02\x10\x01R\btriggers\x127\n" +
 	"\x05items\x18\x04 \x03(\tB!\xbaH\x1e\x92\x01\x1b\"\x19r\x172\x15^[A-Z]{3,4}-[0-9]{3}$R\x05items\x12;\n" +
 	"\fwalk_weights\x18\x05 \x01(\v2\x18.bayround.v1.WalkWeightsR\vwalkWeights\x12#\n" +
-	"\rofficer_signs\x18\x06 \x01(\bR\fofficerSigns:r\xbaHo\x1am\n" +
+	"\rofficer_signs\x18\x06 \x01(\bR\fofficerSigns\x12=\n" +
+	"\toccasions\x18\n" +
+	" \x03(\v2\x15.bayround.v1.OccasionB\b\xbaH\x05\x92\x01\x02\x10\fR\toccasions:r\xbaHo\x1am\n" +
 	"\x11routine.something\x12,a routine names at least one trigger or item\x1a*size(this.triggers) + size(this.items) > 0*\x8d\x01\n" +
 	"\n" +
 	"AnswerKind\x12\x1b\n" +
@@ -2260,6 +2272,7 @@ var file_bayround_v1_catalogue_proto_goTypes = []any{
 	(LampFunction)(0),           // 21: bayround.v1.LampFunction
 	(*durationpb.Duration)(nil), // 22: google.protobuf.Duration
 	(*Range)(nil),               // 23: bayround.v1.Range
+	(*Occasion)(nil),            // 24: bayround.v1.Occasion
 }
 var file_bayround_v1_catalogue_proto_depIdxs = []int32{
 	11, // 0: bayround.v1.Catalogue.stops:type_name -> bayround.v1.Stop
@@ -2299,11 +2312,12 @@ var file_bayround_v1_catalogue_proto_depIdxs = []int32{
 	3,  // 34: bayround.v1.StepState.engine:type_name -> bayround.v1.EngineState
 	6,  // 35: bayround.v1.Routine.triggers:type_name -> bayround.v1.Trigger
 	17, // 36: bayround.v1.Routine.walk_weights:type_name -> bayround.v1.WalkWeights
-	37, // [37:37] is the sub-list for method output_type
-	37, // [37:37] is the sub-list for method input_type
-	37, // [37:37] is the sub-list for extension type_name
-	37, // [37:37] is the sub-list for extension extendee
-	0,  // [0:37] is the sub-list for field type_name
+	24, // 37: bayround.v1.Routine.occasions:type_name -> bayround.v1.Occasion
+	38, // [38:38] is the sub-list for method output_type
+	38, // [38:38] is the sub-list for method input_type
+	38, // [38:38] is the sub-list for extension type_name
+	38, // [38:38] is the sub-list for extension extendee
+	0,  // [0:38] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_catalogue_proto_init() }
@@ -2312,6 +2326,7 @@ func file_bayround_v1_catalogue_proto_init() {
 		return
 	}
 	file_bayround_v1_place_proto_init()
+	file_bayround_v1_schedule_proto_init()
 	file_bayround_v1_vehicle_proto_init()
 	file_bayround_v1_catalogue_proto_msgTypes[7].OneofWrappers = []any{
 		(*Condition_Sound)(nil),

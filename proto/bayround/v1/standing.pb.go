@@ -46,7 +46,9 @@ type Standing struct {
 	Since *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=since,proto3" json:"since,omitempty"`
 	// Which call sign it answers to; absent when it has always been its own. In an
 	// adoption absent when it does not differ.
-	Holding       *CallSignHolding `protobuf:"bytes,9,opt,name=holding,proto3" json:"holding,omitempty"`
+	Holding *CallSignHolding `protobuf:"bytes,9,opt,name=holding,proto3" json:"holding,omitempty"`
+	// What happened to the vehicle beside being checked. In an adoption only when it differs.
+	Happenings    *Happenings `protobuf:"bytes,40,opt,name=happenings,proto3" json:"happenings,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -140,6 +142,13 @@ func (x *Standing) GetSince() *timestamppb.Timestamp {
 func (x *Standing) GetHolding() *CallSignHolding {
 	if x != nil {
 		return x.Holding
+	}
+	return nil
+}
+
+func (x *Standing) GetHappenings() *Happenings {
+	if x != nil {
+		return x.Happenings
 	}
 	return nil
 }
@@ -303,7 +312,7 @@ var File_bayround_v1_standing_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_standing_proto_rawDesc = "" +
 	"\n" +
-	"\x1abayround/v1/standing.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x19bayround/v1/finding.proto\x1a\x19bayround/v1/history.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa5\x03\n" +
+	"\x1abayround/v1/standing.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x19bayround/v1/finding.proto\x1a\x19bayround/v1/history.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x1abayround/v1/schedule.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xde\x03\n" +
 	"\bStanding\x12\x18\n" +
 	"\avehicle\x18\x01 \x01(\tR\avehicle\x12\x1a\n" +
 	"\bsequence\x18\x02 \x01(\x03R\bsequence\x125\n" +
@@ -313,7 +322,10 @@ const file_bayround_v1_standing_proto_rawDesc = "" +
 	"\x06rounds\x18\x06 \x03(\v2\x1a.bayround.v1.StandingRoundR\x06rounds\x12.\n" +
 	"\averdict\x18\a \x01(\x0e2\x14.bayround.v1.VerdictR\averdict\x120\n" +
 	"\x05since\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x05since\x126\n" +
-	"\aholding\x18\t \x01(\v2\x1c.bayround.v1.CallSignHoldingR\aholding\"\x8f\x02\n" +
+	"\aholding\x18\t \x01(\v2\x1c.bayround.v1.CallSignHoldingR\aholding\x127\n" +
+	"\n" +
+	"happenings\x18( \x01(\v2\x17.bayround.v1.HappeningsR\n" +
+	"happenings\"\x8f\x02\n" +
 	"\x0eStandingAnswer\x12\x17\n" +
 	"\astep_id\x18\x01 \x01(\tR\x06stepId\x12+\n" +
 	"\x06newest\x18\x02 \x01(\v2\x13.bayround.v1.ResultR\x06newest\x12'\n" +
@@ -351,10 +363,11 @@ var file_bayround_v1_standing_proto_goTypes = []any{
 	(Verdict)(0),                  // 5: bayround.v1.Verdict
 	(*timestamppb.Timestamp)(nil), // 6: google.protobuf.Timestamp
 	(*CallSignHolding)(nil),       // 7: bayround.v1.CallSignHolding
-	(*Result)(nil),                // 8: bayround.v1.Result
-	(*Series)(nil),                // 9: bayround.v1.Series
-	(*Round)(nil),                 // 10: bayround.v1.Round
-	(*RoundConditions)(nil),       // 11: bayround.v1.RoundConditions
+	(*Happenings)(nil),            // 8: bayround.v1.Happenings
+	(*Result)(nil),                // 9: bayround.v1.Result
+	(*Series)(nil),                // 10: bayround.v1.Series
+	(*Round)(nil),                 // 11: bayround.v1.Round
+	(*RoundConditions)(nil),       // 12: bayround.v1.RoundConditions
 }
 var file_bayround_v1_standing_proto_depIdxs = []int32{
 	1,  // 0: bayround.v1.Standing.answers:type_name -> bayround.v1.StandingAnswer
@@ -364,18 +377,19 @@ var file_bayround_v1_standing_proto_depIdxs = []int32{
 	5,  // 4: bayround.v1.Standing.verdict:type_name -> bayround.v1.Verdict
 	6,  // 5: bayround.v1.Standing.since:type_name -> google.protobuf.Timestamp
 	7,  // 6: bayround.v1.Standing.holding:type_name -> bayround.v1.CallSignHolding
-	8,  // 7: bayround.v1.StandingAnswer.newest:type_name -> bayround.v1.Result
-	8,  // 8: bayround.v1.StandingAnswer.real:type_name -> bayround.v1.Result
-	6,  // 9: bayround.v1.StandingAnswer.void_before:type_name -> google.protobuf.Timestamp
-	9,  // 10: bayround.v1.StandingAnswer.series:type_name -> bayround.v1.Series
-	10, // 11: bayround.v1.StandingRound.round:type_name -> bayround.v1.Round
-	11, // 12: bayround.v1.StandingRound.conditions:type_name -> bayround.v1.RoundConditions
-	8,  // 13: bayround.v1.StandingRound.results:type_name -> bayround.v1.Result
-	14, // [14:14] is the sub-list for method output_type
-	14, // [14:14] is the sub-list for method input_type
-	14, // [14:14] is the sub-list for extension type_name
-	14, // [14:14] is the sub-list for extension extendee
-	0,  // [0:14] is the sub-list for field type_name
+	8,  // 7: bayround.v1.Standing.happenings:type_name -> bayround.v1.Happenings
+	9,  // 8: bayround.v1.StandingAnswer.newest:type_name -> bayround.v1.Result
+	9,  // 9: bayround.v1.StandingAnswer.real:type_name -> bayround.v1.Result
+	6,  // 10: bayround.v1.StandingAnswer.void_before:type_name -> google.protobuf.Timestamp
+	10, // 11: bayround.v1.StandingAnswer.series:type_name -> bayround.v1.Series
+	11, // 12: bayround.v1.StandingRound.round:type_name -> bayround.v1.Round
+	12, // 13: bayround.v1.StandingRound.conditions:type_name -> bayround.v1.RoundConditions
+	9,  // 14: bayround.v1.StandingRound.results:type_name -> bayround.v1.Result
+	15, // [15:15] is the sub-list for method output_type
+	15, // [15:15] is the sub-list for method input_type
+	15, // [15:15] is the sub-list for extension type_name
+	15, // [15:15] is the sub-list for extension extendee
+	0,  // [0:15] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_standing_proto_init() }
@@ -388,6 +402,7 @@ func file_bayround_v1_standing_proto_init() {
 	file_bayround_v1_history_proto_init()
 	file_bayround_v1_result_proto_init()
 	file_bayround_v1_round_proto_init()
+	file_bayround_v1_schedule_proto_init()
 	file_bayround_v1_verdict_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

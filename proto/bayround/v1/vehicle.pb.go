@@ -928,9 +928,13 @@ type VehicleConfiguration struct {
 	KeptOrders []*KeptOrder `protobuf:"bytes,27,rep,name=kept_orders,json=keptOrders,proto3" json:"kept_orders,omitempty"`
 	// Sections of the vehicle that stick out of the box of its dimensions at the height
 	// of a person: an overhanging ladder, an open bonnet, a cage; the walk goes round them.
-	Overhangs     []*Overhang `protobuf:"bytes,28,rep,name=overhangs,proto3" json:"overhangs,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Overhangs []*Overhang `protobuf:"bytes,28,rep,name=overhangs,proto3" json:"overhangs,omitempty"`
+	// Routines that the calendar makes due beside the required ones, routines/{routine}:
+	// a plan for the crew, of which the verdict knows nothing. What happens to the vehicle
+	// makes every routine due that asks for it.
+	ScheduledRoutines []string `protobuf:"bytes,40,rep,name=scheduled_routines,json=scheduledRoutines,proto3" json:"scheduled_routines,omitempty"`
+	unknownFields     protoimpl.UnknownFields
+	sizeCache         protoimpl.SizeCache
 }
 
 func (x *VehicleConfiguration) Reset() {
@@ -1155,6 +1159,13 @@ func (x *VehicleConfiguration) GetKeptOrders() []*KeptOrder {
 func (x *VehicleConfiguration) GetOverhangs() []*Overhang {
 	if x != nil {
 		return x.Overhangs
+	}
+	return nil
+}
+
+func (x *VehicleConfiguration) GetScheduledRoutines() []string {
+	if x != nil {
+		return x.ScheduledRoutines
 	}
 	return nil
 }
@@ -2039,7 +2050,7 @@ var File_bayround_v1_vehicle_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_vehicle_proto_rawDesc = "" +
 	"\n" +
-	"\x19bayround/v1/vehicle.proto\x12\vbayround.v1\x1a\x17bayround/v1/place.proto\x1a\x1bbuf/validate/validate.proto\"\x96\r\n" +
+	"\x19bayround/v1/vehicle.proto\x12\vbayround.v1\x1a\x17bayround/v1/place.proto\x1a\x1bbuf/validate/validate.proto\"\xf8\r\n" +
 	"\x14VehicleConfiguration\x12<\n" +
 	"\x04name\x18\x01 \x01(\tB(\xbaH%r#2!^vehicles/[a-z0-9]+(-[a-z0-9]+)*$R\x04name\x12&\n" +
 	"\tcall_sign\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18\x14R\bcallSign\x12\x1f\n" +
@@ -2079,7 +2090,8 @@ const file_bayround_v1_vehicle_proto_rawDesc = "" +
 	"\areserve\x18\x1a \x01(\bR\areserve\x127\n" +
 	"\vkept_orders\x18\x1b \x03(\v2\x16.bayround.v1.KeptOrderR\n" +
 	"keptOrders\x12=\n" +
-	"\toverhangs\x18\x1c \x03(\v2\x15.bayround.v1.OverhangB\b\xbaH\x05\x92\x01\x02\x10\x14R\toverhangs\"@\n" +
+	"\toverhangs\x18\x1c \x03(\v2\x15.bayround.v1.OverhangB\b\xbaH\x05\x92\x01\x02\x10\x14R\toverhangs\x12`\n" +
+	"\x12scheduled_routines\x18( \x03(\tB1\xbaH.\x92\x01+\x10\x14\x18\x01\"%r#2!^routines/[a-z0-9]+(-[a-z0-9]+)*$R\x11scheduledRoutines\"@\n" +
 	"\tKeptOrder\x12\x18\n" +
 	"\aroutine\x18\x01 \x01(\tR\aroutine\x12\x19\n" +
 	"\bstep_ids\x18\x02 \x03(\tR\astepIds\"e\n" +

@@ -697,7 +697,10 @@ type Readiness struct {
 	// empty when another vehicle answers to its own, so that it must not be sent under it.
 	AnswersTo string `protobuf:"bytes,21,opt,name=answers_to,json=answersTo,proto3" json:"answers_to,omitempty"`
 	// How it came to that; absent when it has always answered to its own.
-	Holding       *CallSignHolding `protobuf:"bytes,22,opt,name=holding,proto3" json:"holding,omitempty"`
+	Holding *CallSignHolding `protobuf:"bytes,22,opt,name=holding,proto3" json:"holding,omitempty"`
+	// Routines that are due, overdue or coming, in the order of their names. They make the
+	// verdict neither better nor worse.
+	RoutineDues   []*RoutineDue `protobuf:"bytes,40,rep,name=routine_dues,json=routineDues,proto3" json:"routine_dues,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -886,11 +889,18 @@ func (x *Readiness) GetHolding() *CallSignHolding {
 	return nil
 }
 
+func (x *Readiness) GetRoutineDues() []*RoutineDue {
+	if x != nil {
+		return x.RoutineDues
+	}
+	return nil
+}
+
 var File_bayround_v1_verdict_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_verdict_proto_rawDesc = "" +
 	"\n" +
-	"\x19bayround/v1/verdict.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x1abayround/v1/deferral.proto\x1a\x19bayround/v1/finding.proto\x1a\x18bayround/v1/record.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc5\x01\n" +
+	"\x19bayround/v1/verdict.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x1abayround/v1/deferral.proto\x1a\x19bayround/v1/finding.proto\x1a\x18bayround/v1/record.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/schedule.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc5\x01\n" +
 	"\fUnprovenStep\x12\x17\n" +
 	"\astep_id\x18\x01 \x01(\tR\x06stepId\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x120\n" +
@@ -923,7 +933,7 @@ const file_bayround_v1_verdict_proto_rawDesc = "" +
 	"\bleads_to\x18\x01 \x01(\x0e2\x14.bayround.v1.VerdictR\aleadsTo\x12%\n" +
 	"\x0erepair_defects\x18\x02 \x03(\tR\rrepairDefects\x12!\n" +
 	"\fanswer_steps\x18\x03 \x03(\tR\vanswerSteps\x12\x12\n" +
-	"\x04text\x18\x04 \x01(\tR\x04text\"\xf1\a\n" +
+	"\x04text\x18\x04 \x01(\tR\x04text\"\xad\b\n" +
 	"\tReadiness\x12\x18\n" +
 	"\avehicle\x18\x01 \x01(\tR\avehicle\x12\x1b\n" +
 	"\tcall_sign\x18\x02 \x01(\tR\bcallSign\x12\x18\n" +
@@ -949,7 +959,8 @@ const file_bayround_v1_verdict_proto_rawDesc = "" +
 	"\rchecked_since\x18\x14 \x01(\v2\x1a.google.protobuf.TimestampR\fcheckedSince\x12\x1d\n" +
 	"\n" +
 	"answers_to\x18\x15 \x01(\tR\tanswersTo\x126\n" +
-	"\aholding\x18\x16 \x01(\v2\x1c.bayround.v1.CallSignHoldingR\aholding*\x8b\x01\n" +
+	"\aholding\x18\x16 \x01(\v2\x1c.bayround.v1.CallSignHoldingR\aholding\x12:\n" +
+	"\froutine_dues\x18( \x03(\v2\x17.bayround.v1.RoutineDueR\vroutineDues*\x8b\x01\n" +
 	"\aVerdict\x12\x17\n" +
 	"\x13VERDICT_UNSPECIFIED\x10\x00\x12\x0f\n" +
 	"\vVERDICT_FIT\x10\x01\x12\x16\n" +
@@ -999,6 +1010,7 @@ var file_bayround_v1_verdict_proto_goTypes = []any{
 	(*UndoneStep)(nil),            // 15: bayround.v1.UndoneStep
 	(*Round)(nil),                 // 16: bayround.v1.Round
 	(*CallSignHolding)(nil),       // 17: bayround.v1.CallSignHolding
+	(*RoutineDue)(nil),            // 18: bayround.v1.RoutineDue
 }
 var file_bayround_v1_verdict_proto_depIdxs = []int32{
 	1,  // 0: bayround.v1.UnprovenStep.cause:type_name -> bayround.v1.UnprovenCause
@@ -1025,11 +1037,12 @@ var file_bayround_v1_verdict_proto_depIdxs = []int32{
 	9,  // 21: bayround.v1.Readiness.as_of:type_name -> google.protobuf.Timestamp
 	9,  // 22: bayround.v1.Readiness.checked_since:type_name -> google.protobuf.Timestamp
 	17, // 23: bayround.v1.Readiness.holding:type_name -> bayround.v1.CallSignHolding
-	24, // [24:24] is the sub-list for method output_type
-	24, // [24:24] is the sub-list for method input_type
-	24, // [24:24] is the sub-list for extension type_name
-	24, // [24:24] is the sub-list for extension extendee
-	0,  // [0:24] is the sub-list for field type_name
+	18, // 24: bayround.v1.Readiness.routine_dues:type_name -> bayround.v1.RoutineDue
+	25, // [25:25] is the sub-list for method output_type
+	25, // [25:25] is the sub-list for method input_type
+	25, // [25:25] is the sub-list for extension type_name
+	25, // [25:25] is the sub-list for extension extendee
+	0,  // [0:25] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_verdict_proto_init() }
@@ -1043,6 +1056,7 @@ func file_bayround_v1_verdict_proto_init() {
 	file_bayround_v1_record_proto_init()
 	file_bayround_v1_round_proto_init()
 	file_bayround_v1_rule_proto_init()
+	file_bayround_v1_schedule_proto_init()
 	file_bayround_v1_verdict_proto_msgTypes[1].OneofWrappers = []any{
 		(*Reason_Finding)(nil),
 		(*Reason_Defect)(nil),
