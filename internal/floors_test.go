@@ -35,6 +35,7 @@ var floors = map[string]float64{
 	"internal/plan":        1,
 	"internal/plan/ground": 0,
 	"internal/plan/sop":    0,
+	"internal/roundproof":  1,
 	"internal/rules":       1,
 	"internal/schedule":    1,
 	"internal/verdict":     1,

@@ -18,6 +18,7 @@
 //	server rebuild    make everything that follows from the record anew (the station stopped)
 //	server export     write the record into a file that proves itself
 //	server verify-export  say whether such a file is sound, and whose it is
+//	server verify-record  say whether the proof of a round holds, and what it proves
 //	server backup     write the record, its photos and its key into a folder that proves itself
 //	server restore    make the folder of a record anew from a backup
 //	server repair     put a damaged record together again from what is left and from copies

@@ -10,6 +10,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"bayround/internal/fault"
+	"bayround/internal/roundproof"
 	"bayround/internal/roundrecord"
 	pb "bayround/proto/bayround/v1"
 )
@@ -43,59 +44,63 @@ func (g *gathering) recordOf(ctx context.Context, round *pb.Round) (*roundrecord
 }
 
 // addEvents reads the round's events.
-func (g *gathering) addEvents(ctx context.Context, r *roundrecord.Record) error {
-	events, err := g.station.eventsOf(ctx, r.Round)
-	for _, ev := range events {
-		r.Events = append(r.Events, ev.event)
-	}
+func (g *gathering) addEvents(ctx context.Context, r *roundrecord.Record) (err error) {
+	r.Events, err = g.station.eventsOf(ctx, r.Round)
 	return err
 }
 
-// keptEvent is an event and the exact bytes of it that the record keeps.
-type keptEvent struct {
-	event *pb.JournalEvent
-	bytes []byte
-}
-
 // eventsOf reads the events of a round from the record, oldest first.
-func (s *remote) eventsOf(ctx context.Context, round *pb.Round) (events []keptEvent, err error) {
+func (s *remote) eventsOf(ctx context.Context, round *pb.Round) (events []*pb.JournalEvent, err error) {
 	first, err := s.firstSince(ctx, round.GetOpened().AsTime(), round.GetSequence())
 	if err != nil {
 		return nil, err
 	}
 	events, err = s.eventsFrom(ctx, round, first)
-	if err == nil && first > 1 && (len(events) == 0 || events[0].event.GetRoundOpened() == nil) {
+	if err == nil && first > 1 && (len(events) == 0 || events[0].GetRoundOpened() == nil) {
 		return s.eventsFrom(ctx, round, 1) // dropped events have led the search astray
 	}
 	return events, err
 }
 
 // eventsFrom reads the events of a round that stand from some event of the record on.
-func (s *remote) eventsFrom(ctx context.Context, round *pb.Round, first int64) (events []keptEvent, err error) {
-	ctx, cancel := context.WithCancel(ctx) // ends the stream when the round has been read
+func (s *remote) eventsFrom(ctx context.Context, round *pb.Round, first int64) (events []*pb.JournalEvent, err error) {
+	err = s.eachEvent(ctx, first, func(ev *pb.JournalEvent) bool {
+		within := ev.GetSequence() <= round.GetSequence()
+		if within && roundproof.RoundOf(ev) == round.GetName() {
+			events = append(events, ev)
+		}
+		return within
+	})
+	return events, err
+}
+
+// eachEvent reads the record from an event on, until wanted says that it is enough. Events whose
+// content was dropped are left out.
+func (s *remote) eachEvent(ctx context.Context, first int64, wanted func(*pb.JournalEvent) bool) error {
+	ctx, cancel := context.WithCancel(ctx) // ends the stream when enough has been read
 	defer cancel()
 	stream, err := pb.NewJournalServiceClient(s.conn).ExportRecord(ctx, &pb.ExportRecordRequest{FirstSequence: first})
 	if err != nil {
-		return nil, err
+		return err
 	}
 	for {
 		message, err := stream.Recv()
 		if errors.Is(err, io.EOF) {
-			return events, nil
+			return nil
 		}
 		if err != nil {
-			return nil, err
+			return err
 		}
 		for _, kept := range message.GetPart().GetCommand().GetEvents() {
+			if len(kept.GetRecord()) == 0 {
+				continue
+			}
 			ev := &pb.JournalEvent{}
 			if err := proto.Unmarshal(kept.GetRecord(), ev); err != nil {
-				return nil, err
+				return err
 			}
-			if ev.GetSequence() > round.GetSequence() {
-				return events, nil
-			}
-			if roundrecord.RoundOf(ev) == round.GetName() {
-				events = append(events, keptEvent{ev, kept.GetRecord()})
+			if !wanted(ev) {
+				return nil
 			}
 		}
 	}

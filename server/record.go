@@ -21,10 +21,15 @@ found, the verdict that was shown and the one of now, and its place in the recor
 html is one page that loads nothing: print it from any browser, to paper or to PDF. csv and
 jsonl hold one line for each value, with the unit in the name of the column.
 
+proof is a file that proves itself to whoever cannot ask the station: the events of the round as
+the record keeps them, each with the proof that it stands there, and what the station signed.
+"server verify-record" reads it. It names people by their ids alone.
+
 -o takes one of these words, or a file whose ending says which. "server records" finds rounds.`
 
 const recordExample = `  server record 0d6f1f0e-8f0c-4c38-9c8c-0c7d0b2f8a11 -o round.html
-  server record 0d6f1f0e-8f0c-4c38-9c8c-0c7d0b2f8a11 -o csv > round.csv`
+  server record 0d6f1f0e-8f0c-4c38-9c8c-0c7d0b2f8a11 -o csv > round.csv
+  server record 0d6f1f0e-8f0c-4c38-9c8c-0c7d0b2f8a11 -o round.proof`
 
 func newRecord(c *console) *cobra.Command {
 	var address, output string
@@ -49,7 +54,7 @@ func newRecord(c *console) *cobra.Command {
 		},
 	}
 	serverFlag(cmd, &address)
-	cmd.Flags().StringVarP(&output, "output", "o", "html", "html, csv, jsonl, or a file that ends so")
+	cmd.Flags().StringVarP(&output, "output", "o", "html", "html, csv, jsonl, proof, or a file that ends so")
 	return cmd
 }
 
@@ -60,20 +65,26 @@ var layouts = map[string]func(io.Writer, ...*roundrecord.Record) error{
 	"jsonl": roundrecord.WriteJSONL,
 }
 
+// proof is the layout that is not of what the station says, but of what it has signed.
+const proof = "proof"
+
 // recordOutput is what -o asks for, and the file; empty for the standard output.
 func recordOutput(output string) (kind, file string, err error) {
-	if layouts[output] != nil {
+	if layouts[output] != nil || output == proof {
 		return output, "", nil
 	}
 	kind = strings.TrimPrefix(filepath.Ext(output), ".")
-	if layouts[kind] == nil {
-		return "", "", command.Misuse("-o %q: say html, csv or jsonl, or a file that ends in .html, .csv or .jsonl", output)
+	if layouts[kind] == nil && kind != proof {
+		return "", "", command.Misuse("-o %q: say html, csv, jsonl or proof, or a file that ends in .html, .csv, .jsonl or .proof", output)
 	}
 	return kind, output, nil
 }
 
 // recordAs is a round, laid out.
 func (s *remote) recordAs(ctx context.Context, round, kind string) ([]byte, error) {
+	if kind == proof {
+		return s.proofOf(ctx, round)
+	}
 	g := gathering{station: s}
 	record, err := g.record(ctx, round)
 	if err != nil {

@@ -48,6 +48,37 @@ func TestRecord_OfAStationThatWasFilled(t *testing.T) {
 			t.Errorf("%d values in the 223 answers of two rounds", got)
 		}
 	})
+	t.Run("as a proof", func(t *testing.T) {
+		file := filepath.Join(t.TempDir(), "round.proof")
+		must(t, "record", of21[0], "-o", file)
+		content, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		key := regexp.MustCompile(`(?m)^key (\S+)$`).FindStringSubmatch(string(content))[1]
+		requireIn(t, must(t, "verify-record", file, "--key", key), "proven: all of this stands in the record of the station with the key "+key,
+			"No event of the round from ", " is left out", "WN21: record of a round", "3.9 bar, with G-11", "FOUND: MINOR, DANGEROUS, MAJOR. Limit: ", "No defect found. Limit: ",
+			"Every step of the plan was answered.", "Signed on the device by fennigar", "Verdict shown")
+		unknown := must(t, "verify-record", file)
+		requireIn(t, unknown, "NOT PROVEN WHOSE IT IS", "3.9 bar")
+		if strings.Contains(unknown, "proven: all") || strings.Contains(string(content), "Oleta") {
+			t.Errorf("without a key it is said to be proven, or a name stands in it:\n%s", unknown)
+		}
+		for what, change := range map[string][2]string{
+			"another key":       {key, strings.Replace(key, "station", "station2", 1)},
+			"a path of another": {"\npath ", "\npath " + strings.Repeat("A", 43) + "= "},
+			"cut off":           {"\ncheckpoint\n", "\n"},
+		} {
+			spoilt := filepath.Join(t.TempDir(), "spoilt.proof")
+			writeFile(t, spoilt, strings.Replace(string(content), change[0], change[1], 1))
+			if got := do(t, "verify-record", spoilt, "--key", key); got.code != command.ExitDamaged || got.out != "" {
+				t.Errorf("%s: exit code %d\n%s", what, got.code, got.out)
+			}
+		}
+		if got := do(t, "verify-record", file+"x"); got.code != command.ExitMisused {
+			t.Errorf("no file: exit code %d", got.code)
+		}
+	})
 	t.Run("found", func(t *testing.T) {
 		for _, tc := range []struct {
 			args []string
@@ -89,7 +120,7 @@ func TestRecord_OfAStationThatWasFilled(t *testing.T) {
 			says string
 		}{
 			{[]string{"record", "00000000-0000-0000-0000-000000000000"}, command.ExitRefused, "rounds/00000000"},
-			{[]string{"record", of21[0], "-o", "round.pdf"}, command.ExitMisused, "html, csv or jsonl"},
+			{[]string{"record", of21[0], "-o", "round.pdf"}, command.ExitMisused, "html, csv, jsonl or proof"},
 			{[]string{"records", "--from", "yesterday"}, command.ExitMisused, "2026-11-30"},
 			{[]string{"records", "--from", "2026-02-02", "--to", "2026-02-01"}, command.ExitMisused, "is after"},
 			{[]string{"records", "--limit", "0"}, command.ExitMisused, "1 to 200"},

@@ -79,21 +79,26 @@ type Judged struct{ What, Word, When string }
 // Verdicts are the verdict the driver was shown, the one at the end and the one when
 // the page was made. One that nobody knows is told as such.
 func (r *Record) Verdicts() []Judged {
-	shown := Judged{"Shown to the driver when the round was signed", "the round is not signed", "–"} // nor is one that was given up
 	end := Judged{"By the record when the round ended", "the round has not ended", "–"}
 	if ended := r.Ended(); ended != nil {
-		if r.Signed() != nil {
-			shown.Word, shown.When = "none was shown", r.Instant(ended.GetStationTime())
-		}
-		if v := ended.GetRoundStateChanged().GetShownVerdict(); v != pb.Verdict_VERDICT_UNSPECIFIED {
-			shown.Word = verdict.OneLine(verdict.Words(v))
-		}
 		end.Word, end.When = "nobody can say any more", r.Instant(ended.GetStationTime())
 	}
 	if r.AtEnd != nil {
 		end.Word = verdict.OneLine(verdict.Said(r.AtEnd))
 	}
-	return []Judged{shown, end, {"By the record when this page was made", verdict.OneLine(verdict.Said(r.Now)), r.MadeAt()}}
+	return []Judged{r.ShownVerdict(), end, {"By the record when this page was made", verdict.OneLine(verdict.Said(r.Now)), r.MadeAt()}}
+}
+
+// ShownVerdict is the verdict that the driver was shown.
+func (r *Record) ShownVerdict() Judged {
+	shown := Judged{"Shown to the driver when the round was signed", "the round is not signed", "–"} // nor is one that was given up
+	if signed := r.Signed(); signed != nil {
+		shown.Word, shown.When = "none was shown", r.Instant(signed.GetStationTime())
+	}
+	if v := r.Ended().GetRoundStateChanged().GetShownVerdict(); v != pb.Verdict_VERDICT_UNSPECIFIED {
+		shown.Word = verdict.OneLine(verdict.Words(v))
+	}
+	return shown
 }
 
 // Stop is a stop of the walk and how it was left.

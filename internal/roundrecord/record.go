@@ -43,7 +43,7 @@ type Row struct {
 	Step     *pb.CheckStep
 	Result   *pb.Result
 	// Findings are those the rules gave with the answer, and those of several answers
-	// together, this one among them, that stood when the round ended.
+	// together, this one among them, given with another or standing when the round ended.
 	Findings []*pb.Finding
 	// Superseded is the event that holds a later answer to the same step in this
 	// round; 0 when there is none.
@@ -78,11 +78,18 @@ func (r *Record) Rows() []Row {
 // about are the findings about an answer, each once.
 func (r *Record) about(recorded *pb.ResultRecorded) []*pb.Finding {
 	all := slices.Clone(recorded.GetFindings())
-	for _, reason := range r.AtEnd.GetReasons() {
-		f := reason.GetFinding()
+	add := func(f *pb.Finding) {
 		same := func(g *pb.Finding) bool { return g.GetFindingId() == f.GetFindingId() }
 		if slices.Contains(f.GetResultIds(), recorded.GetResult().GetResultId()) && !slices.ContainsFunc(all, same) {
 			all = append(all, f)
+		}
+	}
+	for _, reason := range r.AtEnd.GetReasons() {
+		add(reason.GetFinding())
+	}
+	for _, ev := range r.Events { // given with another answer, which made it whole
+		for _, f := range ev.GetResultRecorded().GetFindings() {
+			add(f)
 		}
 	}
 	return all

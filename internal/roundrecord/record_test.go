@@ -156,6 +156,50 @@ func TestRows_AFindingOfSeveralAnswersStandsAtEach(t *testing.T) {
 	}
 }
 
+// So it is without the readiness at the end, which a proof does not hold.
+func TestRows_AFindingGivenWithALaterAnswerStandsAtTheFirst(t *testing.T) {
+	r := small()
+	r.AtEnd = nil
+	later := r.Events[3].GetResultRecorded()
+	later.Findings = append(later.Findings, &pb.Finding{FindingId: "pair", Grade: pb.Grade_GRADE_MAJOR, ResultIds: []string{"b", "c"}})
+	if got := r.Rows()[1].Outcome(); got != "FOUND: MAJOR" {
+		t.Errorf("the first of two twins is told as %q", got)
+	}
+}
+
+func TestWriteText_TellsAllAndSteersNothing(t *testing.T) {
+	r := small()
+	r.Round.Vehicle = "vehicles/\x1b[2Jwn21"
+	var out strings.Builder
+	if err := roundrecord.WriteText(&out, r); err != nil {
+		t.Fatal(err)
+	}
+	if strings.ContainsFunc(out.String(), func(r rune) bool { return r < ' ' && r != '\n' }) {
+		t.Errorf("it holds what a terminal obeys:\n%q", out.String())
+	}
+	told := strings.Join(strings.Fields(out.String()), " ")
+	for _, want := range []string{
+		"\uFFFD[2Jwn21: record of a round", "Verdict shown MOVE ONLY – NOT TO RESPOND", "3 of 4 steps; 1 of them as not checked",
+		"MAJOR: Pressure 6.1 bar", "Directive 2014/45/EU, Annex I, 5.2.3 (seen in the published text); rule low of packs/p",
+		"Coolant: the engine was warm", "Mirrors: not answered in this round",
+		"12 07:30:00 Tyre pressure: 6.1 bar, with G-1 FOUND: MAJOR; answered again, event 13. Limit: Placard pressure.",
+		"13 07:30:00 Tyre pressure: 8.5 bar; put right before: inflated No defect found. Limit: Placard pressure.",
+		"15 07:30:00 Coolant: not checked: the engine was warm NOT CHECKED", "finished: tell the workshop", "Signed on the device by Ada", "Stand to the side.",
+	} {
+		if !strings.Contains(told, want) {
+			t.Errorf("%q is not told:\n%s", want, told)
+		}
+	}
+	r.Plan = nil
+	out.Reset()
+	if err := roundrecord.WriteText(&out, r); err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(out.String(), "The plan is not there") || strings.Contains(out.String(), "Every step of the plan") {
+		t.Errorf("without a plan is told:\n%s", out.String())
+	}
+}
+
 func TestWriteCSV_HasUnitsInItsColumns(t *testing.T) {
 	var out strings.Builder
 	if err := roundrecord.WriteCSV(&out, small()); err != nil {

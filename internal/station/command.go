@@ -12,6 +12,7 @@ import (
 
 	"bayround/internal/fault"
 	"bayround/internal/journal"
+	"bayround/internal/roundproof"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -59,8 +60,23 @@ func (c *command) event(ev *pb.JournalEvent) *pb.JournalEvent {
 
 // happen makes an event part of the journal and of the working state. Nothing
 // may be refused after the first call. known spares judging a result again.
-func (c *command) happen(ev *pb.JournalEvent, known *judgement) error {
+func (c *command) happen(ev *pb.JournalEvent, known *judgement) (err error) {
+	if ev.PreviousInRound, err = c.state.newestOf(roundproof.RoundOf(ev)); err != nil {
+		return broken{err}
+	}
 	return c.put(c.event(ev), known, true)
+}
+
+// newestOf is the sequence of a round's newest event; 0 when there is no such round yet.
+func (st *state) newestOf(round string) (int64, error) {
+	if round == "" {
+		return 0, nil
+	}
+	r, err := st.recall(round)
+	if r == nil || err != nil {
+		return 0, err
+	}
+	return r.last(), nil
 }
 
 // put is happen for an event that is complete; last tells that no

@@ -184,4 +184,19 @@ func TestProveInclusion_OfEveryEventAndNoOther(t *testing.T) {
 	if _, err := k.ProveInclusion(ctx, &pb.ProveInclusionRequest{Sequence: int64(signed.Size) + 1}); !fault.Is(err, fault.NotFound) {
 		t.Errorf("beyond the end: %v", err)
 	}
+	k.OpenRound("vehicles/p2", "routines/shift")
+	older := &pb.ProveInclusionRequest{Sequence: 1, TreeSize: int64(signed.Size)}
+	got, err := k.ProveInclusion(ctx, older)
+	if err != nil {
+		t.Fatal(err)
+	}
+	path, err := merkle.Hashes(got.GetAuditPath())
+	if err != nil || tlog.CheckRecord(path, older.GetTreeSize(), signed.Root, 0, tlog.RecordHash(got.GetRecord())) != nil {
+		t.Errorf("against a checkpoint that is the newest no more: %v", err)
+	}
+	for _, req := range []*pb.ProveInclusionRequest{{Sequence: older.GetTreeSize() + 1, TreeSize: older.GetTreeSize()}, {Sequence: 1, TreeSize: older.GetTreeSize() + 2}} {
+		if _, err := k.ProveInclusion(ctx, req); !fault.Is(err, fault.NotFound) {
+			t.Errorf("event %d in a tree of %d: %v", req.GetSequence(), req.GetTreeSize(), err)
+		}
+	}
 }

@@ -1,6 +1,7 @@
 package station
 
 import (
+	"cmp"
 	"context"
 
 	"bayround/internal/fault"
@@ -10,15 +11,19 @@ import (
 )
 
 // ProveInclusion proves that an event stands in the record, against the newest
-// checkpoint.
+// checkpoint or the tree that is asked for.
 func (s *Station) ProveInclusion(_ context.Context, req *pb.ProveInclusionRequest) (*pb.ProveInclusionResponse, error) {
 	checkpoint, seq := s.journal.Checkpoint(), uint64(req.GetSequence())
 	signed, err := opened(s.journal, checkpoint)
 	if err != nil {
 		return nil, err
 	}
-	if seq > signed.Size {
-		return nil, fault.New(fault.NotFound, "EVENT_UNKNOWN", "there is no event %d; the record holds events 1 to %d", seq, signed.Size)
+	size := cmp.Or(uint64(req.GetTreeSize()), signed.Size)
+	if size > signed.Size {
+		return nil, fault.New(fault.NotFound, "TREE_UNKNOWN", "the record holds %d events, there is no tree of %d", signed.Size, size)
+	}
+	if seq > size {
+		return nil, fault.New(fault.NotFound, "EVENT_UNKNOWN", "there is no event %d among events 1 to %d", seq, size)
 	}
 	leaves, err := s.journal.Leaves(journal.Span{First: seq, Last: seq})
 	if err != nil {
@@ -30,7 +35,7 @@ func (s *Station) ProveInclusion(_ context.Context, req *pb.ProveInclusionReques
 			return nil, err
 		}
 	}
-	path, err := s.journal.Prove(seq, signed.Size)
+	path, err := s.journal.Prove(seq, size)
 	if err != nil {
 		return nil, err
 	}

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"bayround/internal/journal"
+	"bayround/internal/roundproof"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -207,7 +208,7 @@ func (p *pruner) left(ctx context.Context) (*state, error) {
 		if err != nil {
 			return err
 		}
-		if round := roundOf(ev); round != "" && !p.kept[round] {
+		if round := roundproof.RoundOf(ev); round != "" && !p.kept[round] {
 			return nil
 		}
 		_, err = r.project(sequence, event)

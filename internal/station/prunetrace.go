@@ -7,30 +7,10 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
+	"bayround/internal/roundproof"
 	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
-
-// roundOf is the round that an event belongs to; "" when it belongs to none.
-func roundOf(ev *pb.JournalEvent) string {
-	switch e := ev.GetEvent().(type) {
-	case *pb.JournalEvent_RoundOpened:
-		return e.RoundOpened.GetRound().GetName()
-	case *pb.JournalEvent_RoundStateChanged:
-		return e.RoundStateChanged.GetRound()
-	case *pb.JournalEvent_StepBegun:
-		return e.StepBegun.GetRound()
-	case *pb.JournalEvent_MadeSafe:
-		return e.MadeSafe.GetRound()
-	case *pb.JournalEvent_ResultRecorded:
-		return e.ResultRecorded.GetResult().GetRound()
-	case *pb.JournalEvent_AssistantChanged:
-		return e.AssistantChanged.GetRound()
-	case *pb.JournalEvent_RoundSigned:
-		return e.RoundSigned.GetRound()
-	}
-	return ""
-}
 
 // trace is what must be known of the rounds of a record to say which of them
 // something rests on.
@@ -87,7 +67,7 @@ func (t *trace) before(st *state, ev *pb.JournalEvent) map[string]int32 {
 
 // after notes what an event before the horizon has changed.
 func (t *trace) after(st *state, ev *pb.JournalEvent, open map[string]int32) {
-	round := roundOf(ev)
+	round := roundproof.RoundOf(ev)
 	if ev.GetCommandId() == t.command && round != t.round { // a command is dropped whole
 		t.later[round], t.later[t.round] = true, true
 	}
@@ -154,7 +134,7 @@ func (t *trace) followDefects(st *state) {
 
 // since notes what an event since the horizon speaks of.
 func (t *trace) since(ev *pb.JournalEvent) {
-	t.later[roundOf(ev)] = true
+	t.later[roundproof.RoundOf(ev)] = true
 	t.elsewhere(ev)
 	for _, sum := range ev.GetResultRecorded().GetResult().GetPhotos() {
 		t.photos[sum] = true

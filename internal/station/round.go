@@ -152,6 +152,15 @@ type progress struct {
 	entries []entry
 }
 
+// last is the sequence of its newest event.
+func (r *round) last() int64 {
+	newest := r.newest
+	for _, e := range r.entries {
+		newest = max(newest, e.sequence)
+	}
+	return newest
+}
+
 func (r *round) progress() progress { return progress{r.frame, r.newest, r.entries} }
 
 // message makes the round with its progress.

@@ -42,6 +42,10 @@ type JournalEvent struct {
 	Schema int32 `protobuf:"varint,7,opt,name=schema,proto3" json:"schema,omitempty"`
 	// When, by the device's clock; absent when it did not say.
 	DeviceTime *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
+	// Of an event of a round, the sequence of that round's event before it, so that nobody
+	// can leave one out unseen; 0 for the opening, for all other events, and in records
+	// of programs before this field.
+	PreviousInRound int64 `protobuf:"varint,9,opt,name=previous_in_round,json=previousInRound,proto3" json:"previous_in_round,omitempty"`
 	// What happened.
 	//
 	// Types that are valid to be assigned to Event:
@@ -166,6 +170,13 @@ func (x *JournalEvent) GetDeviceTime() *timestamppb.Timestamp {
 		return x.DeviceTime
 	}
 	return nil
+}
+
+func (x *JournalEvent) GetPreviousInRound() int64 {
+	if x != nil {
+		return x.PreviousInRound
+	}
+	return 0
 }
 
 func (x *JournalEvent) GetEvent() isJournalEvent_Event {
@@ -1824,7 +1835,7 @@ var File_bayround_v1_event_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x1bbayround/v1/catalogue.proto\x1a\x1abayround/v1/deferral.proto\x1a\x1fbayround/v1/enrol_service.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/schedule.proto\x1a\x1bbayround/v1/signature.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xb2\x13\n" +
+	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x1bbayround/v1/catalogue.proto\x1a\x1abayround/v1/deferral.proto\x1a\x1fbayround/v1/enrol_service.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/schedule.proto\x1a\x1bbayround/v1/signature.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xde\x13\n" +
 	"\fJournalEvent\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\x03R\bsequence\x12\x1d\n" +
 	"\n" +
@@ -1835,7 +1846,8 @@ const file_bayround_v1_event_proto_rawDesc = "" +
 	"\avehicle\x18\x06 \x01(\tR\avehicle\x12\x16\n" +
 	"\x06schema\x18\a \x01(\x05R\x06schema\x12;\n" +
 	"\vdevice_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"deviceTime\x12?\n" +
+	"deviceTime\x12*\n" +
+	"\x11previous_in_round\x18\t \x01(\x03R\x0fpreviousInRound\x12?\n" +
 	"\x0fstation_applied\x18\n" +
 	" \x01(\v2\x14.bayround.v1.StationH\x00R\x0estationApplied\x12L\n" +
 	"\x0fvehicle_applied\x18\v \x01(\v2!.bayround.v1.VehicleConfigurationH\x00R\x0evehicleApplied\x129\n" +

@@ -408,7 +408,10 @@ func (x *GetCheckpointResponse) GetJournalId() string {
 type ProveInclusionRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Its sequence.
-	Sequence      int64 `protobuf:"varint,1,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	Sequence int64 `protobuf:"varint,1,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	// How many events the tree has that the path leads up to, as a checkpoint that the
+	// caller holds says; 0 for the newest checkpoint.
+	TreeSize      int64 `protobuf:"varint,2,opt,name=tree_size,json=treeSize,proto3" json:"tree_size,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -450,6 +453,13 @@ func (x *ProveInclusionRequest) GetSequence() int64 {
 	return 0
 }
 
+func (x *ProveInclusionRequest) GetTreeSize() int64 {
+	if x != nil {
+		return x.TreeSize
+	}
+	return 0
+}
+
 // ProveInclusionResponse is a proof as in RFC 6962.
 type ProveInclusionResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -458,9 +468,9 @@ type ProveInclusionResponse struct {
 	Record []byte `protobuf:"bytes,1,opt,name=record,proto3" json:"record,omitempty"`
 	// Leaf hash, 32 bytes: SHA-256 of a zero byte followed by the record.
 	LeafHash []byte `protobuf:"bytes,2,opt,name=leaf_hash,json=leafHash,proto3" json:"leaf_hash,omitempty"`
-	// Signed note, C2SP tlog-checkpoint.
+	// Newest signed note, C2SP tlog-checkpoint.
 	Checkpoint string `protobuf:"bytes,3,opt,name=checkpoint,proto3" json:"checkpoint,omitempty"`
-	// Audit path from the leaf to the root, 32 bytes each.
+	// Audit path from the leaf to the root of the tree that was asked for, 32 bytes each.
 	AuditPath     [][]byte `protobuf:"bytes,4,rep,name=audit_path,json=auditPath,proto3" json:"audit_path,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -968,9 +978,10 @@ const file_bayround_v1_journal_service_proto_rawDesc = "" +
 	"checkpoint\x12!\n" +
 	"\fverifier_key\x18\x02 \x01(\tR\vverifierKey\x12\x1d\n" +
 	"\n" +
-	"journal_id\x18\x03 \x01(\tR\tjournalId\"<\n" +
+	"journal_id\x18\x03 \x01(\tR\tjournalId\"b\n" +
 	"\x15ProveInclusionRequest\x12#\n" +
-	"\bsequence\x18\x01 \x01(\x03B\a\xbaH\x04\"\x02(\x01R\bsequence\"\x8c\x01\n" +
+	"\bsequence\x18\x01 \x01(\x03B\a\xbaH\x04\"\x02(\x01R\bsequence\x12$\n" +
+	"\ttree_size\x18\x02 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\btreeSize\"\x8c\x01\n" +
 	"\x16ProveInclusionResponse\x12\x16\n" +
 	"\x06record\x18\x01 \x01(\fR\x06record\x12\x1b\n" +
 	"\tleaf_hash\x18\x02 \x01(\fR\bleafHash\x12\x1e\n" +

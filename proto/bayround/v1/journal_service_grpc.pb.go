@@ -53,7 +53,7 @@ type JournalServiceClient interface {
 	// GetCheckpoint returns the newest signed checkpoint. FAILED_PRECONDITION: the journal is empty.
 	GetCheckpoint(ctx context.Context, in *GetCheckpointRequest, opts ...grpc.CallOption) (*GetCheckpointResponse, error)
 	// ProveInclusion proves that an event stands in the record, against the newest
-	// checkpoint. NOT_FOUND: there is no such event.
+	// checkpoint or an older tree. NOT_FOUND: there is no such event in it, or no such tree.
 	ProveInclusion(ctx context.Context, in *ProveInclusionRequest, opts ...grpc.CallOption) (*ProveInclusionResponse, error)
 	// ProveConsistency proves that the record only grew since a checkpoint that the
 	// caller saw. INVALID_ARGUMENT: it is no checkpoint of this station (reason
@@ -199,7 +199,7 @@ type JournalServiceServer interface {
 	// GetCheckpoint returns the newest signed checkpoint. FAILED_PRECONDITION: the journal is empty.
 	GetCheckpoint(context.Context, *GetCheckpointRequest) (*GetCheckpointResponse, error)
 	// ProveInclusion proves that an event stands in the record, against the newest
-	// checkpoint. NOT_FOUND: there is no such event.
+	// checkpoint or an older tree. NOT_FOUND: there is no such event in it, or no such tree.
 	ProveInclusion(context.Context, *ProveInclusionRequest) (*ProveInclusionResponse, error)
 	// ProveConsistency proves that the record only grew since a checkpoint that the
 	// caller saw. INVALID_ARGUMENT: it is no checkpoint of this station (reason

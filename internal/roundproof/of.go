@@ -1,4 +1,4 @@
-package roundrecord
+package roundproof
 
 import pb "bayround/proto/bayround/v1"
 
