@@ -184,7 +184,7 @@ func TestWriteText_TellsAllAndSteersNothing(t *testing.T) {
 		"Coolant: the engine was warm", "Mirrors: not answered in this round",
 		"12 07:30:00 Tyre pressure: 6.1 bar, with G-1 FOUND: MAJOR; answered again, event 13. Limit: Placard pressure.",
 		"13 07:30:00 Tyre pressure: 8.5 bar; put right before: inflated No defect found. Limit: Placard pressure.",
-		"15 07:30:00 Coolant: not checked: the engine was warm NOT CHECKED", "finished: tell the workshop", "Signed on the device by Ada", "Stand to the side.",
+		"15 07:30:00 Coolant: not checked: the engine was warm NOT CHECKED", "finished: tell the workshop", "Finished on the device by Ada", "Stand to the side.",
 	} {
 		if !strings.Contains(told, want) {
 			t.Errorf("%q is not told:\n%s", want, told)

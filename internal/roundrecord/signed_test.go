@@ -6,6 +6,7 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
+	"bayround/internal/roundproof"
 	"bayround/internal/roundrecord"
 	"bayround/internal/signature"
 	pb "bayround/proto/bayround/v1"
@@ -98,5 +99,35 @@ func TestOfficerMissing(t *testing.T) {
 		if got := roundrecord.OfficerMissing(tc.round); got != tc.want {
 			t.Errorf("%s: %t, want %t", name, got, tc.want)
 		}
+	}
+}
+
+// What a proof shows has its signatures from the events: an officer's counts until an answer comes after it.
+func TestProven_TellsWhetherAnOfficerHasSigned(t *testing.T) {
+	r := signedSmall(t)
+	opened := proto.CloneOf(r.Round)
+	opened.State, opened.OfficerSigns = pb.RoundState_ROUND_STATE_OPEN, true
+	proven := func(events ...*pb.JournalEvent) *roundrecord.Record {
+		return roundrecord.Proven(&roundproof.Shown{Opened: opened, Events: append(r.Events[:len(r.Events):len(r.Events)], events...)})
+	}
+	officer := &pb.JournalEvent{Event: &pb.JournalEvent_RoundSigned{RoundSigned: &pb.RoundSigned{
+		Round: opened.GetName(), Signature: &pb.Signature{Person: "people/bo", SignedAs: pb.Role_ROLE_OFFICER},
+	}}}
+	late := &pb.JournalEvent{StationTime: opened.GetOpened(), Event: &pb.JournalEvent_ResultRecorded{ResultRecorded: &pb.ResultRecorded{Result: &pb.Result{StepId: "CAB-010/d"}}}}
+	for name, tc := range map[string]struct {
+		of      *roundrecord.Record
+		missing bool
+	}{
+		"no officer":           {proven(), true},
+		"an officer":           {proven(officer), false},
+		"an answer after that": {proven(officer, late), true},
+	} {
+		if tc.of.Missing() != tc.missing || tc.of.Round.GetState() != pb.RoundState_ROUND_STATE_FINISHED {
+			t.Errorf("%s: an officer is missing: %v; the round %v", name, tc.of.Missing(), tc.of.Round.GetState())
+		}
+	}
+	var told strings.Builder
+	if err := roundrecord.WriteText(&told, proven()); err != nil || !strings.Contains(told.String(), "as driver, on ") || !strings.Contains(told.String(), "fits what is on record.") {
+		t.Errorf("%v\n%s", err, told.String())
 	}
 }

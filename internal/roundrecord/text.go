@@ -30,14 +30,31 @@ func Proven(shown *roundproof.Shown) *Record {
 	r.Round.NotChecked = int32(len(r.NotChecked()))
 	for _, ev := range shown.Events {
 		r.Round.LastActivity = ev.GetStationTime()
-		switch e := ev.GetEvent().(type) {
-		case *pb.JournalEvent_RoundStateChanged:
-			r.Round.State = e.RoundStateChanged.GetState()
-		case *pb.JournalEvent_AssistantChanged:
-			r.Round.Assistant = e.AssistantChanged.GetAssistant()
-		}
+		goOn(r.Round, ev)
 	}
 	return r
+}
+
+// goOn is a round after one more of its events.
+func goOn(round *pb.Round, ev *pb.JournalEvent) {
+	sign := func(by *pb.Signature) {
+		if by != nil {
+			round.Signatures = append(round.Signatures, proto.CloneOf(by))
+		}
+	}
+	switch e := ev.GetEvent().(type) {
+	case *pb.JournalEvent_RoundStateChanged:
+		round.State = e.RoundStateChanged.GetState()
+		sign(e.RoundStateChanged.GetSignature())
+	case *pb.JournalEvent_AssistantChanged:
+		round.Assistant = e.AssistantChanged.GetAssistant()
+	case *pb.JournalEvent_RoundSigned:
+		sign(e.RoundSigned.GetSignature())
+	case *pb.JournalEvent_ResultRecorded:
+		for _, by := range round.GetSignatures() {
+			by.ChangedSince = ev.GetStationTime()
+		}
+	}
 }
 
 // WriteText writes a round for reading in a terminal: what the events of the round say, and
