@@ -73,14 +73,14 @@ TEST_FLAGS := -count=1 -shuffle=on -timeout 40m -v
 RACE_FREE := catalogue fault feature measure packtest plan plan/ground plan/sop roundproof schedule signature trend verdict
 # These try the programs as they are built for people, from their commands to the pages;
 # what in them runs side by side is raced in the packages below them. SIDE_BY_SIDE are the
-# tests in them with many callers at once, which run once more, raced.
+# tests in them with many callers at once, which run raced alone.
 WHOLE := ./kiosk ./server ./internal/county
 SIDE_BY_SIDE := ^(TestKill_LosesNothingAcknowledgedAndDoublesNothing|TestServe_StopsUnderLoad|TestWatch_.*|TestBackup_IsRestoredByAnotherProcess.*|TestRefill_AStation.*)$$
 # These take many cases one after the other, or look at one page after the other; each
 # kind of case is also in a test of its package that is raced.
-ONE_BY_ONE := ^(TestDamage_NeverInSilence|TestDesk_(Laws|Sound.*)|TestUplink_ATabletThatFallsDead.*|Test(TabletPage|BayPage|Marks|Past|Pages)_.*|TestAdoptStanding_TwinSays.*|TestPrune_(Says|Tells).*|TestOrderOfArrival.*|TestRehearse_TheSame.*|TestMend_(BringsNo|OfAny).*|TestGetLibrary_OfTheDemo.*|TestGetWalk|TestAdoptLibrary_TakesParts)$$
+ONE_BY_ONE := ^(TestDamage_NeverInSilence|TestDesk_(Laws|Sound.*)|TestUplink_ATabletThatFallsDead.*|Test(TabletPage|BayPage|Marks|Past|Pages)_.*|TestAdoptStanding_TwinSays.*|TestPrune_(Says|Tells).*|TestOrderOfArrival.*|TestRehearse_TheSame.*|TestMend_(BringsNo|OfAny).*|TestGetLibrary_OfTheDemo.*|TestGetWalk|TestAdoptLibrary_TakesParts|TestHistory_AnswersAsItDidThen|TestWords_NoFileTells.*|TestDocuments_.*)$$
 # What takes longest is begun first, so that no core waits for it at the end.
-LONGEST := ./internal/round ./internal/screen ./internal/station ./internal/journal
+LONGEST := ./internal/round ./internal/screen ./internal/station ./internal/journal ./internal
 
 .PHONY: test
 test: machine tools proto-check lint ## everything that must hold: contract, lint, vet, all tests, with the race detector where there are goroutines
@@ -91,7 +91,7 @@ test: machine tools proto-check lint ## everything that must hold: contract, lin
 	{ failed=0; \
 		$(GO) test -race $(TEST_FLAGS) -skip '$(ONE_BY_ONE)' $(LONGEST) $$raced || failed=1; \
 		$(GO) test -race $(TEST_FLAGS) -run '$(SIDE_BY_SIDE)' $(WHOLE) || failed=1; \
-		$(GO) test $(TEST_FLAGS) $(WHOLE) $(RACE_FREE:%=./internal/%) || failed=1; \
+		$(GO) test $(TEST_FLAGS) -skip '$(SIDE_BY_SIDE)' $(WHOLE) $(RACE_FREE:%=./internal/%) || failed=1; \
 		$(GO) test $(TEST_FLAGS) -run '$(ONE_BY_ONE)' $(LONGEST) || failed=1; \
 		exit $$failed; \
 	} 2>&1 | tee build/test.log | awk -f .ci/closing.awk

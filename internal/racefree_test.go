@@ -81,6 +81,7 @@ func goroutinesIn(t *testing.T, name, content string) (wrong []string) {
 var (
 	oneByOne = regexp.MustCompile(`(?m)^ONE_BY_ONE := (.+)$`)
 	longest  = regexp.MustCompile(`(?m)^LONGEST := (.+)$`)
+	bySide   = regexp.MustCompile(`(?m)^SIDE_BY_SIDE := (.+)$`)
 	testName = regexp.MustCompile(`(?m)^func (Test\w+)\(`)
 )
 
@@ -91,10 +92,11 @@ func TestOneByOne_NoTestIsLeftOutOfBothRuns(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	pattern, packages := oneByOne.FindSubmatch(makefile), longest.FindSubmatch(makefile)
-	if pattern == nil || packages == nil {
-		t.Fatal("the Makefile has no line ONE_BY_ONE := … or LONGEST := …")
+	pattern, packages, side := oneByOne.FindSubmatch(makefile), longest.FindSubmatch(makefile), bySide.FindSubmatch(makefile)
+	if pattern == nil || packages == nil || side == nil {
+		t.Fatal("the Makefile has no line ONE_BY_ONE := …, LONGEST := … or SIDE_BY_SIDE := …")
 	}
+	raced := regexp.MustCompile(strings.ReplaceAll(string(side[1]), "$$", "$"))
 	left := regexp.MustCompile(strings.ReplaceAll(string(pattern[1]), "$$", "$"))
 	again, seen := strings.Fields(string(packages[1])), 0
 	err = filepath.WalkDir(".", func(path string, _ fs.DirEntry, err error) error {
@@ -103,7 +105,11 @@ func TestOneByOne_NoTestIsLeftOutOfBothRuns(t *testing.T) {
 		}
 		content, err := os.ReadFile(path)
 		for _, name := range testName.FindAllSubmatch(content, -1) {
-			if pkg := "internal/" + filepath.Dir(path); left.Match(name[1]) && !slices.Contains(raceFreePackages(makefile), pkg) {
+			pkg := filepath.ToSlash(filepath.Join("internal", filepath.Dir(path)))
+			if raced.Match(name[1]) && slices.Contains(raceFreePackages(makefile), pkg) && pkg != "internal/county" {
+				t.Errorf("%s of %s is run neither with the race detector nor without it", name[1], pkg)
+			}
+			if left.Match(name[1]) && !slices.Contains(raceFreePackages(makefile), pkg) {
 				seen++
 				if !slices.Contains(again, "./"+pkg) {
 					t.Errorf("%s of %s is run neither with the race detector nor without it", name[1], pkg)
