@@ -191,7 +191,8 @@ func newRoles(c *console) *cobra.Command {
 		Use:   "roles",
 		Short: "Print who may call what",
 		Long: `Print the table by which the station lets calls in: every call of the contract, and which roles may
-make it. What does not stand in the table is refused. It is the table itself, not a description.`,
+make it; below it, which roles a person needs whom a call names. What does not stand in a table is
+refused. They are the tables themselves, not a description.`,
 		Example: "  server roles",
 		Args:    cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
@@ -210,7 +211,26 @@ make it. What does not stand in the table is refused. It is the table itself, no
 				rows = append(rows, row)
 			}
 			c.columns(rows)
+			c.Say("")
+			c.columns(personRows())
 			return nil
 		},
 	}
+}
+
+// personRows is the table of what people may do, as it is printed.
+func personRows() [][]string {
+	rows := [][]string{{"WHAT A PERSON DOES"}}
+	for _, role := range admit.PersonRoles() {
+		rows[0] = append(rows[0], strings.ToUpper(admit.PersonWord(role)))
+	}
+	for _, rule := range admit.PersonTable() {
+		row := []string{string(rule.Deed)}
+		for _, role := range admit.PersonRoles() {
+			_, may := admit.PersonMay([]pb.Role{role}, rule.Deed)
+			row = append(row, map[bool]string{true: "yes", false: "-"}[may])
+		}
+		rows = append(rows, row)
+	}
+	return rows
 }

@@ -76,10 +76,10 @@ func TestServe_DoesNotStartWithoutItsRegister(t *testing.T) {
 	}
 }
 
-func TestRoles_PrintsTheWholeTable(t *testing.T) {
+func TestRoles_PrintsBothTablesWhole(t *testing.T) {
 	printed := must(t, "roles")
-	if lines := strings.Count(printed, "\n"); lines != len(admit.Table())+1 {
-		t.Errorf("%d lines for %d calls:\n%s", lines, len(admit.Table()), printed)
+	if lines := strings.Count(printed, "\n"); lines != len(admit.Table())+1+1+len(admit.PersonTable())+1 {
+		t.Errorf("%d lines for %d calls and %d deeds:\n%s", lines, len(admit.Table()), len(admit.PersonTable()), printed)
 	}
-	requireIn(t, printed, "VehicleService/Apply", "and anyone, without a certificate")
+	requireIn(t, printed, "VehicleService/Apply", "and anyone, without a certificate", "DUTY OFFICER", "RoundService/SignRound signature.person")
 }

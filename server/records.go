@@ -187,13 +187,13 @@ func (c *console) recordTable(found []*roundrecord.Record, now time.Time) {
 		c.Say("no round is kept of which all that is true")
 		return
 	}
-	rows := [][]string{{"OPENED", "VEHICLE", "ROUTINE", "DRIVER", "ASSISTANT", "STATE", "ANSWERED", "NOT CHECKED", "ROUND"}}
+	rows := [][]string{{"OPENED", "VEHICLE", "ROUTINE", "DRIVER", "ASSISTANT", "STATE", "ANSWERED", "NOT CHECKED", "SIGNED", "ROUND"}}
 	for _, r := range found {
 		rows = append(rows, []string{
 			instant(r.Round.GetOpened().AsTime(), now), lastPart(r.Round.GetVehicle()), lastPart(r.Round.GetRoutine()),
 			lastPart(r.Round.GetDriver()), orDash(lastPart(r.Round.GetAssistant())), r.State(),
 			strconv.Itoa(int(r.Round.GetAnswered())) + " of " + strconv.Itoa(int(r.Round.GetSteps())),
-			strconv.Itoa(int(r.Round.GetNotChecked())), lastPart(r.Round.GetName()),
+			strconv.Itoa(int(r.Round.GetNotChecked())), r.SignedWords(), lastPart(r.Round.GetName()),
 		})
 	}
 	c.columns(rows)

@@ -2,6 +2,7 @@ package roundrecord
 
 import (
 	"bytes"
+	"strings"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
@@ -117,3 +118,25 @@ func OfficerMissing(r *pb.Round) bool {
 	}
 	return true
 }
+
+// SignedWords say in short who signed the round, and what is missing.
+func (r *Record) SignedWords() string {
+	var words []string
+	for _, by := range r.Round.GetSignatures() {
+		who := strings.TrimPrefix(by.GetPerson(), "people/")
+		if by.GetChangedSince() != nil {
+			who += " (changed since)"
+		}
+		words = append(words, who)
+	}
+	if r.Missing() {
+		words = append(words, "officer MISSING")
+	}
+	if len(words) == 0 {
+		return "-"
+	}
+	return strings.Join(words, ", ")
+}
+
+// ClosingNote is what was left for the next watch when the round was finished.
+func (r *Record) ClosingNote() string { return r.Signed().GetRoundStateChanged().GetNote() }

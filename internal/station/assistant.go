@@ -6,6 +6,7 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
+	"bayround/internal/admit"
 	"bayround/internal/fault"
 	pb "bayround/proto/bayround/v1"
 )
@@ -22,6 +23,9 @@ func (s *Station) ChangeAssistant(ctx context.Context, req *pb.ChangeAssistantRe
 			return nil, err
 		}
 		if err := c.state.mayAssist(req.GetAssistant(), r.round.GetDriver(), deviceTimeOf(req)); err != nil {
+			return nil, err
+		}
+		if err := c.mayOnce(req.GetAssistant(), admit.TakeOver, req.GetDeviceTime()); err != nil {
 			return nil, err
 		}
 		if req.GetAssistant() != r.round.GetAssistant() {

@@ -9,6 +9,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"bayround/internal/admit"
 	"bayround/internal/changeover"
 	"bayround/internal/fault"
 	"bayround/internal/verdict"
@@ -135,7 +136,11 @@ func (c *command) holdings(w swap, req swapRequest) (given, taken *pb.CallSignHo
 	if err := c.state.lib.active(req.GetPerson(), c.time); err != nil {
 		return nil, nil, err
 	}
-	if err := c.state.of(req.GetPerson(), "NOT_OFFICER", "is no officer; an officer in charge, or the duty officer, decides who takes a place", pb.Role_ROLE_OFFICER, pb.Role_ROLE_DUTY_OFFICER); err != nil {
+	deed := admit.Move
+	if w.home {
+		deed = admit.Return
+	}
+	if err := c.state.may(req.GetPerson(), deed); err != nil {
 		return nil, nil, err
 	}
 	differences := changeover.Differences(w.takes.model.vehicle, w.gives.model.vehicle)

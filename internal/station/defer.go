@@ -8,6 +8,7 @@ import (
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"bayround/internal/admit"
 	"bayround/internal/deferral"
 	"bayround/internal/fault"
 	"bayround/internal/verdict"
@@ -42,7 +43,7 @@ func (st *state) mayAcknowledge(req *pb.AcknowledgeDefectRequest, now time.Time)
 	if err != nil {
 		return nil, nil, err
 	}
-	if err := st.of(req.GetPerson(), "NOT_WORKSHOP", "is not of the workshop; the workshop answers who reported a defect", pb.Role_ROLE_WORKSHOP); err != nil {
+	if err := st.may(req.GetPerson(), admit.Acknowledge); err != nil {
 		return nil, nil, err
 	}
 	if err := notPutRight(d); err != nil {
@@ -131,11 +132,10 @@ func lookedTogether(right *pb.DeferralRight, looked []string) error {
 
 // until is when the deferral that is asked for ends.
 func (c *command) until(of deferral.Case, right *pb.DeferralRight, req *pb.DeferDefectRequest) (time.Time, error) {
-	const words = "is no officer; an officer in charge, or the duty officer, decides what may wait"
-	if err := c.state.of(req.GetPerson(), "NOT_OFFICER", words, pb.Role_ROLE_OFFICER, pb.Role_ROLE_DUTY_OFFICER); err != nil {
+	if err := c.state.may(req.GetPerson(), admit.Defer); err != nil {
 		return time.Time{}, err
 	}
-	duty := c.state.of(req.GetPerson(), "NOT_DUTY_OFFICER", "", pb.Role_ROLE_DUTY_OFFICER) == nil
+	duty := c.state.may(req.GetPerson(), admit.Extend) == nil
 	latest, extended := right.GetLatest().AsTime(), right.GetLatest().AsTime()
 	if right.GetLatestExtended() != nil {
 		extended = right.GetLatestExtended().AsTime()
@@ -167,8 +167,7 @@ func (s *Station) EndDeferral(ctx context.Context, req *pb.EndDeferralRequest) (
 		if err != nil {
 			return nil, err
 		}
-		const words = "is neither officer nor of the workshop; they may end a deferral"
-		if err := c.state.of(req.GetPerson(), "NOT_OFFICER", words, pb.Role_ROLE_OFFICER, pb.Role_ROLE_DUTY_OFFICER, pb.Role_ROLE_WORKSHOP); err != nil {
+		if err := c.state.may(req.GetPerson(), admit.EndDeferral); err != nil {
 			return nil, err
 		}
 		if verdict.DefectAt(d, c.time).GetState() != pb.DefectState_DEFECT_STATE_DEFERRED {

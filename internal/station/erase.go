@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"time"
 
+	"bayround/internal/admit"
 	"bayround/internal/fault"
 	"bayround/internal/journal"
 	pb "bayround/proto/bayround/v1"
@@ -45,6 +46,9 @@ func (st *state) mayErase(req *pb.ErasePersonRequest) error {
 		return invalid("ERASED_BY_ONESELF", "by", "nobody erases themselves; somebody else must do it")
 	}
 	if err := st.lib.active(req.GetBy(), time.Time{}); err != nil {
+		return err
+	}
+	if err := st.may(req.GetBy(), admit.Erase); err != nil {
 		return err
 	}
 	if st.lib.refs[req.GetPerson()].open {

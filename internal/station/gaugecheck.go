@@ -9,6 +9,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"bayround/internal/admit"
 	"bayround/internal/fault"
 	"bayround/internal/rules"
 	pb "bayround/proto/bayround/v1"
@@ -51,6 +52,8 @@ func (st *state) mayCheck(req *pb.CheckGaugeRequest) (*pb.Gauge, error) {
 		return nil, unknown("person", check.GetPerson()).At("check.person", "not on this station's list")
 	case st.lib.active(check.GetPerson(), time.Time{}) != nil:
 		return nil, st.lib.active(check.GetPerson(), time.Time{})
+	case st.may(check.GetPerson(), admit.CheckGauge) != nil:
+		return nil, st.may(check.GetPerson(), admit.CheckGauge)
 	case !isNumber(check.GetShown()):
 		return nil, invalid("VALUE_IMPOSSIBLE", "check.shown", "what the gauge showed must be a number")
 	case !isNumber(check.GetReferenceValue()):

@@ -2,12 +2,12 @@ package station
 
 import (
 	"context"
-	"slices"
 	"strings"
 	"time"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"bayround/internal/admit"
 	"bayround/internal/fault"
 	pb "bayround/proto/bayround/v1"
 )
@@ -49,7 +49,7 @@ func (st *state) mayRepair(req *pb.RecordRepairRequest) (*vehicle, *pb.Defect, e
 	if err != nil {
 		return nil, nil, err
 	}
-	if err := st.of(req.GetPerson(), "NOT_WORKSHOP", "is not of the workshop; a repair is recorded by who is", pb.Role_ROLE_WORKSHOP); err != nil {
+	if err := st.may(req.GetPerson(), admit.Repair); err != nil {
 		return nil, nil, err
 	}
 	return v, d, notPutRight(d)
@@ -84,13 +84,4 @@ func (st *state) defectFor(req ofDefect) (*vehicle, *pb.Defect, error) {
 		return nil, nil, unknown("defect", req.GetDefect())
 	}
 	return v, d, st.lib.active(req.GetPerson(), time.Time{})
-}
-
-// of refuses a person who has none of some roles.
-func (st *state) of(person, reason, words string, roles ...pb.Role) error {
-	p := st.lib.set.People[person]
-	if slices.ContainsFunc(roles, func(r pb.Role) bool { return slices.Contains(p.GetRoles(), r) }) {
-		return nil
-	}
-	return fault.New(fault.Precondition, reason, "%s %s", p.GetTitle(), words)
 }

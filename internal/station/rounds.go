@@ -7,6 +7,7 @@ import (
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"bayround/internal/admit"
 	"bayround/internal/fault"
 	pb "bayround/proto/bayround/v1"
 )
@@ -20,7 +21,7 @@ func (s *Station) OpenRound(ctx context.Context, req *pb.OpenRoundRequest) (*pb.
 		return nil, err
 	}
 	resp, _, err := run(ctx, s, req.GetRound(), req, func(c *command) (*pb.OpenRoundResponse, error) {
-		v, err := c.state.mayOpen(req)
+		v, err := c.mayOpen(req)
 		if err != nil {
 			return nil, err
 		}
@@ -49,7 +50,8 @@ func (s *Station) OpenRound(ctx context.Context, req *pb.OpenRoundRequest) (*pb.
 }
 
 // mayOpen refuses a round that names what is not there.
-func (st *state) mayOpen(req *pb.OpenRoundRequest) (*vehicle, error) {
+func (c *command) mayOpen(req *pb.OpenRoundRequest) (*vehicle, error) {
+	st := c.state
 	v := st.vehicles[req.GetVehicle()]
 	if v == nil {
 		return nil, unknown("vehicle", req.GetVehicle())
@@ -60,7 +62,13 @@ func (st *state) mayOpen(req *pb.OpenRoundRequest) (*vehicle, error) {
 	if err := st.lib.active(req.GetDriver(), deviceTimeOf(req)); err != nil {
 		return nil, err
 	}
+	if err := c.mayOnce(req.GetDriver(), admit.Drive, req.GetDeviceTime()); err != nil {
+		return nil, err
+	}
 	if err := st.mayAssist(req.GetAssistant(), req.GetDriver(), deviceTimeOf(req)); err != nil {
+		return nil, err
+	}
+	if err := c.mayOnce(req.GetAssistant(), admit.Assist, req.GetDeviceTime()); err != nil {
 		return nil, err
 	}
 	if len(v.model.plan(req.GetRoutine()).GetSteps()) == 0 {

@@ -8,6 +8,7 @@ import (
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"bayround/internal/admit"
 	"bayround/internal/fault"
 	"bayround/internal/schedule"
 	pb "bayround/proto/bayround/v1"
@@ -178,6 +179,9 @@ func (s *Station) RecordIncident(ctx context.Context, req *pb.RecordIncidentRequ
 			return nil, unknown("vehicle", req.GetVehicle())
 		}
 		if err := c.state.lib.active(req.GetPerson(), deviceTimeOf(req)); err != nil {
+			return nil, err
+		}
+		if err := c.state.may(req.GetPerson(), admit.Incident); err != nil {
 			return nil, err
 		}
 		returned := c.time

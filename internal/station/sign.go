@@ -8,6 +8,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"bayround/internal/admit"
 	"bayround/internal/fault"
 	"bayround/internal/signature"
 	pb "bayround/proto/bayround/v1"
@@ -51,8 +52,11 @@ func (c *command) officerSigns(r *round, req *pb.SignRoundRequest) (*pb.Signatur
 	if err := c.state.lib.active(by.GetPerson(), by.GetDeviceTime().AsTime()); err != nil {
 		return nil, err
 	}
-	const words = "is no officer; the second signature is that of an officer in charge"
-	if err := c.state.of(by.GetPerson(), "NOT_OFFICER", words, pb.Role_ROLE_OFFICER, pb.Role_ROLE_DUTY_OFFICER); err != nil {
+	device := by.GetDeviceTime()
+	if by.GetProof() == pb.Proof_PROOF_CERTIFICATE {
+		device = nil // no tablet has looked at the person's roles
+	}
+	if err := c.mayOnce(by.GetPerson(), admit.SignSecond, device); err != nil {
 		return nil, err
 	}
 	if by.GetPerson() == r.round.GetDriver() || slices.ContainsFunc(r.round.GetSignatures(), func(s *pb.Signature) bool {
@@ -80,6 +84,9 @@ func (c *command) driverSigns(r *round, to *pb.RoundStateChanged) (*pb.Signature
 		return nil, invalid("NOTE_NOT_SIGNED", "shown.note_sha256", "what was signed holds other words for the next watch than note")
 	}
 	if err := c.state.lib.active(by.GetPerson(), by.GetDeviceTime().AsTime()); err != nil {
+		return nil, err
+	}
+	if err := c.mayOnce(by.GetPerson(), admit.Sign, by.GetDeviceTime()); err != nil {
 		return nil, err
 	}
 	return c.sign(r, shown, by)

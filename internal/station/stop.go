@@ -8,6 +8,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"bayround/internal/admit"
 	"bayround/internal/fault"
 	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
@@ -69,6 +70,9 @@ func (s *Station) StopVehicle(ctx context.Context, req *pb.StopVehicleRequest) (
 		if err := c.state.lib.active(req.GetPerson(), deviceTimeOf(req)); err != nil {
 			return nil, err
 		}
+		if err := c.state.may(req.GetPerson(), admit.Stop); err != nil {
+			return nil, err
+		}
 		for _, id := range req.GetStepIds() {
 			if v.model.steps[id] == nil {
 				return nil, unknown("step", id).At("step_ids", "%s is not on this vehicle; leave it out, and say it in the reason", id)
@@ -90,6 +94,9 @@ func (s *Station) ReleaseVehicle(ctx context.Context, req *pb.ReleaseVehicleRequ
 	d, readiness, sequence, err := s.ofDefect(ctx, req.GetRequestId(), req, func(c *command) (*pb.JournalEvent, error) {
 		v, d, err := c.state.defectFor(req)
 		if err != nil {
+			return nil, err
+		}
+		if err := c.state.may(req.GetPerson(), admit.Release); err != nil {
 			return nil, err
 		}
 		if err := v.mayRelease(d, req.GetPerson()); err != nil {
