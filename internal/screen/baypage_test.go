@@ -27,6 +27,11 @@ func boards(t *testing.T) map[string]*round.Bay {
 		&pb.Restriction{Text: "No faster than 80 km/h until the spare wheel has been torqued again"})
 	fit := wholeBay(t)
 	fit.Vehicles = fit.Vehicles[4:]
+	due := wholeBay(t)
+	due.Vehicles = due.Vehicles[3:]
+	for _, r := range due.Vehicles {
+		r.RoutineDues = someDues(r.GetVehicle())
+	}
 	doubted := wholeBay(t)
 	doubted.Alarm = "The station’s record is not the one this tablet saw before."
 	return map[string]*round.Bay{
@@ -35,6 +40,7 @@ func boards(t *testing.T) map[string]*round.Bay {
 		"three":         quiet,
 		"fit":           fit,
 		"long":          long,
+		"due":           due,
 		"round":         walked(t, func(w *round.BayWalk) { w.Found = "Indicator, left rear: dark" }),
 		"command": walked(t, func(w *round.BayWalk) {
 			w.Step, w.Place = "Brake lamps", "rear"

@@ -21,6 +21,7 @@ type scene struct {
 	Lines   []bayLine
 	More    string // of those that found no room, in words
 	Defects []defectLine
+	Dues    []defectLine // checks that are due or overdue, worst first
 	Events  []eventLine
 }
 
@@ -117,7 +118,8 @@ func stage(b *round.Bay, names bool, now time.Time) scene {
 		s.More = fmt.Sprintf("and %d more, none worse than %s", more, word)
 	}
 	s.Defects = s.Defects[:min(len(s.Defects), mostDefects)]
-	for _, e := range b.Events[:min(len(b.Events), mostEvents)] {
+	s.Dues = dueLines(b.Vehicles)
+	for _, e := range b.Events[:min(len(b.Events), mostEvents-len(s.Dues))] {
 		s.Events = append(s.Events, eventLine{w.when(e.At), e.Text})
 	}
 	s.Far = w.far(b, names)
@@ -158,7 +160,9 @@ func (w wording) far(b *round.Bay, names bool) farScene {
 		Limits: len(concerned.GetRestrictions()),
 		Word:   word, Rest: rest, Detail: w.detail(concerned), SinceV: w.stamp(concerned.GetSince()),
 	}
-	if due := concerned.GetDueNext(); f.Detail == "" && len(due) > 0 {
+	if d := worstDue(concerned); f.Detail == "" && d.GetState() >= pb.DueState_DUE_STATE_DUE {
+		f.Detail = capital(d.GetText())
+	} else if due := concerned.GetDueNext(); f.Detail == "" && len(due) > 0 {
 		f.Detail = joined(" ", "Next:", due[0].GetTitle()+",", w.stamp(due[0].GetDue()))
 	}
 	walk := b.Walk
@@ -234,6 +238,9 @@ func (w wording) line(b *round.Bay, r *pb.Readiness) bayLine {
 		Limits: len(r.GetRestrictions()),
 		Word:   word, Rest: rest, Detail: joined(" · ", w.detail(r), lost(r)),
 		Since: w.stamp(r.GetSince()), Next: w.next(r), DebtS: r.GetReadinessDebtS(),
+	}
+	if l.Detail == "" {
+		l.Detail = capital(worstDue(r).GetText())
 	}
 	for _, open := range r.GetRounds() {
 		l.Progress = &progress{
