@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"bayround/internal/schedule"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -22,7 +23,8 @@ type handover struct {
 	noTime    []string // steps left out of a short round
 	at        time.Time
 	zone      *time.Location
-	waits     string // why the verdict is provisional; empty when it is not
+	until     time.Time // end of the watch that takes over
+	waits     string    // why the verdict is provisional; empty when it is not
 }
 
 // mostNamed is how many of a kind are named before the rest is counted.
@@ -54,6 +56,8 @@ func (h handover) text() string {
 		{"Open from before", h.found(false)},
 		{"Not checked", h.notChecked()},
 		{"Left open", h.leftOpen()},
+		{"Deferred", h.deferred()},
+		{"Due until the coming watch ends", h.dueInWatch()},
 		{"Due next", h.dueNext()},
 	} {
 		write(&b, part.title, part.lines)
@@ -119,6 +123,36 @@ func (h handover) found(today bool) (lines []string) {
 		lines = append(lines, line)
 	}
 	return lines
+}
+
+// deferred are the defects that may wait, with when that ends.
+func (h handover) deferred() (lines []string) {
+	for _, d := range h.readiness.GetOpenDefects() {
+		if d.GetState() == pb.DefectState_DEFECT_STATE_DEFERRED {
+			lines = append(lines, h.title(d.GetStepId())+": may wait until "+d.GetDeferral().GetExpiresLocal())
+		}
+	}
+	return lines
+}
+
+// dueInWatch are the checks that are due, or will be before the coming watch ends.
+func (h handover) dueInWatch() (lines []string) {
+	for _, d := range h.readiness.GetRoutineDues() {
+		if d.GetState() >= pb.DueState_DUE_STATE_DUE || d.GetState() == pb.DueState_DUE_STATE_COMING && d.GetDue().AsTime().Before(h.until) {
+			lines = append(lines, d.GetText())
+		}
+	}
+	return lines
+}
+
+// comingWatchEnds is when the watch after the one of an instant ends; a day later where
+// nobody has said when watches change.
+func comingWatchEnds(home *pb.Station, at time.Time) time.Time {
+	calendar, err := schedule.Of(home)
+	if home.GetCalendar() == nil || err != nil {
+		return at.Add(24 * time.Hour)
+	}
+	return calendar.WatchAt(calendar.WatchAt(at).Ends).Ends
 }
 
 // putRight is what was found and put right on the spot in the round, and read again.

@@ -158,7 +158,7 @@ func TestHandover_SaysWhatTheNextWatchMustKnow(t *testing.T) {
 	skipped := &pb.Result{Note: "bay door", Answer: &pb.Result_NotChecked{NotChecked: &pb.NotChecked{Reason: pb.NotCheckedReason_NOT_CHECKED_REASON_NOT_REACHABLE}}}
 	h := handover{
 		vehicle: &pb.VehicleConfiguration{CallSign: "WN11"}, routine: &pb.Routine{Title: "shift check"}, driver: "Tamsel Arkwith", assistant: "Borin Quellmere",
-		round: &pb.Round{Name: "rounds/1", AnsweredSteps: []string{"A", "B", "E", "F"}}, at: at, zone: time.FixedZone("", 3600), note: " Watch the oil. ",
+		round: &pb.Round{Name: "rounds/1", AnsweredSteps: []string{"A", "B", "E", "F"}}, at: at, zone: time.FixedZone("", 3600), until: at.Add(12 * time.Hour), note: " Watch the oil. ",
 		waits: "3 results wait to be sent",
 		steps: []*pb.CheckStep{
 			{StepId: "A", Title: "Windscreen"},
@@ -173,7 +173,13 @@ func TestHandover_SaysWhatTheNextWatchMustKnow(t *testing.T) {
 			Reasons:      []*pb.Reason{{Text: "Said elsewhere.", Cause: &pb.Reason_Defect{Defect: "d"}}, {Text: "The twins differ.", Cause: &pb.Reason_Finding{}}},
 			OpenDefects: []*pb.Defect{
 				{StepId: "A", Round: "rounds/1", State: pb.DefectState_DEFECT_STATE_OPEN, TimesFound: 2, Findings: []*pb.Finding{{Text: "Screen cracked.", DriverDoes: "Tell the officer."}}},
+				{StepId: "G", Round: "rounds/0", State: pb.DefectState_DEFECT_STATE_DEFERRED, Deferral: &pb.Deferral{ExpiresLocal: "Thu 5 Mar 19:00"}, Findings: []*pb.Finding{{Text: "Stone chip."}}},
 				{StepId: "D", Round: "rounds/0", State: pb.DefectState_DEFECT_STATE_RECTIFIED, TimesFound: 1, Findings: []*pb.Finding{{Text: "Pump stuck."}}},
+			},
+			RoutineDues: []*pb.RoutineDue{
+				{State: pb.DueState_DUE_STATE_OVERDUE, Text: "weekly check overdue since Sun 1 Mar 08:00"},
+				{State: pb.DueState_DUE_STATE_COMING, Due: timestamppb.New(at.Add(11 * time.Hour)), Text: "shift check due Mon 2 Mar 20:12"},
+				{State: pb.DueState_DUE_STATE_COMING, Due: timestamppb.New(at.Add(24 * time.Hour)), Text: "not in this watch"},
 			},
 			DueNext: []*pb.DueStep{
 				{Due: timestamppb.New(at.Add(time.Hour)), Steps: 1, Title: "Floor"},
@@ -194,11 +200,17 @@ Found today:
 Put right today:
 - Engine oil: topped up, 1.5 L used; then between the marks, 90 %
 Open from before:
+- G: Stone chip
 - D: Pump stuck, repaired: check it again
 Not checked:
 - Roof gear: could not be reached or seen, bay door
 Left open:
 - Siren
+Deferred:
+- G: may wait until Thu 5 Mar 19:00
+Due until the coming watch ends:
+- weekly check overdue since Sun 1 Mar 08:00
+- shift check due Mon 2 Mar 20:12
 Due next:
 - 10:12: Floor and 2 more
 - Tue 3 Mar 15:12: Tread
@@ -209,6 +221,19 @@ From the driver: Watch the oil.`
 	h = handover{vehicle: h.vehicle, routine: h.routine, driver: h.driver, round: &pb.Round{}, readiness: &pb.Readiness{Verdict: pb.Verdict_VERDICT_FIT}, at: at, zone: time.UTC}
 	if got := h.text(); got != "WN11, shift check, Mon 2 Mar 2026 08:12. Driver Tamsel Arkwith.\nVerdict: fit to respond." {
 		t.Errorf("with nothing to tell it says\n%s", got)
+	}
+}
+
+// The watch that takes over at 07:30 ends at 19:30; on the night of 28 March 2026 clocks go
+// forward, and it ends by the wall clock all the same (SI 2002/262).
+func TestHandover_KnowsWhenTheComingWatchEnds(t *testing.T) {
+	home := &pb.Station{TimeZone: "Europe/London", Calendar: &pb.Calendar{Changes: []*pb.WatchChange{{At: "07:30", Watch: "day"}, {At: "19:30", Watch: "night"}}}}
+	at := time.Date(2026, time.March, 28, 12, 0, 0, 0, time.UTC)
+	if got, want := comingWatchEnds(home, at), time.Date(2026, time.March, 29, 6, 30, 0, 0, time.UTC); !got.Equal(want) {
+		t.Errorf("the night watch ends at %v, want %v", got, want)
+	}
+	if got, want := comingWatchEnds(&pb.Station{TimeZone: "Europe/London"}, at), at.Add(24*time.Hour); !got.Equal(want) {
+		t.Errorf("without a calendar: %v, want %v", got, want)
 	}
 }
 
