@@ -13,6 +13,7 @@ import (
 	pb "bayround/proto/bayround/v1"
 
 	"bayround/internal/command"
+	"bayround/internal/roundrecord"
 )
 
 const defectHelp = `Look after the defects of the vehicles, from being found to being closed.
@@ -59,11 +60,6 @@ func defectName(text string) string {
 		return text // a whole name, or one that the station refuses in its own words
 	}
 	return inCollection("vehicles", vehicle) + "/defects/" + id
-}
-
-// shortDefect is the name of a defect as it is typed.
-func shortDefect(d *pb.Defect) string {
-	return strings.Replace(strings.TrimPrefix(d.GetName(), "vehicles/"), "/defects/", "/", 1)
 }
 
 type defectListFlags struct {
@@ -146,7 +142,7 @@ func (c *console) defectTable(all []*pb.Defect, now time.Time) {
 	rows := [][]string{{"DEFECT", "GRADE", "STATE", "FOUND", "BY", "STEP", "WHAT"}}
 	for _, d := range all {
 		rows = append(rows, []string{
-			shortDefect(d), gradeOfDefect(d), stateWords(d, now), instant(d.GetFirstFound().AsTime(), now), lastPart(d.GetFoundBy()),
+			roundrecord.DefectID(d), gradeOfDefect(d), stateWords(d, now), instant(d.GetFirstFound().AsTime(), now), lastPart(d.GetFoundBy()),
 			cmp.Or(d.GetStepId(), "-"), clipped(whatWords(d)),
 		})
 	}
@@ -229,7 +225,7 @@ func (c *console) defectSheet(resp *pb.GetDefectResponse, now time.Time) {
 	d := resp.GetDefect()
 	at := func(t *timestamppb.Timestamp) string { return instant(t.AsTime(), now) }
 	rows := [][]string{
-		{"defect", shortDefect(d)},
+		{"defect", roundrecord.DefectID(d)},
 		{"what", whatWords(d)},
 		{"grade", gradeOfDefect(d)},
 		{"step", cmp.Or(d.GetStepId(), "-")},

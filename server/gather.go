@@ -21,6 +21,7 @@ type gathering struct {
 	people  map[string]string
 	plans   map[string]*pb.Plan // by vehicle and routine; nil where there is none
 	zones   map[string]*time.Location
+	defects map[string][]*pb.Defect // by vehicle
 	head    *pb.GetCheckpointResponse
 }
 
@@ -35,7 +36,7 @@ func (g *gathering) record(ctx context.Context, name string) (*roundrecord.Recor
 
 func (g *gathering) recordOf(ctx context.Context, round *pb.Round) (*roundrecord.Record, error) {
 	r := &roundrecord.Record{Round: round}
-	for _, ask := range []func(context.Context, *roundrecord.Record) error{g.addEvents, g.addPeople, g.addPlan, g.addVehicle, g.addReadiness, g.addHead} {
+	for _, ask := range []func(context.Context, *roundrecord.Record) error{g.addEvents, g.addPeople, g.addPlan, g.addVehicle, g.addReadiness, g.addDefects, g.addHead} {
 		if err := ask(ctx, r); err != nil {
 			return nil, err
 		}

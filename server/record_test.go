@@ -8,8 +8,12 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"bayround/internal/command"
+	"bayround/internal/station"
+	"bayround/internal/stationtest"
+	pb "bayround/proto/bayround/v1"
 )
 
 // roundIDs are the rounds that "server records" lists, newest first.
@@ -98,6 +102,16 @@ func TestRecord_OfAStationThatWasFilled(t *testing.T) {
 			}
 		}
 	})
+	t.Run("what became of it", func(t *testing.T) {
+		listed := must(t, "defect", "list", "--vehicle", "wn21", "--grade", "dangerous")
+		defect := regexp.MustCompile(`wn21/\S+`).FindString(listed)
+		if found := roundIDs(t, "--defect", defect); defect == "" || !slices.Equal(found, of21[:1]) {
+			t.Errorf("by the name %q of its defect %q is found, want %q; listed is\n%s", defect, found, of21[:1], listed)
+		}
+		must(t, "defect", "acknowledge", defect, "--person", "steddow", "--planned", "2096-03-06", "--note", "tyre ordered")
+		must(t, "defect", "rectify", defect, "--person", "steddow", "--done", "tyre renewed", "--part", "inner tyre")
+		requireIn(t, must(t, "record", of21[0]), "<dt>Defect</dt><dd>"+defect+", repaired, to be checked again</dd>", "tyre ordered", "tyre renewed (inner tyre)")
+	})
 	t.Run("page by page", func(t *testing.T) {
 		var all []string
 		for args := []string{"records", "--limit", "1"}; len(all) < 9; {
@@ -133,4 +147,37 @@ func TestRecord_OfAStationThatWasFilled(t *testing.T) {
 			requireIn(t, got.err, tc.says)
 		}
 	})
+}
+
+// Events whose content was dropped tell no time, and so lead the search for the opening of a round
+// astray when they stand within it: then the record is read from its first event on.
+func TestRecord_IsWholeWhereDroppedEventsStandWithinIt(t *testing.T) {
+	data, clock := t.TempDir(), stationtest.NewClock()
+	clock.Advance(time.Now().AddDate(-2, 0, 0).Sub(clock.Now()))
+	k := stationtest.OpenWith(t, clock, station.Options{Dir: data, Now: clock.Now, Defaults: stationtest.Small()})
+	end := func(round string) {
+		if _, err := k.FinishRound(t.Context(), &pb.FinishRoundRequest{RequestId: k.ID(), Round: round}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	long := k.OpenRound("vehicles/p1", "routines/shift")
+	k.Record(long, stationtest.Seen("GLA-010/windscreen", "sound"))
+	for range 5 { // the newest and the one before it count, the others are dropped
+		clock.Advance(8 * time.Hour)
+		round := k.OpenRound("vehicles/p2", "routines/shift")
+		k.Record(round, stationtest.Seen("GLA-010/windscreen", "sound"))
+		end(round)
+	}
+	end(long)
+	k.Close()
+	requireIn(t, must(t, "prune", "--data", data), "dropped 3 rounds with 9 events")
+	t.Setenv("BAYROUND_SERVER", serving(t, data).address)
+	page := must(t, "record", long)
+	requireIn(t, page, "3 events, numbers ")
+	if strings.Contains(page, "Not all that was recorded") {
+		t.Error("the opening of the round was not found")
+	}
+	file := filepath.Join(t.TempDir(), "round.proof")
+	must(t, "record", long, "-o", file)
+	requireIn(t, must(t, "verify-record", file), "No event of the round from ")
 }

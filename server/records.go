@@ -19,7 +19,7 @@ const recordsHelp = `Find rounds, newest first: by vehicle, by who drove or assi
 what was found. Days are those of this computer's time zone, both included.
 
 --defect takes words: a round is found when one of its findings has them all in its text, its
-step or its fault, whatever the case. With it every round's answers are read, which takes time.
+step or its fault, or when they are the name of its defect (wn21/3f2a9c), whatever the case. With it every round's answers are read, which takes time.
 
 csv and jsonl hold every value of the rounds that are found, as "server record" does for one.
 When there are more rounds than --limit, the last line says with which --page to go on.`
@@ -171,7 +171,7 @@ func (f *recordsFlags) gather(ctx context.Context, g *gathering, round *pb.Round
 // matching are the findings of a round that have all the words.
 func (f *recordsFlags) matching(r *roundrecord.Record) []roundrecord.Found {
 	return slices.DeleteFunc(r.Found(), func(found roundrecord.Found) bool {
-		text := strings.ToLower(found.GetText() + " " + found.GetFault() + " " + strings.Join(found.GetStepIds(), " "))
+		text := strings.ToLower(found.GetText() + " " + found.GetFault() + " " + strings.Join(found.GetStepIds(), " ") + " " + roundrecord.DefectID(r.DefectOf(found.Finding)))
 		for _, word := range strings.Fields(strings.ToLower(f.defect)) {
 			if !strings.Contains(text, word) {
 				return true

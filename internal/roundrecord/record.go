@@ -33,6 +33,8 @@ type Record struct {
 	Now *pb.Readiness
 	// Made is when the page was made, in the zone of the station.
 	Made time.Time
+	// Defects are all of the vehicle when the page was made, closed ones too; none when not known.
+	Defects []*pb.Defect
 	// Checkpoint is the newest signed head of the record; VerifierKey is the station's.
 	Checkpoint, VerifierKey string
 }
