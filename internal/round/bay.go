@@ -20,6 +20,7 @@ type board struct {
 
 	mu     sync.Mutex
 	walk   *BayWalk   // guarded by mu
+	stops  string     // guarded by mu: call signs
 	events []BayEvent // guarded by mu: newest first; replaced, never changed
 }
 
@@ -49,6 +50,15 @@ func (u *Uplink) SetWalk(w *BayWalk) {
 	u.renew()
 }
 
+// SetStopped says which vehicles the tablet beside the display knows to be stopped, by
+// call sign; empty for none.
+func (u *Uplink) SetStopped(callSigns string) {
+	u.bay.mu.Lock()
+	u.bay.stops = callSigns
+	u.bay.mu.Unlock()
+	u.renew()
+}
+
 // renew makes the picture anew.
 func (u *Uplink) renew() {
 	u.bay.mu.Lock()
@@ -58,7 +68,7 @@ func (u *Uplink) renew() {
 	bay := &Bay{
 		Version: u.bay.current.Load().Version + 1, Now: u.clock(), TimeZone: time.UTC,
 		Live: link.Live, Since: link.Since, Heard: u.heard.heardAt(), Sequence: sequence,
-		Titles: map[string]string{}, Walk: u.bay.walk, Events: u.bay.events,
+		Titles: map[string]string{}, Walk: u.bay.walk, Stopped: u.bay.stops, Events: u.bay.events,
 	}
 	alarm, _ := u.witness.say()
 	bay.Alarm = alarm.shown()

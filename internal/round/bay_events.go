@@ -63,7 +63,11 @@ func missing[T any](these, others []T, name func(T) string) (left []T) {
 	return left
 }
 
+// defectWords says a defect to all who pass: of a stop not why, which somebody typed.
 func defectWords(d *pb.Defect) string {
+	if d.GetStop() != nil {
+		return "stopped by a person"
+	}
 	if all := d.GetFindings(); len(all) > 0 {
 		return all[0].GetText()
 	}

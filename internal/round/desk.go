@@ -36,6 +36,10 @@ type turns interface{ Turn() (done func()) }
 // walkTeller is an uplink that tells the bay display what the tablet does.
 type walkTeller interface{ SetWalk(*BayWalk) }
 
+// stopTeller is an uplink that tells the bay display what was stopped, without waiting
+// for the station.
+type stopTeller interface{ SetStopped(callSigns string) }
+
 // PhotoKeeper keeps photos on the tablet.
 type PhotoKeeper interface {
 	// Put keeps a photo and returns its SHA-256, in hex. What is no photo, or too
@@ -90,6 +94,7 @@ type Desk struct {
 	dues    dues       // guarded by mu
 	offer   *offer     // guarded by mu: what a round that has not begun takes
 	told    *BayWalk   // guarded by mu: what the bay display was told last
+	stops   string     // guarded by mu: what it was told is stopped
 	wakeAt  time.Time  // guarded by mu: when the view changes by itself; zero = it does not
 
 	view    atomic.Pointer[View]

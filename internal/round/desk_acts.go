@@ -52,6 +52,10 @@ func startDeed(name string) deed {
 		return deed{(*Desk).takeGauge, []Phase{PhaseBefore, PhaseStep}}
 	case "begin":
 		return deed{(*Desk).beginRound, []Phase{PhaseBefore}}
+	case "stop":
+		return deed{(*Desk).stop, nil}
+	case "release":
+		return deed{(*Desk).release, nil}
 	case "home", "done":
 		return deed{(*Desk).home, nil}
 	case "dismiss":
@@ -131,8 +135,8 @@ func (d *Desk) act(ctx context.Context, a Act) error {
 	if !known {
 		return fault.New(fault.Invalid, "ACT_UNKNOWN", "the tablet does not know what %q means", a.Name)
 	}
-	if d.session.Pending != nil {
-		if err := d.carryOut(ctx); err != nil || slices.Contains(commanding(), a.Name) {
+	if p := d.session.Pending; p != nil {
+		if err := d.carryOut(ctx); err != nil || p.givenBy(a.Name) {
 			return err
 		}
 		if err := d.look(ctx); err != nil {
@@ -166,9 +170,18 @@ func (d *Desk) meantForAnother(a Act) bool {
 	return false
 }
 
-// commanding are the acts that would give a waiting command again.
-func commanding() []string {
-	return []string{"begin", "enter", "record", "confirm", "skip", "sign", "give-up"}
+// givenBy tells that an act would give a waiting command again. A stop is given
+// beside whatever else waits.
+func (p *pending) givenBy(act string) bool {
+	switch act {
+	case "begin", "enter", "record", "confirm", "skip", "sign", "give-up":
+		return true
+	case "stop":
+		return p.Kind == commandStop
+	case "release":
+		return p.Kind == commandRelease
+	}
+	return false
 }
 
 // nothing is an act that only takes the notice away.

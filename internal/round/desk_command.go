@@ -27,6 +27,9 @@ const (
 	commandFinish commandKind = 7
 	commandGiveUp commandKind = 8
 	commandAssist commandKind = 9
+
+	commandStop    commandKind = 20
+	commandRelease commandKind = 21
 )
 
 // command carries out a command on the twin: it is kept first, so that after a
@@ -90,6 +93,10 @@ func (d *Desk) ask(ctx context.Context, p *pending) error {
 		return tell(ctx, p, &pb.GiveUpRoundRequest{}, d.twin.GiveUpRound, d.gaveUp)
 	case commandAssist:
 		return tell(ctx, p, &pb.ChangeAssistantRequest{}, d.twin.ChangeAssistant, d.assisted)
+	case commandStop:
+		return tell(ctx, p, &pb.StopVehicleRequest{}, d.twin.StopVehicle, d.stopped)
+	case commandRelease:
+		return tell(ctx, p, &pb.ReleaseVehicleRequest{}, d.twin.ReleaseVehicle, d.released)
 	}
 	return fault.New(fault.Invalid, "COMMAND_UNKNOWN", "the session file holds a command of a kind that this program does not know")
 }

@@ -30,6 +30,7 @@ func (d *Desk) vehiclesInto(ctx context.Context, v *View) error {
 	for _, c := range d.scene.vehicles {
 		one := Vehicle{Configuration: c, Resumable: d.scene.readiness[c.GetName()].GetRounds()}
 		one.Readiness, one.Provisional = d.readinessOf(c.GetName(), v.Link)
+		one.Stopped = d.stopsOf(ctx, one.Readiness)
 		if d.session.Phase < PhaseStep {
 			dueNow, err := d.dueOn(ctx, c)
 			if err != nil {

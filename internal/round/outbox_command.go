@@ -60,6 +60,17 @@ func outgoingOf(ev *pb.JournalEvent) *outgoing {
 	case *pb.JournalEvent_ResultRecorded:
 		r := e.ResultRecorded.GetResult()
 		c.round, c.request = r.GetRound(), &pb.RecordResultRequest{Round: r.GetRound(), Result: signature.AsGiven(r)}
+	case *pb.JournalEvent_VehicleStopped:
+		stop := e.VehicleStopped.GetStop()
+		c.request = &pb.StopVehicleRequest{
+			RequestId: c.id, Vehicle: c.vehicle, Person: stop.GetPerson(), Reason: stop.GetReason(), StepIds: stop.GetStepIds(),
+			Device: ev.GetDevice(), DeviceTime: deviceTime(ev),
+		}
+	case *pb.JournalEvent_VehicleReleased:
+		release := e.VehicleReleased.GetRelease()
+		c.request = &pb.ReleaseVehicleRequest{
+			RequestId: c.id, Defect: e.VehicleReleased.GetDefect(), Person: release.GetPerson(), Checked: release.GetChecked(),
+		}
 	}
 	if c.request == nil {
 		return nil

@@ -43,6 +43,10 @@ func carry(st *station.Station, request proto.Message) (err error) {
 		_, err = st.MakeSafe(ctx, r)
 	case *pb.RecordResultRequest:
 		_, err = st.RecordResult(ctx, r)
+	case *pb.StopVehicleRequest:
+		_, err = st.StopVehicle(ctx, r)
+	case *pb.ReleaseVehicleRequest:
+		_, err = st.ReleaseVehicle(ctx, r)
 	}
 	return err
 }
@@ -92,6 +96,10 @@ func everyCommand(device string) []proto.Message {
 		&pb.OpenRoundRequest{Round: second, Vehicle: secondPump, Routine: "routines/weekly", Driver: "people/other", Device: device, DeviceTime: now()},
 		&pb.RecordResultRequest{Round: second, Result: result(stationtest.Tread("TYR-020/axle-1-nearside", 10, 9.5, 10))},
 		&pb.GiveUpRoundRequest{RequestId: uuid.NewString(), Round: second, Note: "called away", DeviceTime: now()},
+		&pb.StopVehicleRequest{
+			RequestId: uuid.NewString(), Vehicle: secondPump, Person: "people/other", Reason: "it pulls to the left",
+			StepIds: []string{"TYR-020/axle-1-nearside"}, Device: device, DeviceTime: now(),
+		},
 	}
 }
 
@@ -105,7 +113,7 @@ func TestCommandOf_IsTheCommandTheEventCameFrom(t *testing.T) {
 		}
 		kinds[string(c.ProtoReflect().Descriptor().Name())] = true
 	}
-	if len(kinds) != 9 {
+	if len(kinds) != 10 {
 		t.Fatalf("only %d kinds of command occur", len(kinds))
 	}
 	if diff := cmp.Diff(commands, driven(t, k.Station), protocmp.Transform()); diff != "" {

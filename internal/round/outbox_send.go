@@ -187,6 +187,12 @@ func (u *Uplink) call(ctx context.Context, request proto.Message) (sequence int6
 	case *pb.RecordResultRequest:
 		resp, err := u.rounds.RecordResult(ctx, r)
 		return resp.GetSequence(), err
+	case *pb.StopVehicleRequest:
+		resp, err := u.defects.StopVehicle(ctx, r)
+		return resp.GetSequence(), err
+	case *pb.ReleaseVehicleRequest:
+		resp, err := u.defects.ReleaseVehicle(ctx, r)
+		return resp.GetSequence(), err
 	}
 	return 0, fmt.Errorf("%T is no command of a driver", request)
 }

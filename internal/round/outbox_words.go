@@ -29,6 +29,10 @@ func (u *Uplink) words(ctx context.Context, c *outgoing) string {
 		return u.stepWords(ctx, c.round, r.GetStepIds()[0]) + ": put back"
 	case *pb.RecordResultRequest:
 		return u.stepWords(ctx, c.round, r.GetResult().GetStepId())
+	case *pb.StopVehicleRequest:
+		return u.callSign(ctx, c.vehicle) + ": STOPPED, " + r.GetReason()
+	case *pb.ReleaseVehicleRequest:
+		return u.callSign(ctx, c.vehicle) + ": released"
 	}
 	return c.id
 }

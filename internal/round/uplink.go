@@ -65,6 +65,7 @@ type Uplink struct {
 	journal   pb.JournalServiceClient
 	standings pb.TwinServiceClient
 	pictures  pb.PhotoServiceClient
+	defects   pb.DefectServiceClient
 
 	mu       sync.Mutex
 	cancel   context.CancelFunc // guarded by mu: ends Run; nil while it does not run
@@ -78,6 +79,7 @@ var _ interface { // what the desk asks of an uplink
 	Upward
 	turns
 	walkTeller
+	stopTeller
 } = (*Uplink)(nil)
 
 // OpenUplink makes an uplink; Run brings it to life. A file of a newer program in
@@ -87,7 +89,7 @@ func OpenUplink(c Config) (*Uplink, error) {
 		twin: c.Twin, photos: c.Photos, log: c.Log, clock: c.Clock, right: c.Right, changed: newBell(), arrived: newBell(),
 		rounds: pb.NewRoundServiceClient(c.Conn), readiness: pb.NewReadinessServiceClient(c.Conn),
 		journal: pb.NewJournalServiceClient(c.Conn), standings: pb.NewTwinServiceClient(c.Conn),
-		pictures: pb.NewPhotoServiceClient(c.Conn),
+		pictures: pb.NewPhotoServiceClient(c.Conn), defects: pb.NewDefectServiceClient(c.Conn),
 	}
 	if u.log == nil {
 		u.log = slog.New(slog.DiscardHandler)

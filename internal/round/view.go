@@ -79,6 +79,14 @@ type Vehicle struct {
 	Provisional   bool         // worked out on the tablet: not live, or results wait to be sent
 	Routines      []RoutineDue // while a vehicle is chosen; nil from PhaseStep on
 	Resumable     []*pb.Round  // open or paused rounds that can be gone on with
+	Stopped       []Stopped    // by people, standing against it, in the order of its open defects
+}
+
+// Stopped is that a person stopped a vehicle, until another one releases it.
+type Stopped struct {
+	Defect  *pb.Defect // holds who, when and why
+	By      string     // who stopped it, by the name that is spoken; empty when that is not known here
+	Missing string     // before it may be released, in words; empty: whoever did not repair it may
 }
 
 // RoutineDue is one routine and how much of it is due.
@@ -340,6 +348,7 @@ type Bay struct {
 	Vehicles []*pb.Readiness   // worst first, then by call sign; as last heard
 	Titles   map[string]string // of vehicles, by name
 	Walk     *BayWalk          // what the tablet beside it is doing; nil when nothing
+	Stopped  string            // call signs of vehicles that the tablet beside it knows to be stopped by people, live or not
 	Events   []BayEvent        // what happened last, newest first, at most eight
 	Alarm    string            // why the station is not to be trusted; empty when it is
 }

@@ -2,6 +2,7 @@ package round
 
 import (
 	"fmt"
+	"strings"
 )
 
 // bayWalk is what the bay display shows of a view: the step, what the assistant is
@@ -34,6 +35,7 @@ func bayWalk(v *View) *BayWalk {
 
 // tellBay tells the bay display what has changed for it.
 func (d *Desk) tellBay(v *View) {
+	d.tellStops(v)
 	up, ok := d.uplink.(walkTeller)
 	if !ok {
 		return
@@ -44,4 +46,23 @@ func (d *Desk) tellBay(v *View) {
 	}
 	d.told = w
 	up.SetWalk(w)
+}
+
+// tellStops tells the bay display which vehicles people have stopped, as this tablet
+// knows it: also while the station is not heard.
+func (d *Desk) tellStops(v *View) {
+	up, ok := d.uplink.(stopTeller)
+	if !ok {
+		return
+	}
+	var callSigns []string
+	for _, one := range v.Vehicles {
+		if len(one.Stopped) > 0 {
+			callSigns = append(callSigns, one.Configuration.GetCallSign())
+		}
+	}
+	if said := strings.Join(callSigns, ", "); said != d.stops {
+		d.stops = said
+		up.SetStopped(said)
+	}
 }

@@ -34,8 +34,12 @@ func boards(t *testing.T) map[string]*round.Bay {
 	}
 	doubted := wholeBay(t)
 	doubted.Alarm = "The station’s record is not the one this tablet saw before."
+	stopped := wholeBay(t)
+	stopped.Live, stopped.Since, stopped.Heard = false, morning.Add(-time.Hour), morning.Add(-time.Hour)
+	stopped.Stopped = "WN11, WN31"
 	return map[string]*round.Bay{
 		"five-verdicts": wholeBay(t),
+		"stopped":       stopped,
 		"alarm":         doubted,
 		"three":         quiet,
 		"fit":           fit,

@@ -2,6 +2,7 @@ package screen
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -16,6 +17,7 @@ type scene struct {
 	Since   string // since when not live; empty when the station was never heard
 	Clock   string // when the station was last heard
 	Alarm   bool   // the station is not to be trusted
+	Stopped string // call signs of vehicles that people stopped; empty for none
 	Rows    int    // vehicles, as far as layouts are reckoned for
 	Far     farScene
 	Lines   []bayLine
@@ -105,7 +107,7 @@ func stage(b *round.Bay, names bool, now time.Time) scene {
 	if !s.Live {
 		s.Since = w.when(later(b.Since, b.Heard))
 	}
-	s.Alarm = b.Alarm != ""
+	s.Alarm, s.Stopped = b.Alarm != "", stoppedOn(b, s.Live)
 	s.Rows = min(len(b.Vehicles), mostRows)
 	for i, r := range b.Vehicles {
 		s.Defects = append(s.Defects, w.defects(r)...)
@@ -124,6 +126,23 @@ func stage(b *round.Bay, names bool, now time.Time) scene {
 	}
 	s.Far = w.far(b, names)
 	return s
+}
+
+// stoppedOn are the call signs of what people stopped: as the tablet beside the display
+// knows, and while the station is live, as it says.
+func stoppedOn(b *round.Bay, live bool) string {
+	var callSigns []string
+	if b.Stopped != "" {
+		callSigns = strings.Split(b.Stopped, ", ")
+	}
+	for _, r := range b.Vehicles {
+		byPerson := slices.ContainsFunc(r.GetOpenDefects(), func(d *pb.Defect) bool { return d.GetStop() != nil })
+		if live && byPerson && !slices.Contains(callSigns, r.GetCallSign()) {
+			callSigns = append(callSigns, r.GetCallSign())
+		}
+	}
+	slices.Sort(callSigns)
+	return strings.Join(callSigns, ", ")
 }
 
 // heardAt is when the station was last heard. Who says live without saying when
@@ -284,7 +303,7 @@ func (w wording) defects(r *pb.Readiness) (lines []defectLine) {
 		if n := d.GetTimesFound(); n > 1 {
 			answer = fmt.Sprintf("found %d times, %s", n, answer)
 		}
-		lines = append(lines, defectLine{verdict.Spoken(r), d.GetFindings()[0].GetText(), w.age(d.GetFirstFound()), answer})
+		lines = append(lines, defectLine{verdict.Spoken(r), passing(d), w.age(d.GetFirstFound()), answer})
 	}
 	return lines
 }

@@ -230,3 +230,38 @@ func TestStage_AnAlarmHidesNoVerdict(t *testing.T) {
 		t.Error("an alarm without a cause")
 	}
 }
+
+// A stop is seen at once, live or not, and nothing that somebody typed is told to all
+// who pass.
+func TestStage_AStopIsSeenByAllAndItsWordsByNobody(t *testing.T) {
+	typed := "it pulls to the left"
+	stop := &pb.Defect{
+		Name: "vehicles/wn11/defects/stop-1", State: pb.DefectState_DEFECT_STATE_OPEN, Stop: &pb.VehicleStop{Reason: typed},
+		Findings: []*pb.Finding{{Effect: pb.Effect_EFFECT_MOVING, Text: "Stopped: " + typed}},
+	}
+	bay := wholeBay(t)
+	bay.Vehicles[0].Verdict, bay.Vehicles[0].CallSign = pb.Verdict_VERDICT_UNFIT, "WN11"
+	bay.Vehicles[0].OpenDefects = []*pb.Defect{stop}
+	bay.Vehicles[0].Reasons = []*pb.Reason{{Verdict: pb.Verdict_VERDICT_UNFIT, Text: "Stopped: " + typed, Cause: &pb.Reason_Defect{Defect: stop.GetName()}}}
+	bay.Stopped = "WN31"
+	for _, live := range []bool{true, false} {
+		bay.Live = live
+		s := stage(bay, true, morning)
+		want := "WN11, WN31"
+		if !live {
+			want = "WN31" // what the station said is not shown as if it were so
+		}
+		regions, err := s.regions()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s.Stopped != want || !strings.Contains(regions[0].HTML, want) {
+			t.Errorf("live %t: %q is shown as stopped, want %q", live, s.Stopped, want)
+		}
+		for _, r := range regions {
+			if strings.Contains(r.HTML, typed) {
+				t.Errorf("live %t: %s tells what somebody typed", live, r.ID)
+			}
+		}
+	}
+}

@@ -44,7 +44,7 @@ const spilt = `[...document.querySelectorAll("html, body, .body, .answer, .head,
   .map(e => e.tagName + "." + e.className + ": " + e.textContent.trim().slice(0, 60) + " " + e.scrollWidth + ">" + e.clientWidth + " " + e.scrollHeight + ">" + e.clientHeight)`
 
 // wrapped finds a question that is broken into lines beside what leads elsewhere.
-const wrapped = `[...document.querySelectorAll(".led h1")].filter(e => e.clientHeight > 1.5 * parseFloat(getComputedStyle(e).lineHeight)).map(e => e.textContent)`
+const wrapped = `[...document.querySelectorAll("#main:has(#vehicles) h1")].filter(e => e.clientHeight > 1.5 * parseFloat(getComputedStyle(e).lineHeight)).map(e => e.textContent)`
 
 // covered finds controls whose middle lies under something else.
 const covered = `[...document.querySelectorAll("button, summary, input:not([type=hidden]), textarea")]

@@ -110,7 +110,11 @@ func lampStep(t testing.TB) string {
 }
 
 func stateViews(t testing.TB, views map[string]*round.View) {
-	v := walkView(t, "WN11", "shift", lampStep(t))
+	v := walkView(t, "WN11", "shift", "PRE-060/underneath")
+	v.Chosen.Stopped = []round.Stopped{stoppedSample(t)}
+	views["stopped"] = v
+
+	v = walkView(t, "WN11", "shift", lampStep(t))
 	for _, c := range v.Step.Entry.Choices {
 		if !c.Condition.GetSound() {
 			choose(v, c.Condition.GetId(), "MINOR · noted, put right in its turn", pb.Verdict_VERDICT_FIT)
@@ -223,4 +227,13 @@ func closingViews(t testing.TB, views map[string]*round.View) {
 	v = closing(round.PhaseHandover, 2)
 	v.Closing.Handover = "WN11, shift check, Tamsel Arkwith with Isra Venholt, 25 Nov 07:10 to 07:42.\n\nFit with limits: five riders at most, none on crew seat 3.\nFound: belt of crew seat 3 does not latch (third time).\nNot checked: coolant level (engine warm).\n\nWatch the slide-out tray: it sticks in the frost."
 	views["handover"] = v
+}
+
+// stoppedSample is a stop by somebody who has gone home.
+func stoppedSample(t testing.TB) round.Stopped {
+	stop := &pb.VehicleStop{Person: "people/arkwith", Reason: "the steering has play, pulls or binds", StationTime: ago(2 * time.Hour)}
+	return round.Stopped{
+		By: person(t, "arkwith").GetTitle(), Missing: "the workshop has not recorded what it did; a vehicle is released after its repair",
+		Defect: &pb.Defect{Name: "vehicles/wn11/defects/stop-1", State: pb.DefectState_DEFECT_STATE_OPEN, Stop: stop, FirstFound: stop.GetStationTime()},
+	}
 }

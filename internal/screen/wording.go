@@ -89,10 +89,23 @@ func (w wording) detail(r *pb.Readiness) string {
 			return steps[0].GetTitle()
 		}
 	}
-	if reasons := r.GetReasons(); len(reasons) > 0 {
-		return reasons[0].GetText()
+	for _, reason := range r.GetReasons()[:min(len(r.GetReasons()), 1)] {
+		for _, d := range r.GetOpenDefects() {
+			if d.GetStop() != nil && d.GetName() == reason.GetDefect() {
+				return passing(d)
+			}
+		}
+		return reason.GetText()
 	}
 	return ""
+}
+
+// passing says a defect to all who pass: of a stop not why, which somebody typed.
+func passing(d *pb.Defect) string {
+	if d.GetStop() != nil {
+		return "Stopped by a person"
+	}
+	return d.GetFindings()[0].GetText()
 }
 
 // next is what becomes due next.

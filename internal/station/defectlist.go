@@ -3,6 +3,7 @@ package station
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -11,6 +12,7 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
+	"bayround/internal/fault"
 	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
@@ -34,13 +36,26 @@ func (s *Station) GetDefect(_ context.Context, req *pb.GetDefectRequest) (*pb.Ge
 	if err := proto.Unmarshal(row, d); err != nil {
 		return nil, unreadable("the row of "+req.GetName(), err)
 	}
-	resp := &pb.GetDefectResponse{Defect: verdict.DefectAt(d, now), Right: &pb.DeferralRight{}}
+	resp := &pb.GetDefectResponse{Defect: verdict.DefectAt(d, now), Right: &pb.DeferralRight{}, ReleaseMissing: snap.releaseMissing(d)}
 	if err := notPutRight(d); err != nil {
 		resp.Right.WhyNot = err.Error()
 		return resp, nil
 	}
 	resp.Right = deferralCase(snap.model, snap.input.Defects, d).Right()
 	return resp, nil
+}
+
+// releaseMissing is what is missing before somebody may release a stopped vehicle, in words.
+func (s *snapshot) releaseMissing(d *pb.Defect) string {
+	if d.GetStop() == nil || d.GetState() == pb.DefectState_DEFECT_STATE_CLOSED {
+		return ""
+	}
+	err := (releasing{s.model, s.input.Latest, s.input.Defects, d}).mayRelease("")
+	var f *fault.Fault
+	if !errors.As(err, &f) {
+		return ""
+	}
+	return f.Message
 }
 
 // allDefects reads the defects of a vehicle, of all when none is named, as they stand

@@ -2,6 +2,7 @@ package station
 
 import (
 	"context"
+	"slices"
 	"strings"
 	"time"
 
@@ -57,7 +58,8 @@ func defectOf(ev *pb.JournalEvent) string {
 	return ""
 }
 
-// StopVehicle stops a vehicle at once.
+// StopVehicle stops a vehicle at once. One that comes from a device may be late: it
+// counts also where a step it is about has been taken off the vehicle meanwhile.
 func (s *Station) StopVehicle(ctx context.Context, req *pb.StopVehicleRequest) (*pb.StopVehicleResponse, error) {
 	if err := checkDeviceTime(req); err != nil {
 		return nil, err
@@ -74,7 +76,7 @@ func (s *Station) StopVehicle(ctx context.Context, req *pb.StopVehicleRequest) (
 			return nil, err
 		}
 		for _, id := range req.GetStepIds() {
-			if v.model.steps[id] == nil {
+			if v.model.steps[id] == nil && req.GetDevice() == "" { // nobody would hear of it at a device
 				return nil, unknown("step", id).At("step_ids", "%s is not on this vehicle; leave it out, and say it in the reason", id)
 			}
 		}
@@ -99,7 +101,7 @@ func (s *Station) ReleaseVehicle(ctx context.Context, req *pb.ReleaseVehicleRequ
 		if err := c.state.may(req.GetPerson(), admit.Release); err != nil {
 			return nil, err
 		}
-		if err := v.mayRelease(d, req.GetPerson()); err != nil {
+		if err := (releasing{v.model, v.answers, v.input().Defects, d}).mayRelease(req.GetPerson()); err != nil {
 			return nil, err
 		}
 		return &pb.JournalEvent{Person: req.GetPerson(), Vehicle: v.name, Event: &pb.JournalEvent_VehicleReleased{
@@ -111,10 +113,18 @@ func (s *Station) ReleaseVehicle(ctx context.Context, req *pb.ReleaseVehicleRequ
 	return &pb.ReleaseVehicleResponse{Defect: d, Readiness: readiness, Sequence: sequence}, err
 }
 
+// releasing is what decides whether a stopped vehicle may be released.
+type releasing struct {
+	model   *model
+	answers map[string]*verdict.Answer // by step id
+	open    []*pb.Defect               // those not closed
+	defect  *pb.Defect                 // the one that stops it
+}
+
 // mayRelease refuses a release before the workshop's work, by the one who did it, and
 // before every step concerned was found sound again by another.
-func (v *vehicle) mayRelease(d *pb.Defect, person string) error {
-	repaired := d.GetRepair().GetPerson()
+func (s releasing) mayRelease(person string) error {
+	d := s.defect
 	switch {
 	case d.GetStop() == nil:
 		return fault.New(fault.Precondition, "NOT_STOPPED", "nobody stopped the vehicle with this defect; record its repair and check %s again", d.GetStepId())
@@ -122,13 +132,13 @@ func (v *vehicle) mayRelease(d *pb.Defect, person string) error {
 		return fault.New(fault.Precondition, "DEFECT_NOT_OPEN", "the vehicle was released at %s", clockWords(d.GetClosed().AsTime()))
 	case d.GetState() != pb.DefectState_DEFECT_STATE_RECTIFIED:
 		return fault.New(fault.Precondition, "REPAIR_MISSING", "the workshop has not recorded what it did; a vehicle is released after its repair")
-	case repaired == person:
+	case d.GetRepair().GetPerson() == person:
 		return fault.New(fault.Precondition, "SAME_PERSON", "who repaired a vehicle does not release it; have another person check it again and release it").At("person", "is the one who repaired it")
 	}
 	var missing []string
 	for _, id := range d.GetStop().GetStepIds() {
-		if s := v.model.steps[id]; s != nil && !v.soundSince(id, repaired, d) {
-			missing = append(missing, s.GetTitle()+" ("+id+")")
+		if step := s.model.steps[id]; step != nil && !s.soundSince(id) {
+			missing = append(missing, step.GetTitle()+" ("+id+")")
 		}
 	}
 	if len(missing) > 0 {
@@ -138,21 +148,18 @@ func (v *vehicle) mayRelease(d *pb.Defect, person string) error {
 }
 
 // soundSince tells that somebody else than the one who repaired has looked at a step
-// since the repair of a defect, and that nothing is open there beside it.
-func (v *vehicle) soundSince(stepID, repaired string, d *pb.Defect) bool {
-	a := v.answers[stepID]
-	if a == nil || a.Real == nil || !a.RealFits || a.Real.GetPerson() == repaired {
+// since the repair, and that nothing is open there beside the stop.
+func (s releasing) soundSince(stepID string) bool {
+	a, d := s.answers[stepID], s.defect
+	if a == nil || a.Real == nil || !a.RealFits || a.Real.GetPerson() == d.GetRepair().GetPerson() {
 		return false
 	}
 	if verdict.Looked(a.Real).Before(later(a.VoidBefore, repairTime(d))) {
 		return false
 	}
-	for _, name := range v.openAt(stepID) {
-		if name != d.GetName() {
-			return false
-		}
-	}
-	return true
+	return !slices.ContainsFunc(s.open, func(other *pb.Defect) bool {
+		return other.GetStepId() == stepID && other.GetName() != d.GetName()
+	})
 }
 
 func repairTime(d *pb.Defect) time.Time { return d.GetRepair().GetStationTime().AsTime() }

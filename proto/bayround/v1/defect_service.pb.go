@@ -75,9 +75,12 @@ type GetDefectResponse struct {
 	// The defect as it stands now: a deferral that has expired leaves it open or acknowledged.
 	Defect *Defect `protobuf:"bytes,1,opt,name=defect,proto3" json:"defect,omitempty"`
 	// What of it may wait.
-	Right         *DeferralRight `protobuf:"bytes,2,opt,name=right,proto3" json:"right,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Right *DeferralRight `protobuf:"bytes,2,opt,name=right,proto3" json:"right,omitempty"`
+	// Of a defect that stops the vehicle: what is missing before a person who did not
+	// repair it may release it, in words; empty when nothing is, and for other defects.
+	ReleaseMissing string `protobuf:"bytes,3,opt,name=release_missing,json=releaseMissing,proto3" json:"release_missing,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *GetDefectResponse) Reset() {
@@ -122,6 +125,13 @@ func (x *GetDefectResponse) GetRight() *DeferralRight {
 		return x.Right
 	}
 	return nil
+}
+
+func (x *GetDefectResponse) GetReleaseMissing() string {
+	if x != nil {
+		return x.ReleaseMissing
+	}
+	return ""
 }
 
 // ListDefectsRequest asks for a page of defects.
@@ -720,7 +730,8 @@ type StopVehicleRequest struct {
 	Person string `protobuf:"bytes,3,opt,name=person,proto3" json:"person,omitempty"`
 	// Why, in words.
 	Reason string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
-	// Steps it is about; all of them must be checked again before it is released. May be empty.
+	// Steps it is about; all of them must be checked again before it is released. May be
+	// empty. From a device one that is not on the vehicle any more is kept and asks for nothing.
 	StepIds []string `protobuf:"bytes,5,rep,name=step_ids,json=stepIds,proto3" json:"step_ids,omitempty"`
 	// Device it is stopped from, for instance "tablet-1"; empty when from none.
 	Device string `protobuf:"bytes,6,opt,name=device,proto3" json:"device,omitempty"`
@@ -1353,10 +1364,11 @@ const file_bayround_v1_defect_service_proto_rawDesc = "" +
 	"\n" +
 	" bayround/v1/defect_service.proto\x12\vbayround.v1\x1a\x1abayround/v1/deferral.proto\x1a\x19bayround/v1/finding.proto\x1a\x16bayround/v1/rule.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"c\n" +
 	"\x10GetDefectRequest\x12O\n" +
-	"\x04name\x18\x01 \x01(\tB;\xbaH8r624^vehicles/[a-z0-9]+(-[a-z0-9]+)*/defects/[a-z0-9-]+$R\x04name\"r\n" +
+	"\x04name\x18\x01 \x01(\tB;\xbaH8r624^vehicles/[a-z0-9]+(-[a-z0-9]+)*/defects/[a-z0-9-]+$R\x04name\"\x9b\x01\n" +
 	"\x11GetDefectResponse\x12+\n" +
 	"\x06defect\x18\x01 \x01(\v2\x13.bayround.v1.DefectR\x06defect\x120\n" +
-	"\x05right\x18\x02 \x01(\v2\x1a.bayround.v1.DeferralRightR\x05right\"\xef\x02\n" +
+	"\x05right\x18\x02 \x01(\v2\x1a.bayround.v1.DeferralRightR\x05right\x12'\n" +
+	"\x0frelease_missing\x18\x03 \x01(\tR\x0ereleaseMissing\"\xef\x02\n" +
 	"\x12ListDefectsRequest\x12'\n" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12'\n" +
