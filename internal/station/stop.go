@@ -72,7 +72,7 @@ func (s *Station) StopVehicle(ctx context.Context, req *pb.StopVehicleRequest) (
 		if err := c.state.lib.active(req.GetPerson(), deviceTimeOf(req)); err != nil {
 			return nil, err
 		}
-		if err := c.state.may(req.GetPerson(), admit.Stop); err != nil {
+		if err := c.mayOnce(req.GetPerson(), admit.Stop, req.GetDeviceTime()); err != nil {
 			return nil, err
 		}
 		for _, id := range req.GetStepIds() {
