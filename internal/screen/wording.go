@@ -89,15 +89,16 @@ func (w wording) detail(r *pb.Readiness) string {
 			return steps[0].GetTitle()
 		}
 	}
-	for _, reason := range r.GetReasons()[:min(len(r.GetReasons()), 1)] {
-		for _, d := range r.GetOpenDefects() {
-			if d.GetStop() != nil && d.GetName() == reason.GetDefect() {
-				return passing(d)
-			}
-		}
-		return reason.GetText()
+	if len(r.GetReasons()) == 0 {
+		return ""
 	}
-	return ""
+	reason := r.GetReasons()[0]
+	for _, d := range r.GetOpenDefects() {
+		if d.GetStop() != nil && d.GetName() == reason.GetDefect() {
+			return passing(d)
+		}
+	}
+	return reason.GetText()
 }
 
 // passing says a defect to all who pass: of a stop not why, which somebody typed.
