@@ -1,7 +1,9 @@
 package roundrecord
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -77,7 +79,8 @@ func (row Row) seenWords(c *pb.ConditionSeen) string {
 // said and not left out.
 func (row Row) Outcome() string {
 	var words []string
-	for _, f := range row.Findings {
+	worstFirst := func(a, b *pb.Finding) int { return cmp.Compare(b.GetGrade(), a.GetGrade()) }
+	for _, f := range slices.SortedStableFunc(slices.Values(row.Findings), worstFirst) {
 		words = append(words, strings.ToUpper(rules.GradeWords(f.GetGrade())))
 	}
 	switch {
