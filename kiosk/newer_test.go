@@ -44,6 +44,7 @@ func formats() []format {
 		{"event record", 3, "station", "JOURNAL", raiseEvent, []string{offline[0], offline[2]}},
 		{"record file", 1, "copies", "backup/record", raiseRecord, []string{"verify-export FILE"}},
 		{"record file", 1, "tablet", "copy/*.record", raiseRecord, []string{""}},
+		{"proof of a round", 1, "copies", "round.proof", raiseProof, []string{"verify-record FILE"}},
 		{"backup `MANIFEST`", 1, "copies", "backup/MANIFEST", raiseText(`"bayround_backup": `), []string{"backup verify DIR/backup", "restore --from DIR/backup --data OUT"}},
 		{"`uplink.json`", 1, "tablet", "uplink.json", raiseJSON, []string{""}},
 		{"`witness.json`", 1, "tablet", "witness.json", raiseJSON, []string{""}},
@@ -62,8 +63,8 @@ func TestNewer_EveryFormatIsRefusedAndNothingChanged(t *testing.T) {
 		t.Run(strings.Trim(f.name, "`")+" of the "+f.folder, func(t *testing.T) {
 			dir := n.unpack(t, f.folder)
 			files, err := filepath.Glob(filepath.Join(dir, f.file))
-			if f.name == "`replacing`" || f.name == "`register.json`" {
-				files = []string{filepath.Join(dir, f.file)} // there during a repair alone; made when a station is first served
+			if f.name == "`replacing`" || f.name == "`register.json`" || f.name == "proof of a round" {
+				files = []string{filepath.Join(dir, f.file)} // there during a repair alone; made when a station is first served, or asked for
 			}
 			if err != nil || len(files) == 0 {
 				t.Fatalf("no file %s in the fixture", f.file)
@@ -228,6 +229,14 @@ func raiseRegister(t *testing.T, file string, to uint64) {
 		t.Fatal(err)
 	}
 	if err := os.WriteFile(file, fmt.Appendf(nil, `{"version":%d,"clients":7}`, to), 0o600); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// raiseProof writes the proof of a round of which only the first line is as we know it.
+func raiseProof(t *testing.T, file string, to uint64) {
+	t.Helper()
+	if err := os.WriteFile(file, fmt.Appendf(nil, "bayround round proof %d\nvehicle wn11\n", to), 0o600); err != nil {
 		t.Fatal(err)
 	}
 }
