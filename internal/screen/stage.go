@@ -241,10 +241,11 @@ func farSign(r *pb.Readiness) string {
 	return verdict.Spoken(r)
 }
 
-// placeOf says of a vehicle that nobody calls by its call sign why that is so.
+// placeOf names a vehicle that is not called by its own call sign, and says of one that
+// is called by none why that is so.
 func placeOf(r *pb.Readiness) string {
-	if r.GetAnswersTo() != "" {
-		return ""
+	if r.GetHolding() != nil && r.GetAnswersTo() != r.GetCallSign() && r.GetAnswersTo() != "" {
+		return r.GetCallSign()
 	}
 	return verdict.PlaceWords(r)
 }
@@ -253,7 +254,7 @@ func placeOf(r *pb.Readiness) string {
 func (w wording) line(b *round.Bay, r *pb.Readiness) bayLine {
 	word, rest := verdict.Said(r)
 	l := bayLine{
-		CallSign: verdict.Spoken(r), Title: joined(" · ", b.Titles[r.GetVehicle()], placeOf(r)), Verdict: r.GetVerdict(),
+		CallSign: farSign(r), Title: joined(" · ", placeOf(r), b.Titles[r.GetVehicle()]), Verdict: r.GetVerdict(),
 		Limits: len(r.GetRestrictions()),
 		Word:   word, Rest: rest, Detail: joined(" · ", w.detail(r), lost(r)),
 		Since: w.stamp(r.GetSince()), Next: w.next(r), DebtS: r.GetReadinessDebtS(),
