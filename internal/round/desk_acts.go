@@ -77,6 +77,8 @@ func stepDeed(name string) deed {
 		return deed{(*Desk).goBack, step}
 	case "field", "key", "section", "grooves", "level", "see", "count", "note", "proof", "drop-photo", "alone", "take-again", "by-hand", "read-again":
 		return deed{(*Desk).edit, step}
+	case "compare":
+		return deed{(*Desk).compare, step}
 	case "take":
 		return deed{(*Desk).take, step}
 	case "photo":
@@ -162,7 +164,7 @@ func (d *Desk) meantForAnother(a Act) bool {
 	}
 	switch a.Name {
 	case "field", "key", "section", "grooves", "level", "see", "count", "note", "proof", "drop-photo", "alone", "photo",
-		"take", "take-again", "by-hand", "read-again", "enter", "record", "confirm", "skip", "cure-cancel", "control":
+		"take", "take-again", "by-hand", "read-again", "enter", "record", "confirm", "skip", "cure-cancel", "control", "compare":
 		return at != d.session.Step
 	case "cure": // of the step in the light, or of what was found last
 		return a.Values["step"] != "" && at != d.session.Step

@@ -93,7 +93,7 @@ func TestDesk_AFaultMeansWhatWasSaid(t *testing.T) {
 	if m := markOf(v, atStopLamp); m.State != round.MarkFault || !strings.HasSuffix(m.Answer, "(3 of 16)") {
 		t.Errorf("mark %+v", m)
 	}
-	if d := tab.act("go", "step", atStopLamp).Step.Defects; len(d) != 1 {
+	if d := tab.act("go", "step", atStopLamp).Step.Known; len(d) != 1 {
 		t.Errorf("open at the step: %v", d)
 	}
 }

@@ -140,7 +140,7 @@ func parts(s *Step) []any {
 		return nil
 	}
 	return []any{
-		s.CheckStep, s.Entry, s.Gauge, s.NeedsGauge, s.Alone, s.AloneMethod, s.HeldUntil, s.ColdAt, s.Correcting, s.Cure, s.Defects,
+		s.CheckStep, s.Entry, s.Gauge, s.NeedsGauge, s.Alone, s.AloneMethod, s.HeldUntil, s.ColdAt, s.Correcting, s.Cure, s.Known,
 		s.Undoes, s.Confirm, s.FirstOfStop, s.NewWay,
 	}
 }

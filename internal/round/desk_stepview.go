@@ -34,11 +34,12 @@ func (d *Desk) stepView(ctx context.Context, marks []Mark) *Step {
 		v.NewWay = s.Way.Why.said()
 	}
 	ready := d.scene.readiness[s.Vehicle]
-	for _, defect := range ready.GetOpenDefects() {
-		if defect.GetStepId() == step.GetStepId() {
-			v.Defects = append(v.Defects, defect)
+	for _, one := range d.known(ready.GetOpenDefects(), marks) {
+		if one.GetStepId() == step.GetStepId() {
+			v.Known = append(v.Known, one)
 		}
 	}
+	v.AskKnown = d.asksKnown(step)
 	for _, u := range ready.GetUndone() {
 		if u.GetStepId() == step.GetStepId() {
 			v.Undoes = u.GetUndoS()

@@ -244,6 +244,7 @@ func (d *Desk) closingView(ctx context.Context, l Link, marks []Mark) (*Closing,
 			c.Found = append(c.Found, defect)
 		}
 	}
+	c.Known = d.known(d.knownBefore(ready), marks)
 	for _, it := range d.undoneHere() {
 		c.Undone = append(c.Undone, SafeItem{StepID: it.StepID, Title: it.Title, Place: it.Place, UndoS: it.UndoS})
 	}

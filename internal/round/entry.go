@@ -27,6 +27,7 @@ type draft struct {
 	Photos   []string          `json:"photos,omitempty"`
 	Alone    bool              `json:"alone,omitempty"` // by the method for one person
 	Left     left              `json:"left,omitempty"`
+	Compared compared          `json:"compared,omitempty"` // with what was open here; empty while nothing was said
 
 	Again []string `json:"again,omitempty"` // what a gauge showed before it was read again, as typed
 

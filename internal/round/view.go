@@ -253,17 +253,18 @@ type Step struct {
 	Entry       Entry
 	Gauge       *pb.Gauge // in hand for it; nil when none is needed or known
 	NeedsGauge  bool
-	Alone       bool         // nobody assists; AlonePrompt is offered when there is one
-	AloneMethod bool         // it is being looked at by that method
-	HeldUntil   time.Time    // the least time of looking ends then; zero when it does not hold
-	ColdAt      *time.Time   // it waits until then for a cold engine; nil when it need not
-	Correcting  bool         // it was answered in this round; a new answer supersedes
-	CanCure     bool         // what was found here in this round can be put right and read again
-	Cure        *Given       // what was found and is being put right; the entry is the new reading
-	Defects     []*pb.Defect // open here
-	Undoes      int32        // seconds a turnout would cost while it is open
-	Confirm     string       // why a value must be confirmed; empty when it need not
-	AskLeft     bool         // the answer is whole; it is asked whether the place was put back or is left open
+	Alone       bool          // nobody assists; AlonePrompt is offered when there is one
+	AloneMethod bool          // it is being looked at by that method
+	HeldUntil   time.Time     // the least time of looking ends then; zero when it does not hold
+	ColdAt      *time.Time    // it waits until then for a cold engine; nil when it need not
+	Correcting  bool          // it was answered in this round; a new answer supersedes
+	CanCure     bool          // what was found here in this round can be put right and read again
+	Cure        *Given        // what was found and is being put right; the entry is the new reading
+	Known       []KnownDefect // not closed here
+	AskKnown    bool          // it is asked first whether that is the same, worse or gone
+	Undoes      int32         // seconds a turnout would cost while it is open
+	Confirm     string        // why a value must be confirmed; empty when it need not
+	AskLeft     bool          // the answer is whole; it is asked whether the place was put back or is left open
 
 	MustTellControl bool // control must be told first; until then no answer is taken
 	FirstOfStop     bool
@@ -310,7 +311,8 @@ type Closing struct {
 	NotAlone       []Mark // of them, what the driver cannot do alone; none with an assistant
 	Minutes        int    // of a short round that is not gone on with; 0 of a whole one
 	NotChecked     []NotCheckedLine
-	Found          []*pb.Defect // found in this round
+	Found          []*pb.Defect  // found in this round
+	Known          []KnownDefect // open from before, worst first; those whose step is not part of the round too
 	Readiness      *pb.Readiness
 	Note           string     // words for the next watch, as typed
 	Handover       string     // the hand-over text, made when the round ends

@@ -18,7 +18,7 @@ var deskActs = map[string][]string{
 	"drop-photo": {"sha256"}, "record": {"left"}, "control": nil, "take": {"do"}, "take-again": nil, "read-again": nil, "by-hand": {"on"}, "confirm": nil, "alone": {"on"}, "skip": {"reason", "note"}, "undo": nil,
 	"cure": {"done", "amount", "unit", "step"}, "cure-cancel": nil, "correct": {"step"},
 	"turnout": nil, "safe": {"step"}, "away": nil, "back": nil, "overview": nil, "walk": nil, "sign-page": nil, "hand-note": {"text"},
-	"sign": {"pin", "seen"}, "give-up": {"note"}, "done": nil, "dismiss": {"id"}, "dismiss-notice": nil, "stop": {"stopped", "person", "here", "reason", "text"},
+	"sign": {"pin", "seen"}, "give-up": {"note"}, "done": nil, "dismiss": {"id"}, "dismiss-notice": nil, "compare": {"how"}, "stop": {"stopped", "person", "here", "reason", "text"},
 }
 
 // walkNodes calls do with every element of a page, in order.

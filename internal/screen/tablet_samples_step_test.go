@@ -89,7 +89,7 @@ func stepViews(t testing.TB, views map[string]*round.View) {
 	views["condition-three"] = v
 	v = walkView(t, "WN11", "shift", "TYR-020/axle-1-nearside")
 	v.Step.Entry.Needs = "Choose what is seen."
-	v.Step.Defects = []*pb.Defect{defectOf(tyreFinding, "TYR-020/axle-1-nearside", 2)}
+	v.Step.Known = []round.KnownDefect{{Defect: defectOf(tyreFinding, "TYR-020/axle-1-nearside", 2), By: person(t, "arkwith").GetTitle()}}
 	views["condition-many"] = v
 	v = walkView(t, "WN11", "shift", "CAB-040/seat-crew-3")
 	choose(v, "01", "MINOR · may respond with a limit: five riders at most", pb.Verdict_VERDICT_RESTRICTED)
@@ -113,6 +113,16 @@ func stateViews(t testing.TB, views map[string]*round.View) {
 	v := walkView(t, "WN11", "shift", "PRE-060/underneath")
 	v.Chosen.Stopped = []round.Stopped{stoppedSample(t)}
 	views["stopped"] = v
+
+	v = walkView(t, "WN11", "shift", "GLS-010/front")
+	waits := defectOf(beltFinding, "GLS-010/front", 2)
+	waits.State, waits.Repeats = pb.DefectState_DEFECT_STATE_DEFERRED, 1
+	waits.Deferral = &pb.Deferral{ExpiresLocal: "2026-11-27 00:00", Restrictions: []*pb.Restriction{{Text: "daylight only"}}}
+	waits.Acknowledgement = &pb.Acknowledgement{Person: "people/steddow", Note: "glass is ordered"}
+	waits.Earlier = []*pb.EarlierDefect{{Repair: &pb.Repair{Done: "chip filled", StationTime: ago(400 * time.Hour)}}}
+	v.Step.AskKnown = true
+	v.Step.Known = []round.KnownDefect{{Defect: waits, By: person(t, "arkwith").GetTitle(), Answered: person(t, "steddow").GetTitle(), Planned: sampleNow.Add(48 * time.Hour), InRound: true}}
+	views["known"] = v
 
 	v = walkView(t, "WN11", "shift", lampStep(t))
 	for _, c := range v.Step.Entry.Choices {

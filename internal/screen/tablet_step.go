@@ -21,6 +21,9 @@ func (p pane) answerTemplate() string {
 	if p.Step.MustTellControl {
 		return "answer-control"
 	}
+	if p.Step.AskKnown {
+		return "answer-known"
+	}
 	if p.taking() != nil && !p.watching() {
 		return "answer-taken"
 	}
