@@ -124,6 +124,10 @@ func closingDeed(name string) deed {
 		return deed{(*Desk).handNote, closing}
 	case "sign":
 		return deed{(*Desk).sign, []Phase{PhaseSign}}
+	case "hand-over":
+		return deed{(*Desk).confirmHandOver, []Phase{PhaseHandover}}
+	case "take-over":
+		return deed{(*Desk).takeOver, []Phase{PhaseHandover}}
 	case "give-up":
 		return deed{(*Desk).giveUp, []Phase{PhaseBefore, PhaseStep, PhaseOverview, PhaseSign, PhaseTurnout}}
 	}
@@ -176,7 +180,7 @@ func (d *Desk) meantForAnother(a Act) bool {
 // beside whatever else waits.
 func (p *pending) givenBy(act string) bool {
 	switch act {
-	case "begin", "enter", "record", "confirm", "skip", "sign", "give-up":
+	case "begin", "enter", "record", "confirm", "skip", "sign", "take-over", "give-up":
 		return true
 	case "stop":
 		return p.Kind == commandStop
@@ -184,6 +188,7 @@ func (p *pending) givenBy(act string) bool {
 		return p.Kind == commandRelease
 	}
 	return false
+}
 }
 
 // nothing is an act that only takes the notice away.

@@ -30,6 +30,8 @@ const (
 
 	commandStop    commandKind = 20
 	commandRelease commandKind = 21
+
+	commandHandOver commandKind = 30
 )
 
 // command carries out a command on the twin: it is kept first, so that after a
@@ -89,6 +91,8 @@ func (d *Desk) ask(ctx context.Context, p *pending) error {
 		return tell(ctx, p, &pb.MakeSafeRequest{}, d.twin.MakeSafe, d.madeSafe)
 	case commandFinish:
 		return tell(ctx, p, &pb.FinishRoundRequest{}, d.twin.FinishRound, d.finished)
+	case commandHandOver:
+		return tell(ctx, p, &pb.ConfirmHandOverRequest{}, d.twin.ConfirmHandOver, d.handedOver)
 	case commandGiveUp:
 		return tell(ctx, p, &pb.GiveUpRoundRequest{}, d.twin.GiveUpRound, d.gaveUp)
 	case commandAssist:

@@ -249,7 +249,8 @@ func (d *Desk) closingView(ctx context.Context, l Link, marks []Mark) (*Closing,
 		c.Undone = append(c.Undone, SafeItem{StepID: it.StepID, Title: it.Title, Place: it.Place, UndoS: it.UndoS})
 	}
 	if s.Closed != nil {
-		c.Handover = s.Closed.Handover
+		c.Handover, c.TakenBy = s.Closed.Handover, sc.person(s.Closed.TakenBy)
+		c.GivenAt, _ = time.Parse(time.RFC3339Nano, s.Closed.GivenAt) // zero while not confirmed
 	}
 	if s.Phase == PhaseSign {
 		paper, err := d.paper(ctx, ready)

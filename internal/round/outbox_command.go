@@ -53,6 +53,12 @@ func outgoingOf(ev *pb.JournalEvent) *outgoing {
 		c.round, c.request = e.RoundSigned.GetRound(), &pb.SignRoundRequest{
 			RequestId: c.id, Round: e.RoundSigned.GetRound(), Signature: asSigned(e.RoundSigned.GetSignature()), Shown: e.RoundSigned.GetShown(),
 		}
+	case *pb.JournalEvent_HandedOver:
+		h := e.HandedOver
+		c.round, c.request = h.GetRound(), &pb.ConfirmHandOverRequest{
+			RequestId: c.id, Round: h.GetRound(), OffGoing: h.GetOffGoing(), OnComing: h.GetOnComing(), TextSha256: h.GetTextSha256(),
+			OffGoingConfirmed: h.GetOffGoingConfirmed(), OnComingConfirmed: h.GetOnComingConfirmed(), Device: h.GetDevice(),
+		}
 	case *pb.JournalEvent_MadeSafe:
 		c.round, c.request = e.MadeSafe.GetRound(), &pb.MakeSafeRequest{
 			RequestId: c.id, Round: e.MadeSafe.GetRound(), StepIds: e.MadeSafe.GetStepIds(), DeviceTime: deviceTime(ev),

@@ -35,6 +35,8 @@ func carry(st *station.Station, request proto.Message) (err error) {
 		_, err = st.FinishRound(ctx, r)
 	case *pb.SignRoundRequest:
 		_, err = st.SignRound(ctx, r)
+	case *pb.ConfirmHandOverRequest:
+		_, err = st.ConfirmHandOver(ctx, r)
 	case *pb.GiveUpRoundRequest:
 		_, err = st.GiveUpRound(ctx, r)
 	case *pb.BeginStepRequest:
@@ -93,6 +95,10 @@ func everyCommand(device string) []proto.Message {
 		&pb.RecordResultRequest{Round: first, Result: result(stationtest.NotChecked(pumpStep, pb.NotCheckedReason_NOT_CHECKED_REASON_NO_TIME))},
 		&pb.RecordResultRequest{Round: first, Result: result(cracked)},
 		&pb.FinishRoundRequest{RequestId: uuid.NewString(), Round: first, Note: "windscreen to the workshop", ShownVerdict: pb.Verdict_VERDICT_UNPROVEN, DeviceTime: now()},
+		&pb.ConfirmHandOverRequest{
+			RequestId: uuid.NewString(), Round: first, OffGoing: "people/driver", OnComing: "people/other", TextSha256: make([]byte, 32),
+			OffGoingConfirmed: now(), OnComingConfirmed: now(), Device: device,
+		},
 		&pb.OpenRoundRequest{Round: second, Vehicle: secondPump, Routine: "routines/weekly", Driver: "people/other", Device: device, DeviceTime: now()},
 		&pb.RecordResultRequest{Round: second, Result: result(stationtest.Tread("TYR-020/axle-1-nearside", 10, 9.5, 10))},
 		&pb.GiveUpRoundRequest{RequestId: uuid.NewString(), Round: second, Note: "called away", DeviceTime: now()},

@@ -21,6 +21,8 @@ func (u *Uplink) words(ctx context.Context, c *outgoing) string {
 		return u.roundWords(ctx, c.round) + ": signed"
 	case *pb.SignRoundRequest:
 		return u.roundWords(ctx, c.round) + ": signed by an officer"
+	case *pb.ConfirmHandOverRequest:
+		return u.roundWords(ctx, c.round) + ": handed over"
 	case *pb.GiveUpRoundRequest:
 		return u.roundWords(ctx, c.round) + ": given up"
 	case *pb.BeginStepRequest:

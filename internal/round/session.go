@@ -119,6 +119,8 @@ type safeItem struct {
 // closed is how a round ended.
 type closed struct {
 	Handover string `json:"handover"`
+	GivenAt  string `json:"given_at,omitempty"` // when the driver of the round confirmed it, RFC 3339; empty while not
+	TakenBy  string `json:"taken_by,omitempty"` // people/{person} who took over; empty while nobody did
 }
 
 // pending is a command that was decided on and whose answer is not known yet. It

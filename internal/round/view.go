@@ -316,6 +316,8 @@ type Closing struct {
 	Readiness      *pb.Readiness
 	Note           string     // words for the next watch, as typed
 	Handover       string     // the hand-over text, made when the round ends
+	GivenAt        time.Time  // when the driver confirmed the hand-over; zero while not
+	TakenBy        *pb.Person // who took over; nil while nobody did
 	Undone         []SafeItem // must be put back before it can be signed
 	ProvisionalWhy string     // empty when the verdict is the station's own
 	Seen           string     // stands for all that is to be signed as it is shown; empty elsewhere than in PhaseSign

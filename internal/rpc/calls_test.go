@@ -126,6 +126,10 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 		&pb.ListDuesRequest{PageSize: 10, Vehicle: vehicle, Station: "stations/skarholm-quay", States: []pb.DueState{pb.DueState_DUE_STATE_OVERDUE}},
 		&pb.ListWatchesRequest{Station: "stations/skarholm-quay", From: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC)), Until: timestamppb.New(time.Date(2026, 2, 3, 19, 0, 0, 0, time.UTC))},
 		&pb.GetCalendarFeedRequest{Station: "stations/skarholm-quay", Days: 14},
+		&pb.ConfirmHandOverRequest{
+			RequestId: id, Round: round, OffGoing: "people/arkwith", OnComing: "people/venholt", TextSha256: make([]byte, 32), Device: "tablet-1",
+			OffGoingConfirmed: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC)), OnComingConfirmed: timestamppb.New(time.Date(2026, 2, 2, 19, 1, 0, 0, time.UTC)),
+		},
 		&pb.RecordIncidentRequest{RequestId: id, Vehicle: vehicle, Person: "people/arkwith", Returned: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC)), Note: "barn", Device: "tablet-1"},
 		&pb.OpenRoundRequest{
 			Round: round, Vehicle: vehicle, Routine: "routines/shift", Driver: "people/arkwith",

@@ -32,3 +32,8 @@ func (s *schedules) GetCalendarFeed(ctx context.Context, req *pb.GetCalendarFeed
 func (s *schedules) RecordIncident(ctx context.Context, req *pb.RecordIncidentRequest) (*pb.RecordIncidentResponse, error) {
 	return s.station.RecordIncident(ctx, req)
 }
+
+// ConfirmHandOver records a hand-over.
+func (s *schedules) ConfirmHandOver(ctx context.Context, req *pb.ConfirmHandOverRequest) (*pb.ConfirmHandOverResponse, error) {
+	return s.station.ConfirmHandOver(ctx, req)
+}

@@ -69,6 +69,13 @@ func (p pane) Drivers() []*pb.Person {
 	})
 }
 
+// Takers are the drivers who can take a vehicle over: all but who hands over.
+func (p pane) Takers() []*pb.Person {
+	return slices.DeleteFunc(p.Drivers(), func(who *pb.Person) bool {
+		return who.GetErased() || p.Session != nil && who.GetName() == p.Session.Driver.GetName()
+	})
+}
+
 // Assistants are the people who can assist: whoever is at a station but the driver.
 // Who was erased is at none.
 func (p pane) Assistants() []*pb.Person {

@@ -177,6 +177,7 @@ func (t *trace) keep(st *state) map[string]bool {
 		for _, u := range v.undone {
 			kept[u.GetRound()] = true
 		}
+		kept[v.happenings.told.GetHandOver().GetRound()] = true
 		for _, d := range v.defects {
 			if d.GetState() != pb.DefectState_DEFECT_STATE_CLOSED {
 				kept[d.GetRound()] = true

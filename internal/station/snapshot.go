@@ -92,7 +92,7 @@ func (s *snapshot) fold(at time.Time) (pb.Verdict, time.Time) { return verdict.F
 func (w *view) get(now time.Time) (*pb.Readiness, *pb.WatchReadinessResponse) {
 	w.once.Do(func() {
 		w.readiness = w.snapshot.readiness(w.standing, w.doubt, later(now, w.standing.at))
-		w.readiness.RoutineDues = w.dues
+		w.readiness.RoutineDues, w.readiness.HandOver = w.dues, w.snapshot.happenings.told.GetHandOver()
 		w.message = &pb.WatchReadinessResponse{Message: &pb.WatchReadinessResponse_Readiness{Readiness: w.readiness}}
 	})
 	return w.readiness, w.message
@@ -183,7 +183,7 @@ func shallow(r *pb.Readiness) *pb.Readiness {
 		Capabilities: r.Capabilities, OpenDefects: r.OpenDefects, DueNext: r.DueNext,
 		ReadinessDebtS: r.ReadinessDebtS, Undone: r.Undone, Rounds: r.Rounds, WaysBack: r.WaysBack,
 		AsOf: r.AsOf, Sequence: r.Sequence, VehicleRevision: r.VehicleRevision,
-		RulePacks: r.RulePacks, CheckedSince: r.CheckedSince, AnswersTo: r.AnswersTo, Holding: r.Holding, RoutineDues: r.RoutineDues,
+		RulePacks: r.RulePacks, CheckedSince: r.CheckedSince, AnswersTo: r.AnswersTo, Holding: r.Holding, RoutineDues: r.RoutineDues, HandOver: r.HandOver,
 	}
 }
 

@@ -140,6 +140,8 @@ func (st *state) happen(v *vehicle, ev *pb.JournalEvent, known *judgement, rows 
 		return st.vehicleReleased(v, e.VehicleReleased, rows)
 	case *pb.JournalEvent_IncidentRecorded:
 		return st.incidentRecorded(v, e.IncidentRecorded, rows)
+	case *pb.JournalEvent_HandedOver:
+		return st.handedOver(v, e.HandedOver, rows)
 	case *pb.JournalEvent_StandingAdopted:
 		return st.standingAdopted(v, e.StandingAdopted, rows)
 	case *pb.JournalEvent_CallSignChanged:

@@ -81,6 +81,7 @@ type JournalEvent struct {
 	//	*JournalEvent_AccessDenied
 	//	*JournalEvent_CallSignChanged
 	//	*JournalEvent_IncidentRecorded
+	//	*JournalEvent_HandedOver
 	Event         isJournalEvent_Event `protobuf_oneof:"event"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -465,6 +466,15 @@ func (x *JournalEvent) GetIncidentRecorded() *IncidentRecorded {
 	return nil
 }
 
+func (x *JournalEvent) GetHandedOver() *HandOver {
+	if x != nil {
+		if x, ok := x.Event.(*JournalEvent_HandedOver); ok {
+			return x.HandedOver
+		}
+	}
+	return nil
+}
+
 type isJournalEvent_Event interface {
 	isJournalEvent_Event()
 }
@@ -624,6 +634,11 @@ type JournalEvent_IncidentRecorded struct {
 	IncidentRecorded *IncidentRecorded `protobuf:"bytes,80,opt,name=incident_recorded,json=incidentRecorded,proto3,oneof"`
 }
 
+type JournalEvent_HandedOver struct {
+	// A vehicle was handed over, and both drivers confirmed it.
+	HandedOver *HandOver `protobuf:"bytes,81,opt,name=handed_over,json=handedOver,proto3,oneof"`
+}
+
 func (*JournalEvent_StationApplied) isJournalEvent_Event() {}
 
 func (*JournalEvent_VehicleApplied) isJournalEvent_Event() {}
@@ -685,6 +700,8 @@ func (*JournalEvent_AccessDenied) isJournalEvent_Event() {}
 func (*JournalEvent_CallSignChanged) isJournalEvent_Event() {}
 
 func (*JournalEvent_IncidentRecorded) isJournalEvent_Event() {}
+
+func (*JournalEvent_HandedOver) isJournalEvent_Event() {}
 
 // RoundOpened is the start of a round.
 type RoundOpened struct {
@@ -1835,7 +1852,7 @@ var File_bayround_v1_event_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x1bbayround/v1/catalogue.proto\x1a\x1abayround/v1/deferral.proto\x1a\x1fbayround/v1/enrol_service.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/schedule.proto\x1a\x1bbayround/v1/signature.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xde\x13\n" +
+	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x1bbayround/v1/catalogue.proto\x1a\x1abayround/v1/deferral.proto\x1a\x1fbayround/v1/enrol_service.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/schedule.proto\x1a\x1bbayround/v1/signature.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x98\x14\n" +
 	"\fJournalEvent\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\x03R\bsequence\x12\x1d\n" +
 	"\n" +
@@ -1880,7 +1897,9 @@ const file_bayround_v1_event_proto_rawDesc = "" +
 	"\x0eclient_revoked\x18? \x01(\v2\x1a.bayround.v1.ClientRevokedH\x00R\rclientRevoked\x12@\n" +
 	"\raccess_denied\x18@ \x01(\v2\x19.bayround.v1.AccessDeniedH\x00R\faccessDenied\x12J\n" +
 	"\x11call_sign_changed\x18Z \x01(\v2\x1c.bayround.v1.CallSignHoldingH\x00R\x0fcallSignChanged\x12L\n" +
-	"\x11incident_recorded\x18P \x01(\v2\x1d.bayround.v1.IncidentRecordedH\x00R\x10incidentRecordedB\a\n" +
+	"\x11incident_recorded\x18P \x01(\v2\x1d.bayround.v1.IncidentRecordedH\x00R\x10incidentRecorded\x128\n" +
+	"\vhanded_over\x18Q \x01(\v2\x15.bayround.v1.HandOverH\x00R\n" +
+	"handedOverB\a\n" +
 	"\x05event\"7\n" +
 	"\vRoundOpened\x12(\n" +
 	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"\xe7\x02\n" +
@@ -2001,22 +2020,23 @@ var file_bayround_v1_event_proto_goTypes = []any{
 	(*PersonErased)(nil),          // 31: bayround.v1.PersonErased
 	(*CallSignHolding)(nil),       // 32: bayround.v1.CallSignHolding
 	(*IncidentRecorded)(nil),      // 33: bayround.v1.IncidentRecorded
-	(*Round)(nil),                 // 34: bayround.v1.Round
-	(RoundState)(0),               // 35: bayround.v1.RoundState
-	(*RoundConditions)(nil),       // 36: bayround.v1.RoundConditions
-	(Verdict)(0),                  // 37: bayround.v1.Verdict
-	(*Signature)(nil),             // 38: bayround.v1.Signature
-	(*ShownToSigner)(nil),         // 39: bayround.v1.ShownToSigner
-	(*UndoneStep)(nil),            // 40: bayround.v1.UndoneStep
-	(*Result)(nil),                // 41: bayround.v1.Result
-	(*Finding)(nil),               // 42: bayround.v1.Finding
-	(*Repair)(nil),                // 43: bayround.v1.Repair
-	(*Client)(nil),                // 44: bayround.v1.Client
-	(ClientRole)(0),               // 45: bayround.v1.ClientRole
-	(*Acknowledgement)(nil),       // 46: bayround.v1.Acknowledgement
-	(*Deferral)(nil),              // 47: bayround.v1.Deferral
-	(*VehicleStop)(nil),           // 48: bayround.v1.VehicleStop
-	(*VehicleRelease)(nil),        // 49: bayround.v1.VehicleRelease
+	(*HandOver)(nil),              // 34: bayround.v1.HandOver
+	(*Round)(nil),                 // 35: bayround.v1.Round
+	(RoundState)(0),               // 36: bayround.v1.RoundState
+	(*RoundConditions)(nil),       // 37: bayround.v1.RoundConditions
+	(Verdict)(0),                  // 38: bayround.v1.Verdict
+	(*Signature)(nil),             // 39: bayround.v1.Signature
+	(*ShownToSigner)(nil),         // 40: bayround.v1.ShownToSigner
+	(*UndoneStep)(nil),            // 41: bayround.v1.UndoneStep
+	(*Result)(nil),                // 42: bayround.v1.Result
+	(*Finding)(nil),               // 43: bayround.v1.Finding
+	(*Repair)(nil),                // 44: bayround.v1.Repair
+	(*Client)(nil),                // 45: bayround.v1.Client
+	(ClientRole)(0),               // 46: bayround.v1.ClientRole
+	(*Acknowledgement)(nil),       // 47: bayround.v1.Acknowledgement
+	(*Deferral)(nil),              // 48: bayround.v1.Deferral
+	(*VehicleStop)(nil),           // 49: bayround.v1.VehicleStop
+	(*VehicleRelease)(nil),        // 50: bayround.v1.VehicleRelease
 }
 var file_bayround_v1_event_proto_depIdxs = []int32{
 	20, // 0: bayround.v1.JournalEvent.station_time:type_name -> google.protobuf.Timestamp
@@ -2052,32 +2072,33 @@ var file_bayround_v1_event_proto_depIdxs = []int32{
 	13, // 30: bayround.v1.JournalEvent.access_denied:type_name -> bayround.v1.AccessDenied
 	32, // 31: bayround.v1.JournalEvent.call_sign_changed:type_name -> bayround.v1.CallSignHolding
 	33, // 32: bayround.v1.JournalEvent.incident_recorded:type_name -> bayround.v1.IncidentRecorded
-	34, // 33: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
-	35, // 34: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
-	36, // 35: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
-	37, // 36: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
-	38, // 37: bayround.v1.RoundStateChanged.signature:type_name -> bayround.v1.Signature
-	39, // 38: bayround.v1.RoundStateChanged.shown:type_name -> bayround.v1.ShownToSigner
-	38, // 39: bayround.v1.RoundSigned.signature:type_name -> bayround.v1.Signature
-	39, // 40: bayround.v1.RoundSigned.shown:type_name -> bayround.v1.ShownToSigner
-	40, // 41: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
-	41, // 42: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
-	42, // 43: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
-	43, // 44: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
-	44, // 45: bayround.v1.ClientAdmitted.client:type_name -> bayround.v1.Client
-	44, // 46: bayround.v1.ClientRenewed.client:type_name -> bayround.v1.Client
-	44, // 47: bayround.v1.ClientRevoked.client:type_name -> bayround.v1.Client
-	14, // 48: bayround.v1.AccessDenied.denials:type_name -> bayround.v1.Denial
-	45, // 49: bayround.v1.Denial.role:type_name -> bayround.v1.ClientRole
-	46, // 50: bayround.v1.DefectAcknowledged.acknowledgement:type_name -> bayround.v1.Acknowledgement
-	47, // 51: bayround.v1.DefectDeferred.deferral:type_name -> bayround.v1.Deferral
-	48, // 52: bayround.v1.VehicleStopped.stop:type_name -> bayround.v1.VehicleStop
-	49, // 53: bayround.v1.VehicleReleased.release:type_name -> bayround.v1.VehicleRelease
-	54, // [54:54] is the sub-list for method output_type
-	54, // [54:54] is the sub-list for method input_type
-	54, // [54:54] is the sub-list for extension type_name
-	54, // [54:54] is the sub-list for extension extendee
-	0,  // [0:54] is the sub-list for field type_name
+	34, // 33: bayround.v1.JournalEvent.handed_over:type_name -> bayround.v1.HandOver
+	35, // 34: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
+	36, // 35: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
+	37, // 36: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
+	38, // 37: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
+	39, // 38: bayround.v1.RoundStateChanged.signature:type_name -> bayround.v1.Signature
+	40, // 39: bayround.v1.RoundStateChanged.shown:type_name -> bayround.v1.ShownToSigner
+	39, // 40: bayround.v1.RoundSigned.signature:type_name -> bayround.v1.Signature
+	40, // 41: bayround.v1.RoundSigned.shown:type_name -> bayround.v1.ShownToSigner
+	41, // 42: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
+	42, // 43: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
+	43, // 44: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
+	44, // 45: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
+	45, // 46: bayround.v1.ClientAdmitted.client:type_name -> bayround.v1.Client
+	45, // 47: bayround.v1.ClientRenewed.client:type_name -> bayround.v1.Client
+	45, // 48: bayround.v1.ClientRevoked.client:type_name -> bayround.v1.Client
+	14, // 49: bayround.v1.AccessDenied.denials:type_name -> bayround.v1.Denial
+	46, // 50: bayround.v1.Denial.role:type_name -> bayround.v1.ClientRole
+	47, // 51: bayround.v1.DefectAcknowledged.acknowledgement:type_name -> bayround.v1.Acknowledgement
+	48, // 52: bayround.v1.DefectDeferred.deferral:type_name -> bayround.v1.Deferral
+	49, // 53: bayround.v1.VehicleStopped.stop:type_name -> bayround.v1.VehicleStop
+	50, // 54: bayround.v1.VehicleReleased.release:type_name -> bayround.v1.VehicleRelease
+	55, // [55:55] is the sub-list for method output_type
+	55, // [55:55] is the sub-list for method input_type
+	55, // [55:55] is the sub-list for extension type_name
+	55, // [55:55] is the sub-list for extension extendee
+	0,  // [0:55] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_event_proto_init() }
@@ -2133,6 +2154,7 @@ func file_bayround_v1_event_proto_init() {
 		(*JournalEvent_AccessDenied)(nil),
 		(*JournalEvent_CallSignChanged)(nil),
 		(*JournalEvent_IncidentRecorded)(nil),
+		(*JournalEvent_HandedOver)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{

@@ -1012,7 +1012,9 @@ type Happenings struct {
 	// When its engine is last known to have run; absent when nobody has said.
 	Ran *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=ran,proto3" json:"ran,omitempty"`
 	// Times of a day and more in which it stood, oldest first, at most 16.
-	Stood         []*Stood `protobuf:"bytes,3,rep,name=stood,proto3" json:"stood,omitempty"`
+	Stood []*Stood `protobuf:"bytes,3,rep,name=stood,proto3" json:"stood,omitempty"`
+	// The newest hand-over that both drivers confirmed; absent when there was none.
+	HandOver      *HandOver `protobuf:"bytes,4,opt,name=hand_over,json=handOver,proto3" json:"hand_over,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1068,6 +1070,113 @@ func (x *Happenings) GetStood() []*Stood {
 	return nil
 }
 
+func (x *Happenings) GetHandOver() *HandOver {
+	if x != nil {
+		return x.HandOver
+	}
+	return nil
+}
+
+// HandOver is a vehicle's hand-over from one driver to the next, confirmed by both.
+type HandOver struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The round whose hand-over it is, rounds/{round}; the newest that ended on the vehicle.
+	Round string `protobuf:"bytes,1,opt,name=round,proto3" json:"round,omitempty"`
+	// Who hands over, people/{person}.
+	OffGoing string `protobuf:"bytes,2,opt,name=off_going,json=offGoing,proto3" json:"off_going,omitempty"`
+	// Who takes over, people/{person}; another person.
+	OnComing string `protobuf:"bytes,3,opt,name=on_coming,json=onComing,proto3" json:"on_coming,omitempty"`
+	// SHA-256 of the words that both had before them, 32 bytes, UTF-8.
+	TextSha256 []byte `protobuf:"bytes,4,opt,name=text_sha256,json=textSha256,proto3" json:"text_sha256,omitempty"`
+	// When who hands over confirmed it, by the device's clock.
+	OffGoingConfirmed *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=off_going_confirmed,json=offGoingConfirmed,proto3" json:"off_going_confirmed,omitempty"`
+	// When who takes over confirmed it, by the device's clock; not before.
+	OnComingConfirmed *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=on_coming_confirmed,json=onComingConfirmed,proto3" json:"on_coming_confirmed,omitempty"`
+	// On which device; empty when on none of the station's tablets.
+	Device        string `protobuf:"bytes,7,opt,name=device,proto3" json:"device,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *HandOver) Reset() {
+	*x = HandOver{}
+	mi := &file_bayround_v1_schedule_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *HandOver) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*HandOver) ProtoMessage() {}
+
+func (x *HandOver) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_schedule_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use HandOver.ProtoReflect.Descriptor instead.
+func (*HandOver) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *HandOver) GetRound() string {
+	if x != nil {
+		return x.Round
+	}
+	return ""
+}
+
+func (x *HandOver) GetOffGoing() string {
+	if x != nil {
+		return x.OffGoing
+	}
+	return ""
+}
+
+func (x *HandOver) GetOnComing() string {
+	if x != nil {
+		return x.OnComing
+	}
+	return ""
+}
+
+func (x *HandOver) GetTextSha256() []byte {
+	if x != nil {
+		return x.TextSha256
+	}
+	return nil
+}
+
+func (x *HandOver) GetOffGoingConfirmed() *timestamppb.Timestamp {
+	if x != nil {
+		return x.OffGoingConfirmed
+	}
+	return nil
+}
+
+func (x *HandOver) GetOnComingConfirmed() *timestamppb.Timestamp {
+	if x != nil {
+		return x.OnComingConfirmed
+	}
+	return nil
+}
+
+func (x *HandOver) GetDevice() string {
+	if x != nil {
+		return x.Device
+	}
+	return ""
+}
+
 // Happening is one thing that happened to a vehicle.
 type Happening struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1081,7 +1190,7 @@ type Happening struct {
 
 func (x *Happening) Reset() {
 	*x = Happening{}
-	mi := &file_bayround_v1_schedule_proto_msgTypes[13]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1093,7 +1202,7 @@ func (x *Happening) String() string {
 func (*Happening) ProtoMessage() {}
 
 func (x *Happening) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_schedule_proto_msgTypes[13]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1106,7 +1215,7 @@ func (x *Happening) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Happening.ProtoReflect.Descriptor instead.
 func (*Happening) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{13}
+	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *Happening) GetKind() HappeningKind {
@@ -1136,7 +1245,7 @@ type Stood struct {
 
 func (x *Stood) Reset() {
 	*x = Stood{}
-	mi := &file_bayround_v1_schedule_proto_msgTypes[14]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1148,7 +1257,7 @@ func (x *Stood) String() string {
 func (*Stood) ProtoMessage() {}
 
 func (x *Stood) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_schedule_proto_msgTypes[14]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1161,7 +1270,7 @@ func (x *Stood) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Stood.ProtoReflect.Descriptor instead.
 func (*Stood) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{14}
+	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *Stood) GetFrom() *timestamppb.Timestamp {
@@ -1191,7 +1300,7 @@ type IncidentRecorded struct {
 
 func (x *IncidentRecorded) Reset() {
 	*x = IncidentRecorded{}
-	mi := &file_bayround_v1_schedule_proto_msgTypes[15]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1203,7 +1312,7 @@ func (x *IncidentRecorded) String() string {
 func (*IncidentRecorded) ProtoMessage() {}
 
 func (x *IncidentRecorded) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_schedule_proto_msgTypes[15]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1216,7 +1325,7 @@ func (x *IncidentRecorded) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use IncidentRecorded.ProtoReflect.Descriptor instead.
 func (*IncidentRecorded) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{15}
+	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *IncidentRecorded) GetReturned() *timestamppb.Timestamp {
@@ -1271,7 +1380,7 @@ type RoutineDue struct {
 
 func (x *RoutineDue) Reset() {
 	*x = RoutineDue{}
-	mi := &file_bayround_v1_schedule_proto_msgTypes[16]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1283,7 +1392,7 @@ func (x *RoutineDue) String() string {
 func (*RoutineDue) ProtoMessage() {}
 
 func (x *RoutineDue) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_schedule_proto_msgTypes[16]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1296,7 +1405,7 @@ func (x *RoutineDue) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RoutineDue.ProtoReflect.Descriptor instead.
 func (*RoutineDue) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{16}
+	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *RoutineDue) GetVehicle() string {
@@ -1409,7 +1518,7 @@ type Watch struct {
 
 func (x *Watch) Reset() {
 	*x = Watch{}
-	mi := &file_bayround_v1_schedule_proto_msgTypes[17]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1421,7 +1530,7 @@ func (x *Watch) String() string {
 func (*Watch) ProtoMessage() {}
 
 func (x *Watch) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_schedule_proto_msgTypes[17]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1434,7 +1543,7 @@ func (x *Watch) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Watch.ProtoReflect.Descriptor instead.
 func (*Watch) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{17}
+	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *Watch) GetName() string {
@@ -1532,12 +1641,22 @@ const file_bayround_v1_schedule_proto_rawDesc = "" +
 	"\x05kinds\x18\x01 \x03(\x0e2\x1a.bayround.v1.HappeningKindB\x13\xbaH\x10\x92\x01\r\b\x01\x18\x01\"\a\x82\x01\x04\x10\x01 \x00R\x05kinds\"/\n" +
 	"\rAfterStanding\x12\x1e\n" +
 	"\x04days\x18\x01 \x01(\x05B\n" +
-	"\xbaH\a\x1a\x05\x18\xee\x02(\x01R\x04days\"\x94\x01\n" +
+	"\xbaH\a\x1a\x05\x18\xee\x02(\x01R\x04days\"\xc8\x01\n" +
 	"\n" +
 	"Happenings\x12.\n" +
 	"\x06newest\x18\x01 \x03(\v2\x16.bayround.v1.HappeningR\x06newest\x12,\n" +
 	"\x03ran\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x03ran\x12(\n" +
-	"\x05stood\x18\x03 \x03(\v2\x12.bayround.v1.StoodR\x05stood\"g\n" +
+	"\x05stood\x18\x03 \x03(\v2\x12.bayround.v1.StoodR\x05stood\x122\n" +
+	"\thand_over\x18\x04 \x01(\v2\x15.bayround.v1.HandOverR\bhandOver\"\xab\x02\n" +
+	"\bHandOver\x12\x14\n" +
+	"\x05round\x18\x01 \x01(\tR\x05round\x12\x1b\n" +
+	"\toff_going\x18\x02 \x01(\tR\boffGoing\x12\x1b\n" +
+	"\ton_coming\x18\x03 \x01(\tR\bonComing\x12\x1f\n" +
+	"\vtext_sha256\x18\x04 \x01(\fR\n" +
+	"textSha256\x12J\n" +
+	"\x13off_going_confirmed\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\x11offGoingConfirmed\x12J\n" +
+	"\x13on_coming_confirmed\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\x11onComingConfirmed\x12\x16\n" +
+	"\x06device\x18\a \x01(\tR\x06device\"g\n" +
 	"\tHappening\x12.\n" +
 	"\x04kind\x18\x01 \x01(\x0e2\x1a.bayround.v1.HappeningKindR\x04kind\x12*\n" +
 	"\x02at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\"i\n" +
@@ -1605,7 +1724,7 @@ func file_bayround_v1_schedule_proto_rawDescGZIP() []byte {
 }
 
 var file_bayround_v1_schedule_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_bayround_v1_schedule_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
+var file_bayround_v1_schedule_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
 var file_bayround_v1_schedule_proto_goTypes = []any{
 	(Weekday)(0),                  // 0: bayround.v1.Weekday
 	(HappeningKind)(0),            // 1: bayround.v1.HappeningKind
@@ -1623,12 +1742,13 @@ var file_bayround_v1_schedule_proto_goTypes = []any{
 	(*AfterHappening)(nil),        // 13: bayround.v1.AfterHappening
 	(*AfterStanding)(nil),         // 14: bayround.v1.AfterStanding
 	(*Happenings)(nil),            // 15: bayround.v1.Happenings
-	(*Happening)(nil),             // 16: bayround.v1.Happening
-	(*Stood)(nil),                 // 17: bayround.v1.Stood
-	(*IncidentRecorded)(nil),      // 18: bayround.v1.IncidentRecorded
-	(*RoutineDue)(nil),            // 19: bayround.v1.RoutineDue
-	(*Watch)(nil),                 // 20: bayround.v1.Watch
-	(*timestamppb.Timestamp)(nil), // 21: google.protobuf.Timestamp
+	(*HandOver)(nil),              // 16: bayround.v1.HandOver
+	(*Happening)(nil),             // 17: bayround.v1.Happening
+	(*Stood)(nil),                 // 18: bayround.v1.Stood
+	(*IncidentRecorded)(nil),      // 19: bayround.v1.IncidentRecorded
+	(*RoutineDue)(nil),            // 20: bayround.v1.RoutineDue
+	(*Watch)(nil),                 // 21: bayround.v1.Watch
+	(*timestamppb.Timestamp)(nil), // 22: google.protobuf.Timestamp
 }
 var file_bayround_v1_schedule_proto_depIdxs = []int32{
 	4,  // 0: bayround.v1.Calendar.changes:type_name -> bayround.v1.WatchChange
@@ -1644,27 +1764,30 @@ var file_bayround_v1_schedule_proto_depIdxs = []int32{
 	0,  // 10: bayround.v1.Weekly.on:type_name -> bayround.v1.Weekday
 	0,  // 11: bayround.v1.MonthlyOnWeekday.on:type_name -> bayround.v1.Weekday
 	1,  // 12: bayround.v1.AfterHappening.kinds:type_name -> bayround.v1.HappeningKind
-	16, // 13: bayround.v1.Happenings.newest:type_name -> bayround.v1.Happening
-	21, // 14: bayround.v1.Happenings.ran:type_name -> google.protobuf.Timestamp
-	17, // 15: bayround.v1.Happenings.stood:type_name -> bayround.v1.Stood
-	1,  // 16: bayround.v1.Happening.kind:type_name -> bayround.v1.HappeningKind
-	21, // 17: bayround.v1.Happening.at:type_name -> google.protobuf.Timestamp
-	21, // 18: bayround.v1.Stood.from:type_name -> google.protobuf.Timestamp
-	21, // 19: bayround.v1.Stood.until:type_name -> google.protobuf.Timestamp
-	21, // 20: bayround.v1.IncidentRecorded.returned:type_name -> google.protobuf.Timestamp
-	2,  // 21: bayround.v1.RoutineDue.state:type_name -> bayround.v1.DueState
-	21, // 22: bayround.v1.RoutineDue.due:type_name -> google.protobuf.Timestamp
-	21, // 23: bayround.v1.RoutineDue.overdue_from:type_name -> google.protobuf.Timestamp
-	21, // 24: bayround.v1.RoutineDue.changes:type_name -> google.protobuf.Timestamp
-	1,  // 25: bayround.v1.RoutineDue.because:type_name -> bayround.v1.HappeningKind
-	21, // 26: bayround.v1.RoutineDue.done:type_name -> google.protobuf.Timestamp
-	21, // 27: bayround.v1.Watch.begins:type_name -> google.protobuf.Timestamp
-	21, // 28: bayround.v1.Watch.ends:type_name -> google.protobuf.Timestamp
-	29, // [29:29] is the sub-list for method output_type
-	29, // [29:29] is the sub-list for method input_type
-	29, // [29:29] is the sub-list for extension type_name
-	29, // [29:29] is the sub-list for extension extendee
-	0,  // [0:29] is the sub-list for field type_name
+	17, // 13: bayround.v1.Happenings.newest:type_name -> bayround.v1.Happening
+	22, // 14: bayround.v1.Happenings.ran:type_name -> google.protobuf.Timestamp
+	18, // 15: bayround.v1.Happenings.stood:type_name -> bayround.v1.Stood
+	16, // 16: bayround.v1.Happenings.hand_over:type_name -> bayround.v1.HandOver
+	22, // 17: bayround.v1.HandOver.off_going_confirmed:type_name -> google.protobuf.Timestamp
+	22, // 18: bayround.v1.HandOver.on_coming_confirmed:type_name -> google.protobuf.Timestamp
+	1,  // 19: bayround.v1.Happening.kind:type_name -> bayround.v1.HappeningKind
+	22, // 20: bayround.v1.Happening.at:type_name -> google.protobuf.Timestamp
+	22, // 21: bayround.v1.Stood.from:type_name -> google.protobuf.Timestamp
+	22, // 22: bayround.v1.Stood.until:type_name -> google.protobuf.Timestamp
+	22, // 23: bayround.v1.IncidentRecorded.returned:type_name -> google.protobuf.Timestamp
+	2,  // 24: bayround.v1.RoutineDue.state:type_name -> bayround.v1.DueState
+	22, // 25: bayround.v1.RoutineDue.due:type_name -> google.protobuf.Timestamp
+	22, // 26: bayround.v1.RoutineDue.overdue_from:type_name -> google.protobuf.Timestamp
+	22, // 27: bayround.v1.RoutineDue.changes:type_name -> google.protobuf.Timestamp
+	1,  // 28: bayround.v1.RoutineDue.because:type_name -> bayround.v1.HappeningKind
+	22, // 29: bayround.v1.RoutineDue.done:type_name -> google.protobuf.Timestamp
+	22, // 30: bayround.v1.Watch.begins:type_name -> google.protobuf.Timestamp
+	22, // 31: bayround.v1.Watch.ends:type_name -> google.protobuf.Timestamp
+	32, // [32:32] is the sub-list for method output_type
+	32, // [32:32] is the sub-list for method input_type
+	32, // [32:32] is the sub-list for extension type_name
+	32, // [32:32] is the sub-list for extension extendee
+	0,  // [0:32] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_schedule_proto_init() }
@@ -1688,7 +1811,7 @@ func file_bayround_v1_schedule_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_schedule_proto_rawDesc), len(file_bayround_v1_schedule_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   18,
+			NumMessages:   19,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -554,6 +554,170 @@ func (x *RecordIncidentResponse) GetDues() []*RoutineDue {
 	return nil
 }
 
+// ConfirmHandOverRequest says who handed a vehicle over to whom, with what words.
+type ConfirmHandOverRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Chosen by the caller; the same id does nothing twice.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// The round whose hand-over it is, rounds/{round}.
+	Round string `protobuf:"bytes,2,opt,name=round,proto3" json:"round,omitempty"`
+	// Who hands over, people/{person}.
+	OffGoing string `protobuf:"bytes,3,opt,name=off_going,json=offGoing,proto3" json:"off_going,omitempty"`
+	// Who takes over, people/{person}.
+	OnComing string `protobuf:"bytes,4,opt,name=on_coming,json=onComing,proto3" json:"on_coming,omitempty"`
+	// SHA-256 of the words that both had before them, 32 bytes, UTF-8.
+	TextSha256 []byte `protobuf:"bytes,5,opt,name=text_sha256,json=textSha256,proto3" json:"text_sha256,omitempty"`
+	// When who hands over confirmed it, by the device's clock.
+	OffGoingConfirmed *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=off_going_confirmed,json=offGoingConfirmed,proto3" json:"off_going_confirmed,omitempty"`
+	// When who takes over confirmed it, by the device's clock; not before.
+	OnComingConfirmed *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=on_coming_confirmed,json=onComingConfirmed,proto3" json:"on_coming_confirmed,omitempty"`
+	// On which device; empty when on none of the station's tablets.
+	Device        string `protobuf:"bytes,8,opt,name=device,proto3" json:"device,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ConfirmHandOverRequest) Reset() {
+	*x = ConfirmHandOverRequest{}
+	mi := &file_bayround_v1_schedule_service_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ConfirmHandOverRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ConfirmHandOverRequest) ProtoMessage() {}
+
+func (x *ConfirmHandOverRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_schedule_service_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ConfirmHandOverRequest.ProtoReflect.Descriptor instead.
+func (*ConfirmHandOverRequest) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_schedule_service_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *ConfirmHandOverRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *ConfirmHandOverRequest) GetRound() string {
+	if x != nil {
+		return x.Round
+	}
+	return ""
+}
+
+func (x *ConfirmHandOverRequest) GetOffGoing() string {
+	if x != nil {
+		return x.OffGoing
+	}
+	return ""
+}
+
+func (x *ConfirmHandOverRequest) GetOnComing() string {
+	if x != nil {
+		return x.OnComing
+	}
+	return ""
+}
+
+func (x *ConfirmHandOverRequest) GetTextSha256() []byte {
+	if x != nil {
+		return x.TextSha256
+	}
+	return nil
+}
+
+func (x *ConfirmHandOverRequest) GetOffGoingConfirmed() *timestamppb.Timestamp {
+	if x != nil {
+		return x.OffGoingConfirmed
+	}
+	return nil
+}
+
+func (x *ConfirmHandOverRequest) GetOnComingConfirmed() *timestamppb.Timestamp {
+	if x != nil {
+		return x.OnComingConfirmed
+	}
+	return nil
+}
+
+func (x *ConfirmHandOverRequest) GetDevice() string {
+	if x != nil {
+		return x.Device
+	}
+	return ""
+}
+
+// ConfirmHandOverResponse holds the hand-over.
+type ConfirmHandOverResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The hand-over as it was recorded.
+	HandOver *HandOver `protobuf:"bytes,1,opt,name=hand_over,json=handOver,proto3" json:"hand_over,omitempty"`
+	// Journal sequence of it.
+	Sequence      int64 `protobuf:"varint,2,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ConfirmHandOverResponse) Reset() {
+	*x = ConfirmHandOverResponse{}
+	mi := &file_bayround_v1_schedule_service_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ConfirmHandOverResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ConfirmHandOverResponse) ProtoMessage() {}
+
+func (x *ConfirmHandOverResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_schedule_service_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ConfirmHandOverResponse.ProtoReflect.Descriptor instead.
+func (*ConfirmHandOverResponse) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_schedule_service_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *ConfirmHandOverResponse) GetHandOver() *HandOver {
+	if x != nil {
+		return x.HandOver
+	}
+	return nil
+}
+
+func (x *ConfirmHandOverResponse) GetSequence() int64 {
+	if x != nil {
+		return x.Sequence
+	}
+	return 0
+}
+
 var File_bayround_v1_schedule_service_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_schedule_service_proto_rawDesc = "" +
@@ -596,12 +760,29 @@ const file_bayround_v1_schedule_service_proto_rawDesc = "" +
 	"deviceTime\"a\n" +
 	"\x16RecordIncidentResponse\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\x03R\bsequence\x12+\n" +
-	"\x04dues\x18\x02 \x03(\v2\x17.bayround.v1.RoutineDueR\x04dues2\xe5\x02\n" +
+	"\x04dues\x18\x02 \x03(\v2\x17.bayround.v1.RoutineDueR\x04dues\"\x8e\a\n" +
+	"\x16ConfirmHandOverRequest\x12'\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12b\n" +
+	"\x05round\x18\x02 \x01(\tBL\xbaHIrG2E^rounds/[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$R\x05round\x12C\n" +
+	"\toff_going\x18\x03 \x01(\tB&\xbaH#r!2\x1f^people/[a-z0-9]+(-[a-z0-9]+)*$R\boffGoing\x12C\n" +
+	"\ton_coming\x18\x04 \x01(\tB&\xbaH#r!2\x1f^people/[a-z0-9]+(-[a-z0-9]+)*$R\bonComing\x12(\n" +
+	"\vtext_sha256\x18\x05 \x01(\fB\a\xbaH\x04z\x02h R\n" +
+	"textSha256\x12R\n" +
+	"\x13off_going_confirmed\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\x11offGoingConfirmed\x12R\n" +
+	"\x13on_coming_confirmed\x18\a \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\x11onComingConfirmed\x12:\n" +
+	"\x06device\x18\b \x01(\tB\"\xbaH\x1fr\x1d2\x1b^([a-z0-9]+(-[a-z0-9]+)*)?$R\x06device:\xce\x02\xbaH\xca\x02\x1a\x88\x01\n" +
+	"\x14hand_over.two_people\x12None person cannot hand over to themself; the driver who takes over confirms it\x1a this.off_going != this.on_coming\x1a\xbc\x01\n" +
+	"\x12hand_over.in_order\x12,who takes over confirms after who hands over\x1ax!has(this.off_going_confirmed) || !has(this.on_coming_confirmed) || this.on_coming_confirmed >= this.off_going_confirmed\"i\n" +
+	"\x17ConfirmHandOverResponse\x122\n" +
+	"\thand_over\x18\x01 \x01(\v2\x15.bayround.v1.HandOverR\bhandOver\x12\x1a\n" +
+	"\bsequence\x18\x02 \x01(\x03R\bsequence2\xc3\x03\n" +
 	"\x0fScheduleService\x12G\n" +
 	"\bListDues\x12\x1c.bayround.v1.ListDuesRequest\x1a\x1d.bayround.v1.ListDuesResponse\x12P\n" +
 	"\vListWatches\x12\x1f.bayround.v1.ListWatchesRequest\x1a .bayround.v1.ListWatchesResponse\x12\\\n" +
 	"\x0fGetCalendarFeed\x12#.bayround.v1.GetCalendarFeedRequest\x1a$.bayround.v1.GetCalendarFeedResponse\x12Y\n" +
-	"\x0eRecordIncident\x12\".bayround.v1.RecordIncidentRequest\x1a#.bayround.v1.RecordIncidentResponseB'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
+	"\x0eRecordIncident\x12\".bayround.v1.RecordIncidentRequest\x1a#.bayround.v1.RecordIncidentResponse\x12\\\n" +
+	"\x0fConfirmHandOver\x12#.bayround.v1.ConfirmHandOverRequest\x1a$.bayround.v1.ConfirmHandOverResponseB'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
 
 var (
 	file_bayround_v1_schedule_service_proto_rawDescOnce sync.Once
@@ -615,7 +796,7 @@ func file_bayround_v1_schedule_service_proto_rawDescGZIP() []byte {
 	return file_bayround_v1_schedule_service_proto_rawDescData
 }
 
-var file_bayround_v1_schedule_service_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
+var file_bayround_v1_schedule_service_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
 var file_bayround_v1_schedule_service_proto_goTypes = []any{
 	(*ListDuesRequest)(nil),         // 0: bayround.v1.ListDuesRequest
 	(*ListDuesResponse)(nil),        // 1: bayround.v1.ListDuesResponse
@@ -625,34 +806,42 @@ var file_bayround_v1_schedule_service_proto_goTypes = []any{
 	(*GetCalendarFeedResponse)(nil), // 5: bayround.v1.GetCalendarFeedResponse
 	(*RecordIncidentRequest)(nil),   // 6: bayround.v1.RecordIncidentRequest
 	(*RecordIncidentResponse)(nil),  // 7: bayround.v1.RecordIncidentResponse
-	(DueState)(0),                   // 8: bayround.v1.DueState
-	(*RoutineDue)(nil),              // 9: bayround.v1.RoutineDue
-	(*timestamppb.Timestamp)(nil),   // 10: google.protobuf.Timestamp
-	(*Watch)(nil),                   // 11: bayround.v1.Watch
+	(*ConfirmHandOverRequest)(nil),  // 8: bayround.v1.ConfirmHandOverRequest
+	(*ConfirmHandOverResponse)(nil), // 9: bayround.v1.ConfirmHandOverResponse
+	(DueState)(0),                   // 10: bayround.v1.DueState
+	(*RoutineDue)(nil),              // 11: bayround.v1.RoutineDue
+	(*timestamppb.Timestamp)(nil),   // 12: google.protobuf.Timestamp
+	(*Watch)(nil),                   // 13: bayround.v1.Watch
+	(*HandOver)(nil),                // 14: bayround.v1.HandOver
 }
 var file_bayround_v1_schedule_service_proto_depIdxs = []int32{
-	8,  // 0: bayround.v1.ListDuesRequest.states:type_name -> bayround.v1.DueState
-	9,  // 1: bayround.v1.ListDuesResponse.dues:type_name -> bayround.v1.RoutineDue
-	10, // 2: bayround.v1.ListDuesResponse.as_of:type_name -> google.protobuf.Timestamp
-	10, // 3: bayround.v1.ListWatchesRequest.from:type_name -> google.protobuf.Timestamp
-	10, // 4: bayround.v1.ListWatchesRequest.until:type_name -> google.protobuf.Timestamp
-	11, // 5: bayround.v1.ListWatchesResponse.watches:type_name -> bayround.v1.Watch
-	10, // 6: bayround.v1.RecordIncidentRequest.returned:type_name -> google.protobuf.Timestamp
-	10, // 7: bayround.v1.RecordIncidentRequest.device_time:type_name -> google.protobuf.Timestamp
-	9,  // 8: bayround.v1.RecordIncidentResponse.dues:type_name -> bayround.v1.RoutineDue
-	0,  // 9: bayround.v1.ScheduleService.ListDues:input_type -> bayround.v1.ListDuesRequest
-	2,  // 10: bayround.v1.ScheduleService.ListWatches:input_type -> bayround.v1.ListWatchesRequest
-	4,  // 11: bayround.v1.ScheduleService.GetCalendarFeed:input_type -> bayround.v1.GetCalendarFeedRequest
-	6,  // 12: bayround.v1.ScheduleService.RecordIncident:input_type -> bayround.v1.RecordIncidentRequest
-	1,  // 13: bayround.v1.ScheduleService.ListDues:output_type -> bayround.v1.ListDuesResponse
-	3,  // 14: bayround.v1.ScheduleService.ListWatches:output_type -> bayround.v1.ListWatchesResponse
-	5,  // 15: bayround.v1.ScheduleService.GetCalendarFeed:output_type -> bayround.v1.GetCalendarFeedResponse
-	7,  // 16: bayround.v1.ScheduleService.RecordIncident:output_type -> bayround.v1.RecordIncidentResponse
-	13, // [13:17] is the sub-list for method output_type
-	9,  // [9:13] is the sub-list for method input_type
-	9,  // [9:9] is the sub-list for extension type_name
-	9,  // [9:9] is the sub-list for extension extendee
-	0,  // [0:9] is the sub-list for field type_name
+	10, // 0: bayround.v1.ListDuesRequest.states:type_name -> bayround.v1.DueState
+	11, // 1: bayround.v1.ListDuesResponse.dues:type_name -> bayround.v1.RoutineDue
+	12, // 2: bayround.v1.ListDuesResponse.as_of:type_name -> google.protobuf.Timestamp
+	12, // 3: bayround.v1.ListWatchesRequest.from:type_name -> google.protobuf.Timestamp
+	12, // 4: bayround.v1.ListWatchesRequest.until:type_name -> google.protobuf.Timestamp
+	13, // 5: bayround.v1.ListWatchesResponse.watches:type_name -> bayround.v1.Watch
+	12, // 6: bayround.v1.RecordIncidentRequest.returned:type_name -> google.protobuf.Timestamp
+	12, // 7: bayround.v1.RecordIncidentRequest.device_time:type_name -> google.protobuf.Timestamp
+	11, // 8: bayround.v1.RecordIncidentResponse.dues:type_name -> bayround.v1.RoutineDue
+	12, // 9: bayround.v1.ConfirmHandOverRequest.off_going_confirmed:type_name -> google.protobuf.Timestamp
+	12, // 10: bayround.v1.ConfirmHandOverRequest.on_coming_confirmed:type_name -> google.protobuf.Timestamp
+	14, // 11: bayround.v1.ConfirmHandOverResponse.hand_over:type_name -> bayround.v1.HandOver
+	0,  // 12: bayround.v1.ScheduleService.ListDues:input_type -> bayround.v1.ListDuesRequest
+	2,  // 13: bayround.v1.ScheduleService.ListWatches:input_type -> bayround.v1.ListWatchesRequest
+	4,  // 14: bayround.v1.ScheduleService.GetCalendarFeed:input_type -> bayround.v1.GetCalendarFeedRequest
+	6,  // 15: bayround.v1.ScheduleService.RecordIncident:input_type -> bayround.v1.RecordIncidentRequest
+	8,  // 16: bayround.v1.ScheduleService.ConfirmHandOver:input_type -> bayround.v1.ConfirmHandOverRequest
+	1,  // 17: bayround.v1.ScheduleService.ListDues:output_type -> bayround.v1.ListDuesResponse
+	3,  // 18: bayround.v1.ScheduleService.ListWatches:output_type -> bayround.v1.ListWatchesResponse
+	5,  // 19: bayround.v1.ScheduleService.GetCalendarFeed:output_type -> bayround.v1.GetCalendarFeedResponse
+	7,  // 20: bayround.v1.ScheduleService.RecordIncident:output_type -> bayround.v1.RecordIncidentResponse
+	9,  // 21: bayround.v1.ScheduleService.ConfirmHandOver:output_type -> bayround.v1.ConfirmHandOverResponse
+	17, // [17:22] is the sub-list for method output_type
+	12, // [12:17] is the sub-list for method input_type
+	12, // [12:12] is the sub-list for extension type_name
+	12, // [12:12] is the sub-list for extension extendee
+	0,  // [0:12] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_schedule_service_proto_init() }
@@ -667,7 +856,7 @@ func file_bayround_v1_schedule_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_schedule_service_proto_rawDesc), len(file_bayround_v1_schedule_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   8,
+			NumMessages:   10,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -23,6 +23,7 @@ const (
 	ScheduleService_ListWatches_FullMethodName     = "/bayround.v1.ScheduleService/ListWatches"
 	ScheduleService_GetCalendarFeed_FullMethodName = "/bayround.v1.ScheduleService/GetCalendarFeed"
 	ScheduleService_RecordIncident_FullMethodName  = "/bayround.v1.ScheduleService/RecordIncident"
+	ScheduleService_ConfirmHandOver_FullMethodName = "/bayround.v1.ScheduleService/ConfirmHandOver"
 )
 
 // ScheduleServiceClient is the client API for ScheduleService service.
@@ -51,6 +52,12 @@ type ScheduleServiceClient interface {
 	// was used for something else. UNAVAILABLE: the station cannot write: repeat with the
 	// same id.
 	RecordIncident(ctx context.Context, in *RecordIncidentRequest, opts ...grpc.CallOption) (*RecordIncidentResponse, error)
+	// ConfirmHandOver records that a vehicle was handed over: both drivers have proven who
+	// they are, and confirmed the same words. It is durable before it is answered; the same
+	// id does nothing twice. FAILED_PRECONDITION: the round has not ended (ROUND_NOT_ENDED),
+	// or the vehicle was handed over later already (HANDED_OVER_SINCE). ALREADY_EXISTS and
+	// UNAVAILABLE as above.
+	ConfirmHandOver(ctx context.Context, in *ConfirmHandOverRequest, opts ...grpc.CallOption) (*ConfirmHandOverResponse, error)
 }
 
 type scheduleServiceClient struct {
@@ -101,6 +108,16 @@ func (c *scheduleServiceClient) RecordIncident(ctx context.Context, in *RecordIn
 	return out, nil
 }
 
+func (c *scheduleServiceClient) ConfirmHandOver(ctx context.Context, in *ConfirmHandOverRequest, opts ...grpc.CallOption) (*ConfirmHandOverResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ConfirmHandOverResponse)
+	err := c.cc.Invoke(ctx, ScheduleService_ConfirmHandOver_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // ScheduleServiceServer is the server API for ScheduleService service.
 // All implementations must embed UnimplementedScheduleServiceServer
 // for forward compatibility.
@@ -127,6 +144,12 @@ type ScheduleServiceServer interface {
 	// was used for something else. UNAVAILABLE: the station cannot write: repeat with the
 	// same id.
 	RecordIncident(context.Context, *RecordIncidentRequest) (*RecordIncidentResponse, error)
+	// ConfirmHandOver records that a vehicle was handed over: both drivers have proven who
+	// they are, and confirmed the same words. It is durable before it is answered; the same
+	// id does nothing twice. FAILED_PRECONDITION: the round has not ended (ROUND_NOT_ENDED),
+	// or the vehicle was handed over later already (HANDED_OVER_SINCE). ALREADY_EXISTS and
+	// UNAVAILABLE as above.
+	ConfirmHandOver(context.Context, *ConfirmHandOverRequest) (*ConfirmHandOverResponse, error)
 	mustEmbedUnimplementedScheduleServiceServer()
 }
 
@@ -148,6 +171,9 @@ func (UnimplementedScheduleServiceServer) GetCalendarFeed(context.Context, *GetC
 }
 func (UnimplementedScheduleServiceServer) RecordIncident(context.Context, *RecordIncidentRequest) (*RecordIncidentResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method RecordIncident not implemented")
+}
+func (UnimplementedScheduleServiceServer) ConfirmHandOver(context.Context, *ConfirmHandOverRequest) (*ConfirmHandOverResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ConfirmHandOver not implemented")
 }
 func (UnimplementedScheduleServiceServer) mustEmbedUnimplementedScheduleServiceServer() {}
 func (UnimplementedScheduleServiceServer) testEmbeddedByValue()                         {}
@@ -242,6 +268,24 @@ func _ScheduleService_RecordIncident_Handler(srv interface{}, ctx context.Contex
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ScheduleService_ConfirmHandOver_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ConfirmHandOverRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ScheduleServiceServer).ConfirmHandOver(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ScheduleService_ConfirmHandOver_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ScheduleServiceServer).ConfirmHandOver(ctx, req.(*ConfirmHandOverRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // ScheduleService_ServiceDesc is the grpc.ServiceDesc for ScheduleService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -264,6 +308,10 @@ var ScheduleService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "RecordIncident",
 			Handler:    _ScheduleService_RecordIncident_Handler,
+		},
+		{
+			MethodName: "ConfirmHandOver",
+			Handler:    _ScheduleService_ConfirmHandOver_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -700,7 +700,9 @@ type Readiness struct {
 	Holding *CallSignHolding `protobuf:"bytes,22,opt,name=holding,proto3" json:"holding,omitempty"`
 	// Routines that are due, overdue or coming, in the order of their names. They make the
 	// verdict neither better nor worse.
-	RoutineDues   []*RoutineDue `protobuf:"bytes,40,rep,name=routine_dues,json=routineDues,proto3" json:"routine_dues,omitempty"`
+	RoutineDues []*RoutineDue `protobuf:"bytes,40,rep,name=routine_dues,json=routineDues,proto3" json:"routine_dues,omitempty"`
+	// The newest hand-over that both drivers confirmed; absent when there was none.
+	HandOver      *HandOver `protobuf:"bytes,41,opt,name=hand_over,json=handOver,proto3" json:"hand_over,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -896,6 +898,13 @@ func (x *Readiness) GetRoutineDues() []*RoutineDue {
 	return nil
 }
 
+func (x *Readiness) GetHandOver() *HandOver {
+	if x != nil {
+		return x.HandOver
+	}
+	return nil
+}
+
 var File_bayround_v1_verdict_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_verdict_proto_rawDesc = "" +
@@ -933,7 +942,7 @@ const file_bayround_v1_verdict_proto_rawDesc = "" +
 	"\bleads_to\x18\x01 \x01(\x0e2\x14.bayround.v1.VerdictR\aleadsTo\x12%\n" +
 	"\x0erepair_defects\x18\x02 \x03(\tR\rrepairDefects\x12!\n" +
 	"\fanswer_steps\x18\x03 \x03(\tR\vanswerSteps\x12\x12\n" +
-	"\x04text\x18\x04 \x01(\tR\x04text\"\xad\b\n" +
+	"\x04text\x18\x04 \x01(\tR\x04text\"\xe1\b\n" +
 	"\tReadiness\x12\x18\n" +
 	"\avehicle\x18\x01 \x01(\tR\avehicle\x12\x1b\n" +
 	"\tcall_sign\x18\x02 \x01(\tR\bcallSign\x12\x18\n" +
@@ -960,7 +969,8 @@ const file_bayround_v1_verdict_proto_rawDesc = "" +
 	"\n" +
 	"answers_to\x18\x15 \x01(\tR\tanswersTo\x126\n" +
 	"\aholding\x18\x16 \x01(\v2\x1c.bayround.v1.CallSignHoldingR\aholding\x12:\n" +
-	"\froutine_dues\x18( \x03(\v2\x17.bayround.v1.RoutineDueR\vroutineDues*\x8b\x01\n" +
+	"\froutine_dues\x18( \x03(\v2\x17.bayround.v1.RoutineDueR\vroutineDues\x122\n" +
+	"\thand_over\x18) \x01(\v2\x15.bayround.v1.HandOverR\bhandOver*\x8b\x01\n" +
 	"\aVerdict\x12\x17\n" +
 	"\x13VERDICT_UNSPECIFIED\x10\x00\x12\x0f\n" +
 	"\vVERDICT_FIT\x10\x01\x12\x16\n" +
@@ -1011,6 +1021,7 @@ var file_bayround_v1_verdict_proto_goTypes = []any{
 	(*Round)(nil),                 // 16: bayround.v1.Round
 	(*CallSignHolding)(nil),       // 17: bayround.v1.CallSignHolding
 	(*RoutineDue)(nil),            // 18: bayround.v1.RoutineDue
+	(*HandOver)(nil),              // 19: bayround.v1.HandOver
 }
 var file_bayround_v1_verdict_proto_depIdxs = []int32{
 	1,  // 0: bayround.v1.UnprovenStep.cause:type_name -> bayround.v1.UnprovenCause
@@ -1038,11 +1049,12 @@ var file_bayround_v1_verdict_proto_depIdxs = []int32{
 	9,  // 22: bayround.v1.Readiness.checked_since:type_name -> google.protobuf.Timestamp
 	17, // 23: bayround.v1.Readiness.holding:type_name -> bayround.v1.CallSignHolding
 	18, // 24: bayround.v1.Readiness.routine_dues:type_name -> bayround.v1.RoutineDue
-	25, // [25:25] is the sub-list for method output_type
-	25, // [25:25] is the sub-list for method input_type
-	25, // [25:25] is the sub-list for extension type_name
-	25, // [25:25] is the sub-list for extension extendee
-	0,  // [0:25] is the sub-list for field type_name
+	19, // 25: bayround.v1.Readiness.hand_over:type_name -> bayround.v1.HandOver
+	26, // [26:26] is the sub-list for method output_type
+	26, // [26:26] is the sub-list for method input_type
+	26, // [26:26] is the sub-list for extension type_name
+	26, // [26:26] is the sub-list for extension extendee
+	0,  // [0:26] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_verdict_proto_init() }
