@@ -189,7 +189,6 @@ func (p *pending) givenBy(act string) bool {
 	}
 	return false
 }
-}
 
 // nothing is an act that only takes the notice away.
 func (d *Desk) nothing(context.Context, Act) error { return nil }

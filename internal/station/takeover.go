@@ -5,6 +5,7 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
+	"bayround/internal/admit"
 	"bayround/internal/fault"
 	pb "bayround/proto/bayround/v1"
 )
@@ -21,7 +22,7 @@ func (s *Station) ConfirmHandOver(ctx context.Context, req *pb.ConfirmHandOverRe
 			return nil, unknown("round", req.GetRound())
 		}
 		v := c.state.vehicles[r.vehicle()]
-		if err := c.state.mayHandOver(v, r, req); err != nil {
+		if err := c.mayHandOver(v, r, req); err != nil {
 			return nil, err
 		}
 		ev := &pb.JournalEvent{
@@ -39,7 +40,7 @@ func (s *Station) ConfirmHandOver(ctx context.Context, req *pb.ConfirmHandOverRe
 	return resp, err
 }
 
-func (st *state) mayHandOver(v *vehicle, r *round, req *pb.ConfirmHandOverRequest) error {
+func (c *command) mayHandOver(v *vehicle, r *round, req *pb.ConfirmHandOverRequest) error {
 	at := req.GetOnComingConfirmed().AsTime()
 	switch before := v.happenings.told.GetHandOver(); {
 	case req.GetOffGoing() == req.GetOnComing():
@@ -50,7 +51,10 @@ func (st *state) mayHandOver(v *vehicle, r *round, req *pb.ConfirmHandOverReques
 		return fault.New(fault.Precondition, "HANDED_OVER_SINCE", "the vehicle was handed over at %s already; what is confirmed now was before that", clockWords(before.GetOnComingConfirmed().AsTime()))
 	}
 	for _, person := range []string{req.GetOffGoing(), req.GetOnComing()} {
-		if err := st.lib.active(person, at); err != nil {
+		if err := c.state.lib.active(person, at); err != nil {
+			return err
+		}
+		if err := c.mayOnce(person, admit.Drive, req.GetOnComingConfirmed()); err != nil {
 			return err
 		}
 	}

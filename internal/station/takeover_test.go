@@ -38,6 +38,7 @@ func TestConfirmHandOver(t *testing.T) {
 		change func(*pb.ConfirmHandOverRequest)
 	}{
 		"SAME_PERSON":    {fault.Precondition, func(r *pb.ConfirmHandOverRequest) { r.OnComing = r.OffGoing }},
+		"NOT_A_DRIVER":   {fault.Precondition, func(r *pb.ConfirmHandOverRequest) { r.OnComing = "people/mechanic" }},
 		"PERSON_UNKNOWN": {fault.NotFound, func(r *pb.ConfirmHandOverRequest) { r.OnComing = "people/nobody" }},
 		"ROUND_UNKNOWN":  {fault.NotFound, func(r *pb.ConfirmHandOverRequest) { r.Round = "rounds/" + k.ID() }},
 	} {
@@ -59,6 +60,8 @@ func TestConfirmHandOver(t *testing.T) {
 	if h := k.Readiness(p1).GetHandOver(); !proto.Equal(h, resp.GetHandOver()) || h.GetOnComing() != "people/other" || h.GetRound() != round {
 		t.Errorf("opened again it says %v, want %v", h, resp.GetHandOver())
 	}
-	_, err = k.ConfirmHandOver(ctx, request(func(r *pb.ConfirmHandOverRequest) { r.OffGoingConfirmed, r.OnComingConfirmed = at(-time.Hour), at(-time.Hour) }))
+	_, err = k.ConfirmHandOver(ctx, request(func(r *pb.ConfirmHandOverRequest) {
+		r.OffGoingConfirmed, r.OnComingConfirmed = at(-time.Hour), at(-time.Hour)
+	}))
 	refusal{fault.Precondition, "HANDED_OVER_SINCE"}.check(t, err)
 }
