@@ -119,7 +119,7 @@ func TestCommandOf_IsTheCommandTheEventCameFrom(t *testing.T) {
 		}
 		kinds[string(c.ProtoReflect().Descriptor().Name())] = true
 	}
-	if len(kinds) != 10 {
+	if len(kinds) != 11 {
 		t.Fatalf("only %d kinds of command occur", len(kinds))
 	}
 	if diff := cmp.Diff(commands, driven(t, k.Station), protocmp.Transform()); diff != "" {
