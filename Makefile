@@ -70,7 +70,7 @@ TEST_FLAGS := -count=1 -shuffle=on -timeout 40m -v
 #
 # These packages start no goroutine, their tests neither. internal/racefree_test.go holds
 # the list to that.
-RACE_FREE := catalogue fault feature measure packtest plan plan/ground plan/sop roundproof schedule signature trend verdict
+RACE_FREE := catalogue fault feature measure notice packtest plan plan/ground plan/sop roundproof schedule signature trend verdict
 # These try the programs as they are built for people, from their commands to the pages;
 # what in them runs side by side is raced in the packages below them. SIDE_BY_SIDE are the
 # tests in them with many callers at once, which run raced alone.

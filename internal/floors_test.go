@@ -32,6 +32,7 @@ var floors = map[string]float64{
 	"internal/deferral":    0.5, // how long a defect may wait; verdicts rest on it
 	"internal/catalogue":   1,
 	"internal/merkle":      0.5, // a proof of a round rests on it
+	"internal/notice":      1,
 	"internal/plan":        1,
 	"internal/plan/ground": 0,
 	"internal/plan/sop":    0,
@@ -46,6 +47,7 @@ var floors = map[string]float64{
 	"internal/photo":       2,
 	"internal/recordfile":  2,
 	"internal/station":     3,
+	"internal/notify":      4,
 	"internal/round":       4,
 	"internal/county":      4, // the demonstration's past; tests use it too
 	"internal/rpc":         4,

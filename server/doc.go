@@ -12,6 +12,7 @@
 //	server explain    how a finding came about
 //	server print      a sheet of paper: how a vehicle stands and why
 //	server gauge      the gauges: list them, compare one, judge anew what one read
+//	server subscriptions  how those who are told of changes over HTTP stand
 //	server rehearse   which verdicts other rule packs would have changed
 //	server packs      the rules in words, as Markdown
 //	server verify     re-read a whole record and say whether it is sound (the station stopped)

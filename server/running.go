@@ -16,6 +16,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"bayround/internal/command"
+	"bayround/internal/notify"
 	"bayround/internal/photo"
 	"bayround/internal/rpc"
 	"bayround/internal/station"
@@ -34,6 +35,7 @@ type running struct {
 	beside  *attendance
 	gate    *trust.Gate // nil in plain text
 	fresh   func()      // ends what keeps the gate's certificates fresh
+	tells   *notify.Notifier
 }
 
 // ready is what --ready-file holds.
@@ -56,6 +58,10 @@ func start(ctx context.Context, c *console, f *serveFlags, logger *slog.Logger) 
 	if err := trust.Inspect(filepath.Join(f.data, trustFolder)); err != nil {
 		return nil, err
 	}
+	subscribers, err := loadSubscriptions(f.tell)
+	if err != nil {
+		return nil, err
+	}
 	st, inVain, err := openMended(ctx, c, f, logger)
 	if err != nil {
 		return nil, err
@@ -75,13 +81,22 @@ func start(ctx context.Context, c *console, f *serveFlags, logger *slog.Logger) 
 	}
 	registry := prometheus.NewRegistry()
 	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
+	tells, err := tellSubscribers(st, f.data, subscribers, logger, registry)
+	if err != nil {
+		return nil, err
+	}
+	defer func() {
+		if err != nil {
+			tells.Close()
+		}
+	}()
 	server, err := rpc.New(st, rpc.Options{Logger: logger, Metrics: registry, StreamsPerConnection: f.streams, Photos: photos, Gate: gate})
 	if err != nil {
 		return nil, err
 	}
 	r = &running{
 		station: st, inVain: inVain, server: server, log: logger, ended: make(chan error, 2), ready: ready{Data: f.data, PID: os.Getpid()},
-		gate: gate, fresh: keepFresh(gate, logger),
+		gate: gate, fresh: keepFresh(gate, logger), tells: tells,
 	}
 	if gate != nil {
 		r.ready.Identity = gate.AdministratorFolder()
@@ -153,6 +168,7 @@ func (r *running) mendable() <-chan struct{} {
 func (r *running) stop() error {
 	ctx, cancel := context.WithTimeout(context.Background(), 9*time.Second)
 	defer cancel()
+	r.tells.Close()
 	r.beside.end()
 	r.server.Stop(ctx)
 	r.fresh()

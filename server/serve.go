@@ -48,6 +48,7 @@ type serveFlags struct {
 	hostNames []string
 	metrics   string
 	rules     string
+	tell      string
 	readyFile string
 	anywhere  bool
 	streams   uint32
@@ -88,6 +89,7 @@ func newServe(c *console) *cobra.Command {
 	f.add(cmd)
 	cmd.Flags().StringVar(&f.data, "data", "data", "folder of the record; made when it is not there")
 	cmd.Flags().StringVar(&f.rules, "rules", "", "folder with further or changed catalogue, routine and rule files")
+	cmd.Flags().StringVar(&f.tell, "subscriptions", "", "YAML file that says who is told of changes over HTTP; read at the start")
 	return cmd
 }
 
