@@ -5,7 +5,7 @@ import (
 )
 
 // Words says how a routine stands, with the times of the station's clocks and with the day,
-// so that the words stay true until the state changes: "weekly check due Tue 3 Feb 18:00",
+// of what is overdue with the year, so that the words stay true until the state changes: "weekly check due Tue 3 Feb 18:00",
 // "shift check due since Tue 3 Feb 07:30", "monthly check overdue, never done".
 func (c Calendar) Words(title string, d Due) string {
 	switch {
@@ -18,7 +18,7 @@ func (c Calendar) Words(title string, d Due) string {
 	case d.State == InGrace:
 		return title + " due since " + c.clock(d.At) + because(d) + ", overdue from " + c.clock(d.OverdueFrom)
 	}
-	return title + " overdue since " + c.clock(d.OverdueFrom) + because(d)
+	return title + " overdue since " + d.OverdueFrom.In(c.location).Format("Mon 2 Jan 2006 15:04") + because(d)
 }
 
 // clock writes an instant as the station's clocks show it.

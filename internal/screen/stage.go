@@ -254,9 +254,9 @@ func placeOf(r *pb.Readiness) string {
 func (w wording) line(b *round.Bay, r *pb.Readiness) bayLine {
 	word, rest := verdict.Said(r)
 	l := bayLine{
-		CallSign: farSign(r), Title: joined(" · ", placeOf(r), b.Titles[r.GetVehicle()]), Verdict: r.GetVerdict(),
+		CallSign: farSign(r), Title: b.Titles[r.GetVehicle()], Verdict: r.GetVerdict(),
 		Limits: len(r.GetRestrictions()),
-		Word:   word, Rest: rest, Detail: joined(" · ", w.detail(r), lost(r)),
+		Word:   word, Rest: rest, Detail: joined(" · ", placeOf(r), w.detail(r), lost(r)),
 		Since: w.stamp(r.GetSince()), Next: w.next(r), DebtS: r.GetReadinessDebtS(),
 	}
 	if l.Detail == "" {
