@@ -25,6 +25,19 @@ A vehicle that takes a call sign is NOT PROVEN until it was checked as the routi
 takeover asks, from then on; a takeover check begun in the twelve hours before counts.
 "server readiness --call-sign WN12" asks for whichever vehicle answers to it.`
 
+const callSignListHelp = `List every call sign and the vehicle that answers to it; where that is a reserve, in whose place,
+since when, who decided it and why, and whether it was checked for it.`
+
+const callSignCompareHelp = `Say in what a vehicle differs from the one whose place it would take, as far as those who send it
+must know: height, width, length, mass, seats, and what it cannot do.`
+
+const callSignMoveHelp = `An officer lets a vehicle held in reserve answer to the call sign of another. Control must have been
+told first; without --control-told nothing is moved, and what control must know is said.
+The reserve is NOT PROVEN until its takeover check is whole.`
+
+const callSignReturnHelp = `An officer gives a call sign back to the vehicle whose own it is, which is NOT PROVEN until it was
+checked as at a takeover. The reserve answers to its own call sign again.`
+
 const callSignExample = `  server callsign list
   server callsign compare wn90 wn12
   server callsign move WN12 --to wn90 --person osgarry --reason "rear-steer lamp" --control-told
@@ -46,7 +59,7 @@ func newCallSign(c *console) *cobra.Command {
 func newCallSignList(c *console) *cobra.Command {
 	var server string
 	cmd := &cobra.Command{
-		Use: "list", Short: "Every call sign, and who answers to it", Example: "  server callsign list", Args: cobra.NoArgs,
+		Use: "list", Short: "Every call sign, and who answers to it", Long: callSignListHelp, Example: "  server callsign list", Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return c.asking(server, func(s *remote) error {
 				ctx, cancel := patiently(cmd.Context())
@@ -82,7 +95,7 @@ func answererOf(of *pb.CallSign) string {
 func newCallSignCompare(c *console) *cobra.Command {
 	var server string
 	cmd := &cobra.Command{
-		Use: "compare VEHICLE INSTEAD-OF", Short: "What control must know before a vehicle takes a place", Example: "  server callsign compare wn90 wn12",
+		Use: "compare VEHICLE INSTEAD-OF", Short: "What control must know before a vehicle takes a place", Long: callSignCompareHelp, Example: "  server callsign compare wn90 wn12",
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 2 {
 				return command.Misuse("name the vehicle that would take the place, and the one whose place it is: server callsign compare wn90 wn12")
@@ -142,7 +155,7 @@ const oneCallSign = "name one call sign, for instance WN12"
 func newCallSignMove(c *console) *cobra.Command {
 	var f swapFlags
 	cmd := &cobra.Command{
-		Use: "move CALL-SIGN", Short: "Let a reserve take a place, with the call sign", Args: exactlyOne(oneCallSign),
+		Use: "move CALL-SIGN", Short: "Let a reserve take a place, with the call sign", Long: callSignMoveHelp, Args: exactlyOne(oneCallSign),
 		Example: `  server callsign move WN12 --to wn90 --person osgarry --reason "rear-steer lamp" --control-told`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if f.to == "" {
@@ -165,7 +178,7 @@ func newCallSignMove(c *console) *cobra.Command {
 func newCallSignReturn(c *console) *cobra.Command {
 	var f swapFlags
 	cmd := &cobra.Command{
-		Use: "return CALL-SIGN", Short: "Give a call sign back to the vehicle whose own it is", Args: exactlyOne(oneCallSign),
+		Use: "return CALL-SIGN", Short: "Give a call sign back to the vehicle whose own it is", Long: callSignReturnHelp, Args: exactlyOne(oneCallSign),
 		Example: `  server callsign return WN12 --person osgarry --reason "lamp renewed" --control-told`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return f.carryOut(cmd.Context(), c, func(ctx context.Context, s *remote) (*pb.Readiness, error) {
