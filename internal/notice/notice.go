@@ -26,12 +26,13 @@ const (
 	DeferralEnding Kind = "deferral.ending" // a deferral is about to lapse; at each warning of the pack
 	DeferralOver   Kind = "deferral.over"   // a deferral has lapsed, or was ended before its time
 	ChecksOverdue  Kind = "checks.overdue"  // answers have become too old
+	CallSignMoved  Kind = "callsign.moved"  // it answers to another call sign, or to none
 )
 
 // Kinds are all kinds, in the order in which they are told. A new kind is added here
 // and to the changes that Of looks for.
 func Kinds() []Kind {
-	return []Kind{VerdictChanged, DefectFound, DefectClosed, DeferralEnding, DeferralOver, ChecksOverdue}
+	return []Kind{VerdictChanged, DefectFound, DefectClosed, DeferralEnding, DeferralOver, ChecksOverdue, CallSignMoved}
 }
 
 // Notice is one thing to be told. Its JSON is the data of the event: words for people
@@ -42,16 +43,19 @@ type Notice struct {
 	Sequence int64     `json:"sequence"` // newest event of the vehicle
 	Kind     Kind      `json:"kind"`
 	Vehicle  string    `json:"vehicle"`
-	CallSign string    `json:"call_sign"`
-	Station  string    `json:"station"`
-	Verdict  string    `json:"verdict"`         // as it is now, in every kind
-	Since    time.Time `json:"since"`           // when this verdict began
-	Until    time.Time `json:"until,omitzero"`  // when it changes by itself, with nothing done
-	Was      string    `json:"was,omitempty"`   // the verdict before; left out when nobody was told one
-	Texts    []string  `json:"reasons"`         // of the verdict, worst first
-	Limits   []string  `json:"limits"`          // under which the vehicle may respond
-	Defect   *Defect   `json:"defect,omitzero"` // of a defect kind, or of a deferral's
-	Overdue  []Step    `json:"overdue,omitempty"`
+	CallSign string    `json:"call_sign"` // its own, as configured
+	// AnswersTo is the call sign it answers to now; empty when another vehicle answers to
+	// its own, so that it must not be sent under it.
+	AnswersTo string    `json:"answers_to"`
+	Station   string    `json:"station"`
+	Verdict   string    `json:"verdict"`         // as it is now, in every kind
+	Since     time.Time `json:"since"`           // when this verdict began
+	Until     time.Time `json:"until,omitzero"`  // when it changes by itself, with nothing done
+	Was       string    `json:"was,omitempty"`   // the verdict before; left out when nobody was told one
+	Texts     []string  `json:"reasons"`         // of the verdict, worst first
+	Limits    []string  `json:"limits"`          // under which the vehicle may respond
+	Defect    *Defect   `json:"defect,omitzero"` // of a defect kind, or of a deferral's
+	Overdue   []Step    `json:"overdue,omitempty"`
 	// LeftOut counts the reasons, limits and overdue checks for which there was no room.
 	LeftOut int `json:"left_out,omitempty"`
 }
@@ -103,6 +107,9 @@ func Of(c Change) []Notice {
 		n.Overdue = late
 		all = append(all, n)
 	}
+	if c.Before != nil && c.Before.GetAnswersTo() != c.Now.GetAnswersTo() {
+		all = append(all, c.notice(CallSignMoved, "callsign"))
+	}
 	for i := range all {
 		all[i].fit()
 	}
@@ -112,7 +119,7 @@ func Of(c Change) []Notice {
 func (c Change) notice(k Kind, what string) Notice {
 	n := Notice{
 		ID: c.ID + "-" + what, At: c.At, Sequence: c.Now.GetSequence(), Kind: k,
-		Vehicle: c.Now.GetVehicle(), CallSign: c.Now.GetCallSign(), Station: c.Now.GetStation(),
+		Vehicle: c.Now.GetVehicle(), CallSign: c.Now.GetCallSign(), AnswersTo: c.Now.GetAnswersTo(), Station: c.Now.GetStation(),
 		Verdict: word(c.Now.GetVerdict().String()), Since: c.Now.GetSince().AsTime(), Texts: []string{}, Limits: []string{},
 	}
 	if c.Now.GetUntil() != nil {

@@ -166,3 +166,32 @@ func TestFilter_Wants(t *testing.T) {
 		}
 	}
 }
+
+// Whoever takes a place answers to its call sign, and the other vehicle to none: both
+// are told, for control sends by call sign.
+func TestOf_ACallSignThatMoves(t *testing.T) {
+	stands := func(answersTo string) *pb.Readiness {
+		return &pb.Readiness{Vehicle: "vehicles/p1", CallSign: "P1", AnswersTo: answersTo, Verdict: pb.Verdict_VERDICT_FIT, Since: timestamppb.Now()}
+	}
+	for _, test := range []struct {
+		before, now *pb.Readiness
+		want        []Kind
+	}{
+		{stands("P1"), stands(""), []Kind{CallSignMoved}},
+		{stands("P1"), stands("P2"), []Kind{CallSignMoved}},
+		{stands("P1"), stands("P1"), nil},
+		{nil, stands("P2"), []Kind{VerdictChanged}}, // which says it, too
+	} {
+		all := Of(Change{Before: test.before, Now: test.now, ID: "1"})
+		var kinds []Kind
+		for _, n := range all {
+			kinds = append(kinds, n.Kind)
+			if n.AnswersTo != test.now.GetAnswersTo() || n.CallSign != "P1" {
+				t.Errorf("%s tells %q of %q", n.Kind, n.AnswersTo, n.CallSign)
+			}
+		}
+		if !slices.Equal(kinds, test.want) {
+			t.Errorf("from %q to %q: %v, want %v", test.before.GetAnswersTo(), test.now.GetAnswersTo(), kinds, test.want)
+		}
+	}
+}

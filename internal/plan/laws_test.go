@@ -76,14 +76,14 @@ func TestBuild_KeepsItsPromises(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		in := drawInput(t, loaded)
 		p := plan.Build(in)
-		hasItsOwnIdAndTitle(t, p)
+		hasItsOwnIDAndTitle(t, p)
 		losesNothing(t, in, p)
 		changesStatesLeast(t, in, p)
 	})
 }
 
-// hasItsOwnIdAndTitle: every step.
-func hasItsOwnIdAndTitle(t *rapid.T, p *pb.Plan) {
+// hasItsOwnIDAndTitle: every step.
+func hasItsOwnIDAndTitle(t *rapid.T, p *pb.Plan) {
 	t.Helper()
 	ids, titles := map[string]bool{}, map[string]bool{}
 	for _, s := range p.GetSteps() {

@@ -143,6 +143,7 @@ func (t *text) findings(r *Record) {
 	if len(r.Found()) == 0 {
 		t.line("  None: no defect found at any step that was looked at.")
 	}
+	t.line("  What the station finds in several answers together, such as twins that differ, is worked out at the end and not shown here.")
 }
 
 func (t *text) unchecked(r *Record) {
