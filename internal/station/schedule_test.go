@@ -92,6 +92,24 @@ func TestDues_OfAWatch(t *testing.T) {
 	}
 }
 
+// A check that is half done before a watch and half in it is not done in that watch: what
+// was looked at first says how old it is.
+func TestDues_OfAWatch_CountTheOldestLook(t *testing.T) {
+	k := scheduled(t)
+	k.Clock.Advance(11*time.Hour + 44*time.Minute) // 19:15
+	round, steps := k.OpenRound(p1, shift), k.Plan(p1, shift).GetSteps()
+	k.Record(round, stationtest.Sound(steps[0]))
+	k.Clock.Advance(30 * time.Minute)
+	for _, s := range steps[1:] {
+		k.Record(round, stationtest.Sound(s))
+	}
+	d := dueOf(t, k, p1, shift)
+	hold(t, "half before the change of watch", d, pb.DueState_DUE_STATE_DUE, "Mon 2 19:30", "Mon 2 20:30")
+	if d.GetOpenSteps() != 1 {
+		t.Errorf("%d steps are open, want 1", d.GetOpenSteps())
+	}
+}
+
 // The weekly check holds where it is scheduled though the verdict does not ask for it, and
 // keeps its hour by the wall clock when British Summer Time begins on 29 March 2026.
 func TestDues_OfAWeekOverTheSpringChange(t *testing.T) {
