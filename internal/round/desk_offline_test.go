@@ -128,7 +128,7 @@ func TestDesk_TheNetworkIsCutInTheMiddle(t *testing.T) {
 	if !strings.Contains(v.Closing.Handover, "(provisional: no connection since ") {
 		t.Errorf("the hand-over says\n%s", v.Closing.Handover)
 	}
-	found, _, _ := strings.Cut(strings.SplitAfter(v.Closing.Handover, "Found today:\n")[1], "Due next")
+	found, _, _ := strings.Cut(strings.SplitAfter(v.Closing.Handover, "Found today:\n")[1], "Due ")
 	if n := strings.Count(found, "\n- ") + 1; n != 3 || !strings.Contains(found, "To do: ") {
 		t.Errorf("the hand-over says\n%s", v.Closing.Handover)
 	}
