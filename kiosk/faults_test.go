@@ -214,7 +214,7 @@ func TestTwoTablets_OneGoesOnWhereTheOtherStopped(t *testing.T) {
 	r.until(fmt.Sprintf("!!document.querySelector(%q)", goOn))
 	r.tap(goOn)
 	r.arrive("sign-in")
-	r.tap(`label:has(input[name="person"][value="people/quellmere"])`)
+	r.tap(`main label:has(input[name="person"][value="people/quellmere"])`)
 	r.pin(only("sign-in"))
 	r.until(fmt.Sprintf("!!document.querySelector(%q)", button("assistant", "person", "")))
 	r.tap(button("assistant", "person", ""))

@@ -51,6 +51,7 @@ func formats() []format {
 		{"`session.json`", 1, "tablet", "session.json", raiseJSON, []string{""}},
 		{"`clock.json`", 1, "tablet", "clock.json", raiseJSON, []string{""}},
 		{"`register.json`", 1, "station", "trust/register.json", raiseRegister, offline[:1]},
+		{"`subscriptions/NAME.json`", 1, "station", "subscriptions/control.json", raiseSubscription, []string{"subscriptions --data DIR"}},
 		{"`attempts`", 1, "tablet", "attempts", raiseJSON, []string{""}},
 	}
 }
@@ -63,8 +64,8 @@ func TestNewer_EveryFormatIsRefusedAndNothingChanged(t *testing.T) {
 		t.Run(strings.Trim(f.name, "`")+" of the "+f.folder, func(t *testing.T) {
 			dir := n.unpack(t, f.folder)
 			files, err := filepath.Glob(filepath.Join(dir, f.file))
-			if f.name == "`replacing`" || f.name == "`register.json`" || f.name == "proof of a round" {
-				files = []string{filepath.Join(dir, f.file)} // there during a repair alone; made when a station is first served, or asked for
+			if f.name == "`replacing`" || f.name == "`register.json`" || f.name == "`subscriptions/NAME.json`" || f.name == "proof of a round" {
+				files = []string{filepath.Join(dir, f.file)} // there during a repair alone; made when a station is first served, tells somebody, or is asked for it
 			}
 			if err != nil || len(files) == 0 {
 				t.Fatalf("no file %s in the fixture", f.file)
@@ -229,6 +230,17 @@ func raiseRegister(t *testing.T, file string, to uint64) {
 		t.Fatal(err)
 	}
 	if err := os.WriteFile(file, fmt.Appendf(nil, `{"version":%d,"clients":7}`, to), 0o600); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// raiseSubscription leaves the place of a subscription of a newer program.
+func raiseSubscription(t *testing.T, file string, to uint64) {
+	t.Helper()
+	if err := os.MkdirAll(filepath.Dir(file), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(file, fmt.Appendf(nil, `{"version":%d,"name":"control"}`, to), 0o600); err != nil {
 		t.Fatal(err)
 	}
 }

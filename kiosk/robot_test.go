@@ -128,8 +128,8 @@ func (r *robot) begin(routine, driver, assistant string) {
 	r.do("opening what is folded", openAll())
 	r.tap(choose)
 	r.arrive("sign-in")
-	if r.has(`input[name="person"]`) {
-		r.tap(fmt.Sprintf(`label:has(input[name="person"][value=%q])`, driver))
+	if r.has(`main input[name="person"]`) {
+		r.tap(fmt.Sprintf(`main label:has(input[name="person"][value=%q])`, driver))
 		r.pin(only("sign-in"))
 	}
 	r.until(fmt.Sprintf("!!document.querySelector(%q)", button("assistant", "person", assistant)))
@@ -148,9 +148,10 @@ func (r *robot) begin(routine, driver, assistant string) {
 	r.until(`!["before",""].includes(document.querySelector("main[data-at]")?.dataset.at ?? "")`)
 }
 
-// openAll unfolds what is folded, as a finger on each summary would.
+// openAll unfolds what is folded, as a finger on each summary would, but for the sheet that stops
+// a vehicle: it lies over the page.
 func openAll() chromedp.Action[chromedp.Void] {
-	return chromedp.Evaluate[chromedp.Void](`document.querySelectorAll("details").forEach(d => d.open = true)`)
+	return chromedp.Evaluate[chromedp.Void](`document.querySelectorAll("details:not(.stopping)").forEach(d => d.open = true)`)
 }
 
 // pin types the PIN on the page's own keys.
