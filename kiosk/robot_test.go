@@ -178,6 +178,20 @@ func (r *robot) walk(stop func(step string) bool) (answered int) {
 	}
 }
 
+// compare says of what was open at a step before whether it is still there, where that
+// is asked; both answers ask the step anew.
+func (r *robot) compare(s *pb.CheckStep) {
+	r.t.Helper()
+	how := "gone"
+	if r.faults[s.GetStepId()] != "" {
+		how = "worse"
+	}
+	if choose := button("compare", "how", how); r.has(choose) {
+		r.tap(choose)
+		r.until(fmt.Sprintf(`!document.querySelector(%q)`, choose))
+	}
+}
+
 // answer answers one step soundly, or as the robot was told, and waits for the next.
 func (r *robot) answer(s *pb.CheckStep) {
 	r.t.Helper()
@@ -185,6 +199,7 @@ func (r *robot) answer(s *pb.CheckStep) {
 		r.tap("#do-control")
 		r.until(`!document.querySelector("#do-control")`)
 	}
+	r.compare(s)
 	r.prove()
 	if condition := r.faults[s.GetStepId()]; condition != "" && s.GetAnswerKind() == pb.AnswerKind_ANSWER_KIND_CONDITION {
 		r.choose(button("see", "condition", condition))
