@@ -96,6 +96,11 @@ func TestDesk_WhatIsOpenIsPutToTheNextDriver(t *testing.T) {
 	if d := defectAt(t, tab.View(), atWindscreen); d.GetTimesFound() != 3 || !strings.HasPrefix(d.GetNote(), "worse than before") {
 		t.Errorf("worse: %v", d)
 	}
+	for _, s := range tab.kit.Plan(wn11, shift).GetSteps() {
+		if s.GetStepId() == atWindscreen && !s.GetLast().GetWorse() {
+			t.Errorf("worse is not said of the answer: %v", s.GetLast())
+		}
+	}
 
 	if _, err := tab.kit.RecordRepair(ctx, &pb.RecordRepairRequest{RequestId: tab.kit.ID(), Defect: name, Person: "people/steddow", Done: "glass renewed"}); err != nil {
 		t.Fatal(err)

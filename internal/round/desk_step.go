@@ -127,7 +127,7 @@ func (d *Desk) recordAs(ctx context.Context, a Act, confirmed bool) error {
 	}
 	result := d.resultOf(step)
 	s.Draft.answerInto(result, step)
-	result.Note = s.Draft.comparedNote(result.GetNote())
+	result.Note, result.Worse = s.Draft.comparedNote(result.GetNote()), s.Draft.Compared == comparedWorse
 	result.Confirmed, result.Gauge = confirmed, d.gaugeFor(step)
 	result.Cure = s.Cure.message(step)
 	if err := d.enterInto(ctx, step); err != nil {

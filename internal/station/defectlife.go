@@ -62,16 +62,19 @@ func goesOn(d *pb.Defect, looked time.Time) *pb.Defect {
 	return next
 }
 
-// stillDeferred is the deferral of a defect that was found again: over at once when
-// it is worse than what was deferred.
-func (st *state) stillDeferred(d *pb.Defect) *pb.Deferral {
-	if d.GetState() != pb.DefectState_DEFECT_STATE_DEFERRED || verdict.DefectAt(d, st.station) == d {
-		return d.GetDeferral()
+// stillDeferred is the deferral of a defect that was found again: over at once when it
+// is graver than what was deferred, or when who looked since says that it is worse.
+func (st *state) stillDeferred(d *pb.Defect, res *pb.Result) *pb.Deferral {
+	decided := d.GetDeferral()
+	switch {
+	case d.GetState() != pb.DefectState_DEFECT_STATE_DEFERRED, !st.station.Before(decided.GetExpires().AsTime()):
+		return decided // there is none, or it was over before
+	case verdict.DefectAt(d, st.station) != d:
+		return st.over(decided, "", "it was found worse")
+	case res.GetWorse() && !verdict.Looked(res).Before(decided.GetStationTime().AsTime()):
+		return st.over(decided, res.GetPerson(), "who looked again says that it is worse")
 	}
-	if !st.station.Before(d.GetDeferral().GetExpires().AsTime()) {
-		return d.GetDeferral() // it was over before
-	}
-	return st.over(d.GetDeferral(), "", "it was found worse")
+	return decided
 }
 
 // over is a deferral that ends now, before its time.

@@ -112,7 +112,7 @@ func (st *state) foundAgain(v *vehicle, name string, res *pb.Result, findings []
 	next.TimesFound++
 	next.Findings, next.LastFound, next.Note, next.Round = findings, now, res.GetNote(), res.GetRound()
 	next.LastLooked, next.Photos = timestamppb.New(looked), withPhotos(next.GetPhotos(), res.GetPhotos())
-	next.Deferral = st.stillDeferred(next)
+	next.Deferral = st.stillDeferred(next, res)
 	return next
 }
 

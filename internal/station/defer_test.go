@@ -199,6 +199,47 @@ func TestDeferDefect_FoundAgainWhileItWaits(t *testing.T) {
 	}
 }
 
+// Whoever looks again and says that it is worse ends the deferral, though the fault and
+// its grade are the same: the officer let something else wait. What was looked at before
+// the officer decided ends nothing.
+func TestDeferDefect_FoundAgainAndWorse(t *testing.T) {
+	k := deferring(t)
+	round := k.RecordAll(p1, shift)
+	k.Record(round, leaking(valve))
+	name := openAt(k, valve)
+	looked := k.Clock.Now()
+	k.Clock.Advance(time.Minute)
+	deferTill(k, name, nil)
+	worse := func(at time.Time) pb.Verdict {
+		k.Clock.Advance(time.Minute)
+		req := k.Request(round, leaking(valve))
+		req.Result.Worse, req.Result.DeviceTime = true, timestamppb.New(at)
+		resp, err := k.RecordResult(ctx, req)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return resp.GetVerdict()
+	}
+	if v := worse(looked); v != pb.Verdict_VERDICT_RESTRICTED {
+		t.Errorf("a look from before the deferral: %v", v)
+	}
+	if v := worse(k.Clock.Now().Add(time.Minute)); v != pb.Verdict_VERDICT_MOVE_ONLY {
+		t.Errorf("found worse: %v", v)
+	}
+	k.Reopen()
+	d, err := k.GetDefect(ctx, &pb.GetDefectRequest{Name: name})
+	if got := d.GetDefect(); err != nil || got.GetState() != pb.DefectState_DEFECT_STATE_OPEN || got.GetDeferral().GetEndedBy() != "people/driver" {
+		t.Errorf("%v, ended by %q (%v)", got.GetState(), got.GetDeferral().GetEndedBy(), err)
+	}
+	if v := k.Readiness(p1).GetVerdict(); v != pb.Verdict_VERDICT_MOVE_ONLY {
+		t.Errorf("after a restart: %v", v)
+	}
+	again := deferTill(k, name, nil)
+	if again.GetReadiness().GetVerdict() != pb.Verdict_VERDICT_RESTRICTED {
+		t.Errorf("the officer decides anew: %v", again.GetReadiness().GetVerdict())
+	}
+}
+
 // One that takes nothing away needs no limit, and over its interval it limits.
 func TestDeferDefect_WhatTakesNothingAway(t *testing.T) {
 	k := deferring(t)

@@ -221,7 +221,10 @@ type Result struct {
 	AirCelsius *float64 `protobuf:"fixed64,26,opt,name=air_celsius,json=airCelsius,proto3,oneof" json:"air_celsius,omitempty"`
 	// How far the device's clock was ahead of the station's, in seconds, as the device
 	// knew it; negative when behind, absent when it did not know. looked_at allows for it.
-	DeviceAheadS  *float64 `protobuf:"fixed64,27,opt,name=device_ahead_s,json=deviceAheadS,proto3,oneof" json:"device_ahead_s,omitempty"`
+	DeviceAheadS *float64 `protobuf:"fixed64,27,opt,name=device_ahead_s,json=deviceAheadS,proto3,oneof" json:"device_ahead_s,omitempty"`
+	// The person said that what was open at this step before is worse now. It ends the
+	// deferrals of the defects that are found again with it, however they are graded.
+	Worse         bool `protobuf:"varint,28,opt,name=worse,proto3" json:"worse,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -460,6 +463,13 @@ func (x *Result) GetDeviceAheadS() float64 {
 		return *x.DeviceAheadS
 	}
 	return 0
+}
+
+func (x *Result) GetWorse() bool {
+	if x != nil {
+		return x.Worse
+	}
+	return false
 }
 
 type isResult_Answer interface {
@@ -1203,8 +1213,7 @@ var File_bayround_v1_result_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_result_proto_rawDesc = "" +
 	"\n" +
-	"\x18bayround/v1/result.proto\x12\vbayround.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xef\n" +
-	"\n" +
+	"\x18bayround/v1/result.proto\x12\vbayround.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x85\v\n" +
 	"\x06Result\x12%\n" +
 	"\tresult_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\bresultId\x12N\n" +
 	"\astep_id\x18\x02 \x01(\tB5\xbaH2r0\x18x2,^[A-Z]{3,4}-[0-9]{3}/[a-z0-9]+(-[a-z0-9]+)*$R\x06stepId\x120\n" +
@@ -1239,7 +1248,8 @@ const file_bayround_v1_result_proto_rawDesc = "" +
 	"\rgauge_overdue\x18\x19 \x01(\bR\fgaugeOverdue\x12$\n" +
 	"\vair_celsius\x18\x1a \x01(\x01H\x01R\n" +
 	"airCelsius\x88\x01\x01\x12D\n" +
-	"\x0edevice_ahead_s\x18\x1b \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x03̲A)\x00\x00\x00\x00\x03̲\xc1H\x02R\fdeviceAheadS\x88\x01\x01B\x0f\n" +
+	"\x0edevice_ahead_s\x18\x1b \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x03̲A)\x00\x00\x00\x00\x03̲\xc1H\x02R\fdeviceAheadS\x88\x01\x01\x12\x14\n" +
+	"\x05worse\x18\x1c \x01(\bR\x05worseB\x0f\n" +
 	"\x06answer\x12\x05\xbaH\x02\b\x01B\x0e\n" +
 	"\f_air_celsiusB\x11\n" +
 	"\x0f_device_ahead_s\"\xdf\x01\n" +
