@@ -6,9 +6,12 @@ import (
 	"strconv"
 	"time"
 
+	"github.com/google/uuid"
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/spf13/cobra"
 
+	"bayround/internal/command"
+	"bayround/internal/fault"
 	"bayround/internal/notify"
 	"bayround/internal/station"
 )
@@ -55,6 +58,44 @@ func newSubscriptions(c *console) *cobra.Command {
 		},
 	}
 	cmd.Flags().StringVar(&data, "data", "data", "folder of the record")
+	cmd.AddCommand(newSubscriptionsTest(c))
+	return cmd
+}
+
+const subscriptionsTestHelp = `Send one receiver a signed event that tells of nothing (type bayround.v1.test), once, and say
+whether it took it. The station is not asked, and nothing is written down: try a file of
+subscriptions with it before the station reads it.`
+
+func newSubscriptionsTest(c *console) *cobra.Command {
+	var file string
+	cmd := &cobra.Command{
+		Use:     "test NAME",
+		Short:   "Send one receiver an event that tells of nothing",
+		Long:    subscriptionsTestHelp,
+		Example: "  server subscriptions test control --file subscriptions.yaml",
+		Args:    exactlyOne("name one subscription, for instance control"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if file == "" {
+				return command.Misuse("say with --file which file of subscriptions it stands in")
+			}
+			all, err := notify.Load(file)
+			if err != nil {
+				return err
+			}
+			for _, s := range all {
+				if s.Name != args[0] {
+					continue
+				}
+				if err := s.Test(cmd.Context(), "test-"+uuid.NewString(), time.Now()); err != nil {
+					return fault.New(fault.Unavailable, "RECEIVER_FAILED", "%s did not take it: %v", s.Name, err)
+				}
+				c.Say("%s took it", s.Name)
+				return nil
+			}
+			return fault.New(fault.NotFound, "SUBSCRIPTION_UNKNOWN", "%s holds no subscription %q", file, args[0])
+		},
+	}
+	cmd.Flags().StringVar(&file, "file", "", "file of subscriptions, as for serve --subscriptions")
 	return cmd
 }
 
@@ -64,15 +105,19 @@ func (c *console) subscriptions(all []notify.State, now time.Time) {
 		c.Say("nobody was told of anything yet; subscriptions come from: server serve --subscriptions FILE")
 		return
 	}
-	rows := [][]string{{"subscription", "stands", "told up to", "behind", "delivered", "last taken", "last error"}}
+	rows := [][]string{{"subscription", "stands", "told up to", "behind", "delivered", "last taken", "next try", "last error"}}
 	for _, s := range all {
 		last := "never"
 		if !s.Success.IsZero() {
 			last = instant(s.Success, now)
 		}
+		next := "–"
+		if s.Failures > 0 && s.Next.After(now) {
+			next = instant(s.Next, now)
+		}
 		rows = append(rows, []string{
 			s.Name, s.Words(now), "event " + strconv.FormatInt(s.Place.Sequence, 10), count(int(s.Behind), "event"),
-			count(int(s.Delivered), "notice"), last, clipped(s.Error),
+			count(int(s.Delivered), "notice"), last, next, clipped(s.Error),
 		})
 	}
 	c.columns(rows)
