@@ -228,9 +228,13 @@ func TestLaw_AMirrorImageHasMirrorResults(t *testing.T) {
 			t.Fatalf("the distance of the mirror image is another by %v m", gap)
 		}
 		p, q := point(t, "p"), point(t, "q")
-		// Equally near on both sides is decided clockwise, which a mirror turns round.
+		// Equally near on both sides is decided clockwise, which a mirror turns round. A stand
+		// is a whole millimetre, at most half a one along the outline from the nearest point at
+		// right angles to it: by Pythagoras that adds at most (0.5 mm)² to the distance's square.
 		here, there := d.At(d.Stand(p)), m.At(m.Stand(mirrored(p)[0]))
-		if even := math.Abs(far(p, here)-far(mirrored(p)[0], there)) < 2*micrometre; !even || depth(p, d.Corners()) <= 0 {
+		toHere, toThere := far(p, here), far(mirrored(p)[0], there)
+		rounding := 0.25*millimetre*millimetre + (toHere+toThere)*2*micrometre
+		if even := math.Abs(toHere*toHere-toThere*toThere) <= rounding; !even || depth(p, d.Corners()) <= 0 {
 			if far(mirrored(here)[0], there) > 1.5*millimetre {
 				t.Fatalf("%v has its stand at %v, in the mirror at %v", p, here, there)
 			}
