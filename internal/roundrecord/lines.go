@@ -2,6 +2,7 @@ package roundrecord
 
 import (
 	"encoding/csv"
+	"encoding/hex"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -11,6 +12,7 @@ import (
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"bayround/internal/admit"
 	"bayround/internal/catalogue"
 	"bayround/internal/rules"
 	pb "bayround/proto/bayround/v1"
@@ -54,7 +56,7 @@ func Columns() []string {
 		names = append(names, u.column)
 	}
 	return append(names, "level_mark", "level_share", "condition", "affected_count", "of_count", "not_checked_reason",
-		"gauge", "gauge_overdue", "air_celsius", "outcome", "findings", "put_right", "superseded_by_sequence", "correction", "note")
+		"gauge", "gauge_overdue", "air_celsius", "outcome", "findings", "put_right", "superseded_by_sequence", "correction", "note", "sent_by", "sent_by_role", "sent_by_certificate_sha256")
 }
 
 // WriteCSV writes one line for each value that was recorded, and one for each step
@@ -149,6 +151,12 @@ func (r *Record) common(row Row) line {
 	}
 	if result.AirCelsius != nil {
 		l["air_celsius"] = result.GetAirCelsius()
+	}
+	if row.Sender.GetPlainText() {
+		l["sent_by_role"] = "plain text"
+	} else if row.Sender.GetClient() != "" {
+		l["sent_by"], l["sent_by_role"] = row.Sender.GetClient(), admit.Word(row.Sender.GetRole())
+		l["sent_by_certificate_sha256"] = hex.EncodeToString(row.Sender.GetCertificateSha256())
 	}
 	if row.Superseded != 0 {
 		l["superseded_by_sequence"] = row.Superseded

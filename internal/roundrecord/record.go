@@ -50,6 +50,8 @@ type Row struct {
 	// Superseded is the event that holds a later answer to the same step in this
 	// round; 0 when there is none.
 	Superseded int64
+	// Sender is who sent it, by the certificate of the connection; nil when not recorded.
+	Sender *pb.Sender
 }
 
 // Rows are the round's answers in the order in which they were recorded. A step that
@@ -72,7 +74,7 @@ func (r *Record) Rows() []Row {
 		}
 		newest[id] = len(rows)
 		step := cmp.Or(steps[id], &pb.CheckStep{StepId: id})
-		rows = append(rows, Row{Sequence: ev.GetSequence(), Step: step, Result: recorded.GetResult(), Findings: r.about(recorded)})
+		rows = append(rows, Row{Sequence: ev.GetSequence(), Step: step, Result: recorded.GetResult(), Findings: r.about(recorded), Sender: ev.GetSender()})
 	}
 	return rows
 }

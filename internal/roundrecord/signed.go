@@ -17,6 +17,8 @@ type Signed struct {
 	Event int64
 	// Fit says whether it is over what the record holds, worked out from the events.
 	Fit string
+	// Sent says who sent it, and so by whom the proof was vouched for.
+	Sent string
 }
 
 // Signatures are those under the round, oldest first.
@@ -36,7 +38,7 @@ func (r *Record) Signatures() (all []Signed) {
 		fits := func(events []*pb.JournalEvent) bool {
 			return bytes.Equal(shown.GetNoteSha256(), signature.OfNote(note)) && signature.Fits(r.content(events), shown, by)
 		}
-		s := Signed{Signature: by, Event: ev.GetSequence()}
+		s := Signed{Signature: by, Event: ev.GetSequence(), Sent: SenderWords(ev.GetSender())}
 		switch {
 		case fits(r.Events):
 			s.Fit = "fits what is on record"

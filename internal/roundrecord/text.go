@@ -115,6 +115,7 @@ func (t *text) head(r *Record) {
 		{"Driver", r.Person(r.Round.GetDriver())},
 		{"Assistant", assistant},
 		{"Device", r.Round.GetDevice()},
+		{"Sent by", strings.Join(r.Senders(), "; ")},
 		{"Answered", fmt.Sprintf("%d of %d steps; %d of them as not checked", r.Round.GetAnswered(), r.Round.GetSteps(), r.Round.GetNotChecked())},
 		{"Verdict shown", shown.Word},
 	} {
@@ -210,7 +211,7 @@ func (t *text) end(r *Record) {
 	}
 	for _, by := range r.Signatures() {
 		t.line("  %s, as %s, on %s, known by %s: %s.", r.Person(by.GetPerson()), by.As(), r.Instant(by.At()), by.How(), by.Fit)
-		t.line("    event %d; %x", by.Event, by.GetStatementSha256())
+		t.line("    event %d, sent by %s; %x", by.Event, by.Sent, by.GetStatementSha256())
 	}
 	switch {
 	case len(r.Signatures()) > 0:

@@ -7,7 +7,9 @@ import (
 	"google.golang.org/grpc"
 
 	"bayround/internal/fault"
+	"bayround/internal/station"
 	"bayround/internal/trust"
+	pb "bayround/proto/bayround/v1"
 )
 
 // admission lets calls in by who makes them. Without a gate, in plain text, everybody
@@ -44,10 +46,19 @@ func (a *admission) refused(from identified, address, method string, why *fault.
 
 // unary lets a call with one request in.
 func (a *admission) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, handle grpc.UnaryHandler) (any, error) {
-	if _, err := a.check(ctx, info.FullMethod); err != nil {
+	caller, err := a.check(ctx, info.FullMethod)
+	if err != nil {
 		return nil, err
 	}
-	return handle(ctx, req)
+	return handle(station.SentBy(ctx, a.sender(caller)), req)
+}
+
+// sender is a caller as the record names it.
+func (a *admission) sender(caller trust.Caller) *pb.Sender {
+	if a.gate == nil {
+		return &pb.Sender{PlainText: true}
+	}
+	return &pb.Sender{Client: caller.Name, Role: caller.Role, CertificateSha256: caller.CertificateSHA256}
 }
 
 // stream lets a stream in, and ends it when its caller is let in no more.
@@ -56,10 +67,11 @@ func (a *admission) stream(srv any, stream grpc.ServerStream, info *grpc.StreamS
 	if err != nil {
 		return err
 	}
+	sent := station.SentBy(stream.Context(), a.sender(caller))
 	if a.gate == nil || caller.Name == "" { // what anyone may call ends with nobody's certificate
-		return handle(srv, stream)
+		return handle(srv, &streamWith{ServerStream: stream, ctx: sent})
 	}
-	ctx, release := a.gate.Bind(stream.Context(), caller)
+	ctx, release := a.gate.Bind(sent, caller)
 	defer release()
 	err = handle(srv, &streamWith{ServerStream: stream, ctx: ctx})
 	if f := (*fault.Fault)(nil); errors.As(context.Cause(ctx), &f) {

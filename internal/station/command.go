@@ -20,8 +20,9 @@ import (
 type command struct {
 	state  *state
 	id     string
-	time   time.Time // of all its events
-	raw    time.Time // what the clock showed, put right
+	sender *pb.Sender // nil for what the station does by itself
+	time   time.Time  // of all its events
+	raw    time.Time  // what the clock showed, put right
 	ran    time.Duration
 	events [][]byte
 	rows   rowSet
@@ -30,9 +31,9 @@ type command struct {
 }
 
 // begin starts a command.
-func (s *Station) begin(id string) *command {
+func (s *Station) begin(ctx context.Context, id string) *command {
 	at, raw := s.instant()
-	return &command{state: s.work, id: id, time: at, raw: s.right.Right(raw), ran: s.right.Ran(raw)}
+	return &command{state: s.work, id: id, sender: senderOf(ctx), time: at, raw: s.right.Right(raw), ran: s.right.Ran(raw)}
 }
 
 // lookedBy is when somebody looked: as long ago as the station's clock says, and
@@ -55,6 +56,7 @@ func (c *command) event(ev *pb.JournalEvent) *pb.JournalEvent {
 	ev.CommandId = c.id
 	ev.StationTime = timestamppb.New(c.time)
 	ev.Schema = schema
+	ev.Sender = c.sender
 	return ev
 }
 
@@ -121,7 +123,7 @@ func run[R proto.Message](ctx context.Context, s *Station, id string, request pr
 		if err := s.ready(next); err != nil {
 			return journal.Entry{}, err
 		}
-		c := s.begin(id)
+		c := s.begin(ctx, id)
 		var err error
 		if answer, err = decide(c); err != nil {
 			return journal.Entry{}, s.refused(c, err)

@@ -145,8 +145,9 @@ func spkiDigest(public any) (string, error) {
 	return digestOf(spki), nil
 }
 
-func digestOf(spki []byte) string {
-	sum := sha256.Sum256(spki)
+// digestOf is the SHA-256 of bytes, in hex.
+func digestOf(der []byte) string {
+	sum := sha256.Sum256(der)
 	return hex.EncodeToString(sum[:])
 }
 

@@ -2,6 +2,7 @@ package trust
 
 import (
 	"context"
+	"crypto/sha256"
 	"crypto/x509"
 	"time"
 
@@ -14,6 +15,8 @@ type Caller struct {
 	Identity
 	// NotAfter is until when the certificate lasts.
 	NotAfter time.Time
+	// CertificateSHA256 is of the certificate that was shown, DER; nil when none counts.
+	CertificateSHA256 []byte
 	// problem is why the certificate that was shown says nothing; nil for one that does.
 	problem *fault.Fault
 }
@@ -34,7 +37,8 @@ func (g *Gate) Identify(shown []*x509.Certificate) Caller {
 		return Caller{problem: fault.New(fault.Unidentified, "CERTIFICATE_FOREIGN",
 			"the certificate that was shown is not one of this station's; enrol here, or call the station that gave it").Because(err)}
 	}
-	return Caller{Identity: who, NotAfter: leaf.NotAfter}
+	sum := sha256.Sum256(leaf.Raw)
+	return Caller{Identity: who, NotAfter: leaf.NotAfter, CertificateSHA256: sum[:]}
 }
 
 // Judge refuses whoever is not let in now.

@@ -148,7 +148,7 @@ func (g *Gate) sign(who Identity, public *ecdsa.PublicKey, lasts time.Duration) 
 	}
 	return cert, client{
 		Name: who.Name, Role: who.Role, Enrolment: who.Enrolment, KeySHA256: digestOf(cert.RawSubjectPublicKeyInfo),
-		NotAfter: cert.NotAfter, Admitted: now.UTC(),
+		NotAfter: cert.NotAfter, Admitted: now.UTC(), CertSHA256: digestOf(cert.Raw),
 	}, nil
 }
 

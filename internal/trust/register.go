@@ -36,13 +36,15 @@ type client struct {
 	Admitted  time.Time     `json:"admitted"`
 	Revoked   time.Time     `json:"revoked,omitzero"`
 	Reason    string        `json:"reason,omitempty"`
+	// CertSHA256 is of the newest certificate, DER, in hex; empty in registers before it.
+	CertSHA256 string `json:"cert_sha256,omitempty"`
 }
 
 // message is the client as the contract has it.
 func (c client) message() *pb.Client {
 	m := &pb.Client{
 		Name: c.Name, Role: c.Role, Enrolment: c.Enrolment, KeySha256: c.KeySHA256,
-		NotAfter: timestamppb.New(c.NotAfter), Admitted: timestamppb.New(c.Admitted), Reason: c.Reason,
+		NotAfter: timestamppb.New(c.NotAfter), Admitted: timestamppb.New(c.Admitted), Reason: c.Reason, CertificateSha256: c.CertSHA256,
 	}
 	if !c.Revoked.IsZero() {
 		m.Revoked = timestamppb.New(c.Revoked)

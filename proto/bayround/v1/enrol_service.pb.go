@@ -107,9 +107,12 @@ type Client struct {
 	// When that ended; absent while it is let in.
 	Revoked *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=revoked,proto3" json:"revoked,omitempty"`
 	// Why it ended, in words.
-	Reason        string `protobuf:"bytes,8,opt,name=reason,proto3" json:"reason,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Reason string `protobuf:"bytes,8,opt,name=reason,proto3" json:"reason,omitempty"`
+	// SHA-256 of the newest certificate (DER), in hex: events name it in their sender.
+	// Empty for one that a program before this field gave.
+	CertificateSha256 string `protobuf:"bytes,9,opt,name=certificate_sha256,json=certificateSha256,proto3" json:"certificate_sha256,omitempty"`
+	unknownFields     protoimpl.UnknownFields
+	sizeCache         protoimpl.SizeCache
 }
 
 func (x *Client) Reset() {
@@ -194,6 +197,13 @@ func (x *Client) GetRevoked() *timestamppb.Timestamp {
 func (x *Client) GetReason() string {
 	if x != nil {
 		return x.Reason
+	}
+	return ""
+}
+
+func (x *Client) GetCertificateSha256() string {
+	if x != nil {
+		return x.CertificateSha256
 	}
 	return ""
 }
@@ -841,7 +851,7 @@ var File_bayround_v1_enrol_service_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_enrol_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1fbayround/v1/enrol_service.proto\x12\vbayround.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc5\x02\n" +
+	"\x1fbayround/v1/enrol_service.proto\x12\vbayround.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf4\x02\n" +
 	"\x06Client\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12+\n" +
 	"\x04role\x18\x02 \x01(\x0e2\x17.bayround.v1.ClientRoleR\x04role\x12\x1c\n" +
@@ -851,7 +861,8 @@ const file_bayround_v1_enrol_service_proto_rawDesc = "" +
 	"\tnot_after\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\bnotAfter\x126\n" +
 	"\badmitted\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\badmitted\x124\n" +
 	"\arevoked\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\arevoked\x12\x16\n" +
-	"\x06reason\x18\b \x01(\tR\x06reason\"Q\n" +
+	"\x06reason\x18\b \x01(\tR\x06reason\x12-\n" +
+	"\x12certificate_sha256\x18\t \x01(\tR\x11certificateSha256\"Q\n" +
 	"\x14OpenEnrolmentRequest\x129\n" +
 	"\x06device\x18\x01 \x01(\tB!\xbaH\x1er\x1c\x18@2\x18^[a-z0-9]+(-[a-z0-9]+)*$R\x06device\"\x8c\x01\n" +
 	"\x15OpenEnrolmentResponse\x12\x12\n" +

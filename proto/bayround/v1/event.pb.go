@@ -46,6 +46,10 @@ type JournalEvent struct {
 	// can leave one out unseen; 0 for the opening, for all other events, and in records
 	// of programs before this field.
 	PreviousInRound int64 `protobuf:"varint,9,opt,name=previous_in_round,json=previousInRound,proto3" json:"previous_in_round,omitempty"`
+	// Which program sent the command, as the station found it out by itself on the connection;
+	// device is what was told. Absent for what the station did by itself, at a tablet's own
+	// station, and in records of programs before this field.
+	Sender *Sender `protobuf:"bytes,120,opt,name=sender,proto3" json:"sender,omitempty"`
 	// What happened.
 	//
 	// Types that are valid to be assigned to Event:
@@ -178,6 +182,13 @@ func (x *JournalEvent) GetPreviousInRound() int64 {
 		return x.PreviousInRound
 	}
 	return 0
+}
+
+func (x *JournalEvent) GetSender() *Sender {
+	if x != nil {
+		return x.Sender
+	}
+	return nil
 }
 
 func (x *JournalEvent) GetEvent() isJournalEvent_Event {
@@ -703,6 +714,81 @@ func (*JournalEvent_IncidentRecorded) isJournalEvent_Event() {}
 
 func (*JournalEvent_HandedOver) isJournalEvent_Event() {}
 
+// Sender is who sent a command, by the certificate of the connection.
+type Sender struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Name under which the program is let in, of a tablet its device name; empty when it
+	// showed no certificate that counts: in plain text, and when a tablet enrols itself.
+	Client string `protobuf:"bytes,1,opt,name=client,proto3" json:"client,omitempty"`
+	// As what it is let in; unspecified with an empty name.
+	Role ClientRole `protobuf:"varint,2,opt,name=role,proto3,enum=bayround.v1.ClientRole" json:"role,omitempty"`
+	// SHA-256 of the certificate (DER), 32 bytes; empty with an empty name.
+	CertificateSha256 []byte `protobuf:"bytes,3,opt,name=certificate_sha256,json=certificateSha256,proto3" json:"certificate_sha256,omitempty"`
+	// The station served in plain text, to its own machine only: nobody knows which
+	// program it was.
+	PlainText     bool `protobuf:"varint,4,opt,name=plain_text,json=plainText,proto3" json:"plain_text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Sender) Reset() {
+	*x = Sender{}
+	mi := &file_bayround_v1_event_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Sender) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Sender) ProtoMessage() {}
+
+func (x *Sender) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_event_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Sender.ProtoReflect.Descriptor instead.
+func (*Sender) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Sender) GetClient() string {
+	if x != nil {
+		return x.Client
+	}
+	return ""
+}
+
+func (x *Sender) GetRole() ClientRole {
+	if x != nil {
+		return x.Role
+	}
+	return ClientRole_CLIENT_ROLE_UNSPECIFIED
+}
+
+func (x *Sender) GetCertificateSha256() []byte {
+	if x != nil {
+		return x.CertificateSha256
+	}
+	return nil
+}
+
+func (x *Sender) GetPlainText() bool {
+	if x != nil {
+		return x.PlainText
+	}
+	return false
+}
+
 // RoundOpened is the start of a round.
 type RoundOpened struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -714,7 +800,7 @@ type RoundOpened struct {
 
 func (x *RoundOpened) Reset() {
 	*x = RoundOpened{}
-	mi := &file_bayround_v1_event_proto_msgTypes[1]
+	mi := &file_bayround_v1_event_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -726,7 +812,7 @@ func (x *RoundOpened) String() string {
 func (*RoundOpened) ProtoMessage() {}
 
 func (x *RoundOpened) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[1]
+	mi := &file_bayround_v1_event_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -739,7 +825,7 @@ func (x *RoundOpened) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RoundOpened.ProtoReflect.Descriptor instead.
 func (*RoundOpened) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{1}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *RoundOpened) GetRound() *Round {
@@ -775,7 +861,7 @@ type RoundStateChanged struct {
 
 func (x *RoundStateChanged) Reset() {
 	*x = RoundStateChanged{}
-	mi := &file_bayround_v1_event_proto_msgTypes[2]
+	mi := &file_bayround_v1_event_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -787,7 +873,7 @@ func (x *RoundStateChanged) String() string {
 func (*RoundStateChanged) ProtoMessage() {}
 
 func (x *RoundStateChanged) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[2]
+	mi := &file_bayround_v1_event_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -800,7 +886,7 @@ func (x *RoundStateChanged) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RoundStateChanged.ProtoReflect.Descriptor instead.
 func (*RoundStateChanged) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{2}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *RoundStateChanged) GetRound() string {
@@ -874,7 +960,7 @@ type RoundSigned struct {
 
 func (x *RoundSigned) Reset() {
 	*x = RoundSigned{}
-	mi := &file_bayround_v1_event_proto_msgTypes[3]
+	mi := &file_bayround_v1_event_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -886,7 +972,7 @@ func (x *RoundSigned) String() string {
 func (*RoundSigned) ProtoMessage() {}
 
 func (x *RoundSigned) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[3]
+	mi := &file_bayround_v1_event_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -899,7 +985,7 @@ func (x *RoundSigned) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RoundSigned.ProtoReflect.Descriptor instead.
 func (*RoundSigned) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{3}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *RoundSigned) GetRound() string {
@@ -938,7 +1024,7 @@ type StepBegun struct {
 
 func (x *StepBegun) Reset() {
 	*x = StepBegun{}
-	mi := &file_bayround_v1_event_proto_msgTypes[4]
+	mi := &file_bayround_v1_event_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -950,7 +1036,7 @@ func (x *StepBegun) String() string {
 func (*StepBegun) ProtoMessage() {}
 
 func (x *StepBegun) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[4]
+	mi := &file_bayround_v1_event_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -963,7 +1049,7 @@ func (x *StepBegun) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StepBegun.ProtoReflect.Descriptor instead.
 func (*StepBegun) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{4}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *StepBegun) GetRound() string {
@@ -1000,7 +1086,7 @@ type AssistantChanged struct {
 
 func (x *AssistantChanged) Reset() {
 	*x = AssistantChanged{}
-	mi := &file_bayround_v1_event_proto_msgTypes[5]
+	mi := &file_bayround_v1_event_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1012,7 +1098,7 @@ func (x *AssistantChanged) String() string {
 func (*AssistantChanged) ProtoMessage() {}
 
 func (x *AssistantChanged) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[5]
+	mi := &file_bayround_v1_event_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1025,7 +1111,7 @@ func (x *AssistantChanged) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssistantChanged.ProtoReflect.Descriptor instead.
 func (*AssistantChanged) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{5}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *AssistantChanged) GetRound() string {
@@ -1055,7 +1141,7 @@ type MadeSafe struct {
 
 func (x *MadeSafe) Reset() {
 	*x = MadeSafe{}
-	mi := &file_bayround_v1_event_proto_msgTypes[6]
+	mi := &file_bayround_v1_event_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1067,7 +1153,7 @@ func (x *MadeSafe) String() string {
 func (*MadeSafe) ProtoMessage() {}
 
 func (x *MadeSafe) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[6]
+	mi := &file_bayround_v1_event_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1080,7 +1166,7 @@ func (x *MadeSafe) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MadeSafe.ProtoReflect.Descriptor instead.
 func (*MadeSafe) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{6}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *MadeSafe) GetRound() string {
@@ -1110,7 +1196,7 @@ type ResultRecorded struct {
 
 func (x *ResultRecorded) Reset() {
 	*x = ResultRecorded{}
-	mi := &file_bayround_v1_event_proto_msgTypes[7]
+	mi := &file_bayround_v1_event_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1122,7 +1208,7 @@ func (x *ResultRecorded) String() string {
 func (*ResultRecorded) ProtoMessage() {}
 
 func (x *ResultRecorded) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[7]
+	mi := &file_bayround_v1_event_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1135,7 +1221,7 @@ func (x *ResultRecorded) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResultRecorded.ProtoReflect.Descriptor instead.
 func (*ResultRecorded) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{7}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *ResultRecorded) GetResult() *Result {
@@ -1167,7 +1253,7 @@ type RepairRecorded struct {
 
 func (x *RepairRecorded) Reset() {
 	*x = RepairRecorded{}
-	mi := &file_bayround_v1_event_proto_msgTypes[8]
+	mi := &file_bayround_v1_event_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1179,7 +1265,7 @@ func (x *RepairRecorded) String() string {
 func (*RepairRecorded) ProtoMessage() {}
 
 func (x *RepairRecorded) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[8]
+	mi := &file_bayround_v1_event_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1192,7 +1278,7 @@ func (x *RepairRecorded) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RepairRecorded.ProtoReflect.Descriptor instead.
 func (*RepairRecorded) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{8}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *RepairRecorded) GetDefect() string {
@@ -1229,7 +1315,7 @@ type EnrolmentOpened struct {
 
 func (x *EnrolmentOpened) Reset() {
 	*x = EnrolmentOpened{}
-	mi := &file_bayround_v1_event_proto_msgTypes[9]
+	mi := &file_bayround_v1_event_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1241,7 +1327,7 @@ func (x *EnrolmentOpened) String() string {
 func (*EnrolmentOpened) ProtoMessage() {}
 
 func (x *EnrolmentOpened) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[9]
+	mi := &file_bayround_v1_event_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1254,7 +1340,7 @@ func (x *EnrolmentOpened) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EnrolmentOpened.ProtoReflect.Descriptor instead.
 func (*EnrolmentOpened) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{9}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *EnrolmentOpened) GetDevice() string {
@@ -1284,7 +1370,7 @@ type ClientAdmitted struct {
 
 func (x *ClientAdmitted) Reset() {
 	*x = ClientAdmitted{}
-	mi := &file_bayround_v1_event_proto_msgTypes[10]
+	mi := &file_bayround_v1_event_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1296,7 +1382,7 @@ func (x *ClientAdmitted) String() string {
 func (*ClientAdmitted) ProtoMessage() {}
 
 func (x *ClientAdmitted) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[10]
+	mi := &file_bayround_v1_event_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1309,7 +1395,7 @@ func (x *ClientAdmitted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClientAdmitted.ProtoReflect.Descriptor instead.
 func (*ClientAdmitted) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{10}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *ClientAdmitted) GetClient() *Client {
@@ -1337,7 +1423,7 @@ type ClientRenewed struct {
 
 func (x *ClientRenewed) Reset() {
 	*x = ClientRenewed{}
-	mi := &file_bayround_v1_event_proto_msgTypes[11]
+	mi := &file_bayround_v1_event_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1349,7 +1435,7 @@ func (x *ClientRenewed) String() string {
 func (*ClientRenewed) ProtoMessage() {}
 
 func (x *ClientRenewed) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[11]
+	mi := &file_bayround_v1_event_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1362,7 +1448,7 @@ func (x *ClientRenewed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClientRenewed.ProtoReflect.Descriptor instead.
 func (*ClientRenewed) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{11}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *ClientRenewed) GetClient() *Client {
@@ -1385,7 +1471,7 @@ type ClientRevoked struct {
 
 func (x *ClientRevoked) Reset() {
 	*x = ClientRevoked{}
-	mi := &file_bayround_v1_event_proto_msgTypes[12]
+	mi := &file_bayround_v1_event_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1397,7 +1483,7 @@ func (x *ClientRevoked) String() string {
 func (*ClientRevoked) ProtoMessage() {}
 
 func (x *ClientRevoked) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[12]
+	mi := &file_bayround_v1_event_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1410,7 +1496,7 @@ func (x *ClientRevoked) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClientRevoked.ProtoReflect.Descriptor instead.
 func (*ClientRevoked) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{12}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ClientRevoked) GetClient() *Client {
@@ -1440,7 +1526,7 @@ type AccessDenied struct {
 
 func (x *AccessDenied) Reset() {
 	*x = AccessDenied{}
-	mi := &file_bayround_v1_event_proto_msgTypes[13]
+	mi := &file_bayround_v1_event_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1452,7 +1538,7 @@ func (x *AccessDenied) String() string {
 func (*AccessDenied) ProtoMessage() {}
 
 func (x *AccessDenied) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[13]
+	mi := &file_bayround_v1_event_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1465,7 +1551,7 @@ func (x *AccessDenied) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AccessDenied.ProtoReflect.Descriptor instead.
 func (*AccessDenied) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{13}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *AccessDenied) GetDenials() []*Denial {
@@ -1503,7 +1589,7 @@ type Denial struct {
 
 func (x *Denial) Reset() {
 	*x = Denial{}
-	mi := &file_bayround_v1_event_proto_msgTypes[14]
+	mi := &file_bayround_v1_event_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1515,7 +1601,7 @@ func (x *Denial) String() string {
 func (*Denial) ProtoMessage() {}
 
 func (x *Denial) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[14]
+	mi := &file_bayround_v1_event_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1528,7 +1614,7 @@ func (x *Denial) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Denial.ProtoReflect.Descriptor instead.
 func (*Denial) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{14}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *Denial) GetClient() string {
@@ -1586,7 +1672,7 @@ type DefectAcknowledged struct {
 
 func (x *DefectAcknowledged) Reset() {
 	*x = DefectAcknowledged{}
-	mi := &file_bayround_v1_event_proto_msgTypes[15]
+	mi := &file_bayround_v1_event_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1598,7 +1684,7 @@ func (x *DefectAcknowledged) String() string {
 func (*DefectAcknowledged) ProtoMessage() {}
 
 func (x *DefectAcknowledged) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[15]
+	mi := &file_bayround_v1_event_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1611,7 +1697,7 @@ func (x *DefectAcknowledged) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DefectAcknowledged.ProtoReflect.Descriptor instead.
 func (*DefectAcknowledged) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{15}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *DefectAcknowledged) GetDefect() string {
@@ -1641,7 +1727,7 @@ type DefectDeferred struct {
 
 func (x *DefectDeferred) Reset() {
 	*x = DefectDeferred{}
-	mi := &file_bayround_v1_event_proto_msgTypes[16]
+	mi := &file_bayround_v1_event_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1653,7 +1739,7 @@ func (x *DefectDeferred) String() string {
 func (*DefectDeferred) ProtoMessage() {}
 
 func (x *DefectDeferred) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[16]
+	mi := &file_bayround_v1_event_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1666,7 +1752,7 @@ func (x *DefectDeferred) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DefectDeferred.ProtoReflect.Descriptor instead.
 func (*DefectDeferred) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{16}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *DefectDeferred) GetDefect() string {
@@ -1696,7 +1782,7 @@ type DeferralEnded struct {
 
 func (x *DeferralEnded) Reset() {
 	*x = DeferralEnded{}
-	mi := &file_bayround_v1_event_proto_msgTypes[17]
+	mi := &file_bayround_v1_event_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1708,7 +1794,7 @@ func (x *DeferralEnded) String() string {
 func (*DeferralEnded) ProtoMessage() {}
 
 func (x *DeferralEnded) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[17]
+	mi := &file_bayround_v1_event_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1721,7 +1807,7 @@ func (x *DeferralEnded) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeferralEnded.ProtoReflect.Descriptor instead.
 func (*DeferralEnded) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{17}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *DeferralEnded) GetDefect() string {
@@ -1751,7 +1837,7 @@ type VehicleStopped struct {
 
 func (x *VehicleStopped) Reset() {
 	*x = VehicleStopped{}
-	mi := &file_bayround_v1_event_proto_msgTypes[18]
+	mi := &file_bayround_v1_event_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1763,7 +1849,7 @@ func (x *VehicleStopped) String() string {
 func (*VehicleStopped) ProtoMessage() {}
 
 func (x *VehicleStopped) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[18]
+	mi := &file_bayround_v1_event_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1776,7 +1862,7 @@ func (x *VehicleStopped) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use VehicleStopped.ProtoReflect.Descriptor instead.
 func (*VehicleStopped) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{18}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *VehicleStopped) GetDefect() string {
@@ -1806,7 +1892,7 @@ type VehicleReleased struct {
 
 func (x *VehicleReleased) Reset() {
 	*x = VehicleReleased{}
-	mi := &file_bayround_v1_event_proto_msgTypes[19]
+	mi := &file_bayround_v1_event_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1818,7 +1904,7 @@ func (x *VehicleReleased) String() string {
 func (*VehicleReleased) ProtoMessage() {}
 
 func (x *VehicleReleased) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[19]
+	mi := &file_bayround_v1_event_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1831,7 +1917,7 @@ func (x *VehicleReleased) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use VehicleReleased.ProtoReflect.Descriptor instead.
 func (*VehicleReleased) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{19}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *VehicleReleased) GetDefect() string {
@@ -1852,7 +1938,7 @@ var File_bayround_v1_event_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x1bbayround/v1/catalogue.proto\x1a\x1abayround/v1/deferral.proto\x1a\x1fbayround/v1/enrol_service.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/schedule.proto\x1a\x1bbayround/v1/signature.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x98\x14\n" +
+	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x1bbayround/v1/catalogue.proto\x1a\x1abayround/v1/deferral.proto\x1a\x1fbayround/v1/enrol_service.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/schedule.proto\x1a\x1bbayround/v1/signature.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc5\x14\n" +
 	"\fJournalEvent\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\x03R\bsequence\x12\x1d\n" +
 	"\n" +
@@ -1864,7 +1950,8 @@ const file_bayround_v1_event_proto_rawDesc = "" +
 	"\x06schema\x18\a \x01(\x05R\x06schema\x12;\n" +
 	"\vdevice_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"deviceTime\x12*\n" +
-	"\x11previous_in_round\x18\t \x01(\x03R\x0fpreviousInRound\x12?\n" +
+	"\x11previous_in_round\x18\t \x01(\x03R\x0fpreviousInRound\x12+\n" +
+	"\x06sender\x18x \x01(\v2\x13.bayround.v1.SenderR\x06sender\x12?\n" +
 	"\x0fstation_applied\x18\n" +
 	" \x01(\v2\x14.bayround.v1.StationH\x00R\x0estationApplied\x12L\n" +
 	"\x0fvehicle_applied\x18\v \x01(\v2!.bayround.v1.VehicleConfigurationH\x00R\x0evehicleApplied\x129\n" +
@@ -1900,7 +1987,13 @@ const file_bayround_v1_event_proto_rawDesc = "" +
 	"\x11incident_recorded\x18P \x01(\v2\x1d.bayround.v1.IncidentRecordedH\x00R\x10incidentRecorded\x128\n" +
 	"\vhanded_over\x18Q \x01(\v2\x15.bayround.v1.HandOverH\x00R\n" +
 	"handedOverB\a\n" +
-	"\x05event\"7\n" +
+	"\x05event\"\x9b\x01\n" +
+	"\x06Sender\x12\x16\n" +
+	"\x06client\x18\x01 \x01(\tR\x06client\x12+\n" +
+	"\x04role\x18\x02 \x01(\x0e2\x17.bayround.v1.ClientRoleR\x04role\x12-\n" +
+	"\x12certificate_sha256\x18\x03 \x01(\fR\x11certificateSha256\x12\x1d\n" +
+	"\n" +
+	"plain_text\x18\x04 \x01(\bR\tplainText\"7\n" +
 	"\vRoundOpened\x12(\n" +
 	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"\xe7\x02\n" +
 	"\x11RoundStateChanged\x12\x14\n" +
@@ -1984,121 +2077,124 @@ func file_bayround_v1_event_proto_rawDescGZIP() []byte {
 	return file_bayround_v1_event_proto_rawDescData
 }
 
-var file_bayround_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
+var file_bayround_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 21)
 var file_bayround_v1_event_proto_goTypes = []any{
 	(*JournalEvent)(nil),          // 0: bayround.v1.JournalEvent
-	(*RoundOpened)(nil),           // 1: bayround.v1.RoundOpened
-	(*RoundStateChanged)(nil),     // 2: bayround.v1.RoundStateChanged
-	(*RoundSigned)(nil),           // 3: bayround.v1.RoundSigned
-	(*StepBegun)(nil),             // 4: bayround.v1.StepBegun
-	(*AssistantChanged)(nil),      // 5: bayround.v1.AssistantChanged
-	(*MadeSafe)(nil),              // 6: bayround.v1.MadeSafe
-	(*ResultRecorded)(nil),        // 7: bayround.v1.ResultRecorded
-	(*RepairRecorded)(nil),        // 8: bayround.v1.RepairRecorded
-	(*EnrolmentOpened)(nil),       // 9: bayround.v1.EnrolmentOpened
-	(*ClientAdmitted)(nil),        // 10: bayround.v1.ClientAdmitted
-	(*ClientRenewed)(nil),         // 11: bayround.v1.ClientRenewed
-	(*ClientRevoked)(nil),         // 12: bayround.v1.ClientRevoked
-	(*AccessDenied)(nil),          // 13: bayround.v1.AccessDenied
-	(*Denial)(nil),                // 14: bayround.v1.Denial
-	(*DefectAcknowledged)(nil),    // 15: bayround.v1.DefectAcknowledged
-	(*DefectDeferred)(nil),        // 16: bayround.v1.DefectDeferred
-	(*DeferralEnded)(nil),         // 17: bayround.v1.DeferralEnded
-	(*VehicleStopped)(nil),        // 18: bayround.v1.VehicleStopped
-	(*VehicleReleased)(nil),       // 19: bayround.v1.VehicleReleased
-	(*timestamppb.Timestamp)(nil), // 20: google.protobuf.Timestamp
-	(*Station)(nil),               // 21: bayround.v1.Station
-	(*VehicleConfiguration)(nil),  // 22: bayround.v1.VehicleConfiguration
-	(*Gauge)(nil),                 // 23: bayround.v1.Gauge
-	(*Person)(nil),                // 24: bayround.v1.Person
-	(*Catalogue)(nil),             // 25: bayround.v1.Catalogue
-	(*Routine)(nil),               // 26: bayround.v1.Routine
-	(*RulePack)(nil),              // 27: bayround.v1.RulePack
-	(*Standing)(nil),              // 28: bayround.v1.Standing
-	(*RecordLossAccepted)(nil),    // 29: bayround.v1.RecordLossAccepted
-	(*RecordRefilled)(nil),        // 30: bayround.v1.RecordRefilled
-	(*PersonErased)(nil),          // 31: bayround.v1.PersonErased
-	(*CallSignHolding)(nil),       // 32: bayround.v1.CallSignHolding
-	(*IncidentRecorded)(nil),      // 33: bayround.v1.IncidentRecorded
-	(*HandOver)(nil),              // 34: bayround.v1.HandOver
-	(*Round)(nil),                 // 35: bayround.v1.Round
-	(RoundState)(0),               // 36: bayround.v1.RoundState
-	(*RoundConditions)(nil),       // 37: bayround.v1.RoundConditions
-	(Verdict)(0),                  // 38: bayround.v1.Verdict
-	(*Signature)(nil),             // 39: bayround.v1.Signature
-	(*ShownToSigner)(nil),         // 40: bayround.v1.ShownToSigner
-	(*UndoneStep)(nil),            // 41: bayround.v1.UndoneStep
-	(*Result)(nil),                // 42: bayround.v1.Result
-	(*Finding)(nil),               // 43: bayround.v1.Finding
-	(*Repair)(nil),                // 44: bayround.v1.Repair
-	(*Client)(nil),                // 45: bayround.v1.Client
-	(ClientRole)(0),               // 46: bayround.v1.ClientRole
-	(*Acknowledgement)(nil),       // 47: bayround.v1.Acknowledgement
-	(*Deferral)(nil),              // 48: bayround.v1.Deferral
-	(*VehicleStop)(nil),           // 49: bayround.v1.VehicleStop
-	(*VehicleRelease)(nil),        // 50: bayround.v1.VehicleRelease
+	(*Sender)(nil),                // 1: bayround.v1.Sender
+	(*RoundOpened)(nil),           // 2: bayround.v1.RoundOpened
+	(*RoundStateChanged)(nil),     // 3: bayround.v1.RoundStateChanged
+	(*RoundSigned)(nil),           // 4: bayround.v1.RoundSigned
+	(*StepBegun)(nil),             // 5: bayround.v1.StepBegun
+	(*AssistantChanged)(nil),      // 6: bayround.v1.AssistantChanged
+	(*MadeSafe)(nil),              // 7: bayround.v1.MadeSafe
+	(*ResultRecorded)(nil),        // 8: bayround.v1.ResultRecorded
+	(*RepairRecorded)(nil),        // 9: bayround.v1.RepairRecorded
+	(*EnrolmentOpened)(nil),       // 10: bayround.v1.EnrolmentOpened
+	(*ClientAdmitted)(nil),        // 11: bayround.v1.ClientAdmitted
+	(*ClientRenewed)(nil),         // 12: bayround.v1.ClientRenewed
+	(*ClientRevoked)(nil),         // 13: bayround.v1.ClientRevoked
+	(*AccessDenied)(nil),          // 14: bayround.v1.AccessDenied
+	(*Denial)(nil),                // 15: bayround.v1.Denial
+	(*DefectAcknowledged)(nil),    // 16: bayround.v1.DefectAcknowledged
+	(*DefectDeferred)(nil),        // 17: bayround.v1.DefectDeferred
+	(*DeferralEnded)(nil),         // 18: bayround.v1.DeferralEnded
+	(*VehicleStopped)(nil),        // 19: bayround.v1.VehicleStopped
+	(*VehicleReleased)(nil),       // 20: bayround.v1.VehicleReleased
+	(*timestamppb.Timestamp)(nil), // 21: google.protobuf.Timestamp
+	(*Station)(nil),               // 22: bayround.v1.Station
+	(*VehicleConfiguration)(nil),  // 23: bayround.v1.VehicleConfiguration
+	(*Gauge)(nil),                 // 24: bayround.v1.Gauge
+	(*Person)(nil),                // 25: bayround.v1.Person
+	(*Catalogue)(nil),             // 26: bayround.v1.Catalogue
+	(*Routine)(nil),               // 27: bayround.v1.Routine
+	(*RulePack)(nil),              // 28: bayround.v1.RulePack
+	(*Standing)(nil),              // 29: bayround.v1.Standing
+	(*RecordLossAccepted)(nil),    // 30: bayround.v1.RecordLossAccepted
+	(*RecordRefilled)(nil),        // 31: bayround.v1.RecordRefilled
+	(*PersonErased)(nil),          // 32: bayround.v1.PersonErased
+	(*CallSignHolding)(nil),       // 33: bayround.v1.CallSignHolding
+	(*IncidentRecorded)(nil),      // 34: bayround.v1.IncidentRecorded
+	(*HandOver)(nil),              // 35: bayround.v1.HandOver
+	(ClientRole)(0),               // 36: bayround.v1.ClientRole
+	(*Round)(nil),                 // 37: bayround.v1.Round
+	(RoundState)(0),               // 38: bayround.v1.RoundState
+	(*RoundConditions)(nil),       // 39: bayround.v1.RoundConditions
+	(Verdict)(0),                  // 40: bayround.v1.Verdict
+	(*Signature)(nil),             // 41: bayround.v1.Signature
+	(*ShownToSigner)(nil),         // 42: bayround.v1.ShownToSigner
+	(*UndoneStep)(nil),            // 43: bayround.v1.UndoneStep
+	(*Result)(nil),                // 44: bayround.v1.Result
+	(*Finding)(nil),               // 45: bayround.v1.Finding
+	(*Repair)(nil),                // 46: bayround.v1.Repair
+	(*Client)(nil),                // 47: bayround.v1.Client
+	(*Acknowledgement)(nil),       // 48: bayround.v1.Acknowledgement
+	(*Deferral)(nil),              // 49: bayround.v1.Deferral
+	(*VehicleStop)(nil),           // 50: bayround.v1.VehicleStop
+	(*VehicleRelease)(nil),        // 51: bayround.v1.VehicleRelease
 }
 var file_bayround_v1_event_proto_depIdxs = []int32{
-	20, // 0: bayround.v1.JournalEvent.station_time:type_name -> google.protobuf.Timestamp
-	20, // 1: bayround.v1.JournalEvent.device_time:type_name -> google.protobuf.Timestamp
-	21, // 2: bayround.v1.JournalEvent.station_applied:type_name -> bayround.v1.Station
-	22, // 3: bayround.v1.JournalEvent.vehicle_applied:type_name -> bayround.v1.VehicleConfiguration
-	23, // 4: bayround.v1.JournalEvent.gauge_applied:type_name -> bayround.v1.Gauge
-	24, // 5: bayround.v1.JournalEvent.person_applied:type_name -> bayround.v1.Person
-	25, // 6: bayround.v1.JournalEvent.catalogue_applied:type_name -> bayround.v1.Catalogue
-	26, // 7: bayround.v1.JournalEvent.routine_applied:type_name -> bayround.v1.Routine
-	27, // 8: bayround.v1.JournalEvent.rule_pack_applied:type_name -> bayround.v1.RulePack
-	1,  // 9: bayround.v1.JournalEvent.round_opened:type_name -> bayround.v1.RoundOpened
-	2,  // 10: bayround.v1.JournalEvent.round_state_changed:type_name -> bayround.v1.RoundStateChanged
-	4,  // 11: bayround.v1.JournalEvent.step_begun:type_name -> bayround.v1.StepBegun
-	6,  // 12: bayround.v1.JournalEvent.made_safe:type_name -> bayround.v1.MadeSafe
-	7,  // 13: bayround.v1.JournalEvent.result_recorded:type_name -> bayround.v1.ResultRecorded
-	8,  // 14: bayround.v1.JournalEvent.repair_recorded:type_name -> bayround.v1.RepairRecorded
-	5,  // 15: bayround.v1.JournalEvent.assistant_changed:type_name -> bayround.v1.AssistantChanged
-	28, // 16: bayround.v1.JournalEvent.standing_adopted:type_name -> bayround.v1.Standing
-	29, // 17: bayround.v1.JournalEvent.record_loss_accepted:type_name -> bayround.v1.RecordLossAccepted
-	30, // 18: bayround.v1.JournalEvent.record_refilled:type_name -> bayround.v1.RecordRefilled
-	31, // 19: bayround.v1.JournalEvent.person_erased:type_name -> bayround.v1.PersonErased
-	15, // 20: bayround.v1.JournalEvent.defect_acknowledged:type_name -> bayround.v1.DefectAcknowledged
-	16, // 21: bayround.v1.JournalEvent.defect_deferred:type_name -> bayround.v1.DefectDeferred
-	17, // 22: bayround.v1.JournalEvent.deferral_ended:type_name -> bayround.v1.DeferralEnded
-	18, // 23: bayround.v1.JournalEvent.vehicle_stopped:type_name -> bayround.v1.VehicleStopped
-	19, // 24: bayround.v1.JournalEvent.vehicle_released:type_name -> bayround.v1.VehicleReleased
-	3,  // 25: bayround.v1.JournalEvent.round_signed:type_name -> bayround.v1.RoundSigned
-	9,  // 26: bayround.v1.JournalEvent.enrolment_opened:type_name -> bayround.v1.EnrolmentOpened
-	10, // 27: bayround.v1.JournalEvent.client_admitted:type_name -> bayround.v1.ClientAdmitted
-	11, // 28: bayround.v1.JournalEvent.client_renewed:type_name -> bayround.v1.ClientRenewed
-	12, // 29: bayround.v1.JournalEvent.client_revoked:type_name -> bayround.v1.ClientRevoked
-	13, // 30: bayround.v1.JournalEvent.access_denied:type_name -> bayround.v1.AccessDenied
-	32, // 31: bayround.v1.JournalEvent.call_sign_changed:type_name -> bayround.v1.CallSignHolding
-	33, // 32: bayround.v1.JournalEvent.incident_recorded:type_name -> bayround.v1.IncidentRecorded
-	34, // 33: bayround.v1.JournalEvent.handed_over:type_name -> bayround.v1.HandOver
-	35, // 34: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
-	36, // 35: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
-	37, // 36: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
-	38, // 37: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
-	39, // 38: bayround.v1.RoundStateChanged.signature:type_name -> bayround.v1.Signature
-	40, // 39: bayround.v1.RoundStateChanged.shown:type_name -> bayround.v1.ShownToSigner
-	39, // 40: bayround.v1.RoundSigned.signature:type_name -> bayround.v1.Signature
-	40, // 41: bayround.v1.RoundSigned.shown:type_name -> bayround.v1.ShownToSigner
-	41, // 42: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
-	42, // 43: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
-	43, // 44: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
-	44, // 45: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
-	45, // 46: bayround.v1.ClientAdmitted.client:type_name -> bayround.v1.Client
-	45, // 47: bayround.v1.ClientRenewed.client:type_name -> bayround.v1.Client
-	45, // 48: bayround.v1.ClientRevoked.client:type_name -> bayround.v1.Client
-	14, // 49: bayround.v1.AccessDenied.denials:type_name -> bayround.v1.Denial
-	46, // 50: bayround.v1.Denial.role:type_name -> bayround.v1.ClientRole
-	47, // 51: bayround.v1.DefectAcknowledged.acknowledgement:type_name -> bayround.v1.Acknowledgement
-	48, // 52: bayround.v1.DefectDeferred.deferral:type_name -> bayround.v1.Deferral
-	49, // 53: bayround.v1.VehicleStopped.stop:type_name -> bayround.v1.VehicleStop
-	50, // 54: bayround.v1.VehicleReleased.release:type_name -> bayround.v1.VehicleRelease
-	55, // [55:55] is the sub-list for method output_type
-	55, // [55:55] is the sub-list for method input_type
-	55, // [55:55] is the sub-list for extension type_name
-	55, // [55:55] is the sub-list for extension extendee
-	0,  // [0:55] is the sub-list for field type_name
+	21, // 0: bayround.v1.JournalEvent.station_time:type_name -> google.protobuf.Timestamp
+	21, // 1: bayround.v1.JournalEvent.device_time:type_name -> google.protobuf.Timestamp
+	1,  // 2: bayround.v1.JournalEvent.sender:type_name -> bayround.v1.Sender
+	22, // 3: bayround.v1.JournalEvent.station_applied:type_name -> bayround.v1.Station
+	23, // 4: bayround.v1.JournalEvent.vehicle_applied:type_name -> bayround.v1.VehicleConfiguration
+	24, // 5: bayround.v1.JournalEvent.gauge_applied:type_name -> bayround.v1.Gauge
+	25, // 6: bayround.v1.JournalEvent.person_applied:type_name -> bayround.v1.Person
+	26, // 7: bayround.v1.JournalEvent.catalogue_applied:type_name -> bayround.v1.Catalogue
+	27, // 8: bayround.v1.JournalEvent.routine_applied:type_name -> bayround.v1.Routine
+	28, // 9: bayround.v1.JournalEvent.rule_pack_applied:type_name -> bayround.v1.RulePack
+	2,  // 10: bayround.v1.JournalEvent.round_opened:type_name -> bayround.v1.RoundOpened
+	3,  // 11: bayround.v1.JournalEvent.round_state_changed:type_name -> bayround.v1.RoundStateChanged
+	5,  // 12: bayround.v1.JournalEvent.step_begun:type_name -> bayround.v1.StepBegun
+	7,  // 13: bayround.v1.JournalEvent.made_safe:type_name -> bayround.v1.MadeSafe
+	8,  // 14: bayround.v1.JournalEvent.result_recorded:type_name -> bayround.v1.ResultRecorded
+	9,  // 15: bayround.v1.JournalEvent.repair_recorded:type_name -> bayround.v1.RepairRecorded
+	6,  // 16: bayround.v1.JournalEvent.assistant_changed:type_name -> bayround.v1.AssistantChanged
+	29, // 17: bayround.v1.JournalEvent.standing_adopted:type_name -> bayround.v1.Standing
+	30, // 18: bayround.v1.JournalEvent.record_loss_accepted:type_name -> bayround.v1.RecordLossAccepted
+	31, // 19: bayround.v1.JournalEvent.record_refilled:type_name -> bayround.v1.RecordRefilled
+	32, // 20: bayround.v1.JournalEvent.person_erased:type_name -> bayround.v1.PersonErased
+	16, // 21: bayround.v1.JournalEvent.defect_acknowledged:type_name -> bayround.v1.DefectAcknowledged
+	17, // 22: bayround.v1.JournalEvent.defect_deferred:type_name -> bayround.v1.DefectDeferred
+	18, // 23: bayround.v1.JournalEvent.deferral_ended:type_name -> bayround.v1.DeferralEnded
+	19, // 24: bayround.v1.JournalEvent.vehicle_stopped:type_name -> bayround.v1.VehicleStopped
+	20, // 25: bayround.v1.JournalEvent.vehicle_released:type_name -> bayround.v1.VehicleReleased
+	4,  // 26: bayround.v1.JournalEvent.round_signed:type_name -> bayround.v1.RoundSigned
+	10, // 27: bayround.v1.JournalEvent.enrolment_opened:type_name -> bayround.v1.EnrolmentOpened
+	11, // 28: bayround.v1.JournalEvent.client_admitted:type_name -> bayround.v1.ClientAdmitted
+	12, // 29: bayround.v1.JournalEvent.client_renewed:type_name -> bayround.v1.ClientRenewed
+	13, // 30: bayround.v1.JournalEvent.client_revoked:type_name -> bayround.v1.ClientRevoked
+	14, // 31: bayround.v1.JournalEvent.access_denied:type_name -> bayround.v1.AccessDenied
+	33, // 32: bayround.v1.JournalEvent.call_sign_changed:type_name -> bayround.v1.CallSignHolding
+	34, // 33: bayround.v1.JournalEvent.incident_recorded:type_name -> bayround.v1.IncidentRecorded
+	35, // 34: bayround.v1.JournalEvent.handed_over:type_name -> bayround.v1.HandOver
+	36, // 35: bayround.v1.Sender.role:type_name -> bayround.v1.ClientRole
+	37, // 36: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
+	38, // 37: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
+	39, // 38: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
+	40, // 39: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
+	41, // 40: bayround.v1.RoundStateChanged.signature:type_name -> bayround.v1.Signature
+	42, // 41: bayround.v1.RoundStateChanged.shown:type_name -> bayround.v1.ShownToSigner
+	41, // 42: bayround.v1.RoundSigned.signature:type_name -> bayround.v1.Signature
+	42, // 43: bayround.v1.RoundSigned.shown:type_name -> bayround.v1.ShownToSigner
+	43, // 44: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
+	44, // 45: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
+	45, // 46: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
+	46, // 47: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
+	47, // 48: bayround.v1.ClientAdmitted.client:type_name -> bayround.v1.Client
+	47, // 49: bayround.v1.ClientRenewed.client:type_name -> bayround.v1.Client
+	47, // 50: bayround.v1.ClientRevoked.client:type_name -> bayround.v1.Client
+	15, // 51: bayround.v1.AccessDenied.denials:type_name -> bayround.v1.Denial
+	36, // 52: bayround.v1.Denial.role:type_name -> bayround.v1.ClientRole
+	48, // 53: bayround.v1.DefectAcknowledged.acknowledgement:type_name -> bayround.v1.Acknowledgement
+	49, // 54: bayround.v1.DefectDeferred.deferral:type_name -> bayround.v1.Deferral
+	50, // 55: bayround.v1.VehicleStopped.stop:type_name -> bayround.v1.VehicleStop
+	51, // 56: bayround.v1.VehicleReleased.release:type_name -> bayround.v1.VehicleRelease
+	57, // [57:57] is the sub-list for method output_type
+	57, // [57:57] is the sub-list for method input_type
+	57, // [57:57] is the sub-list for extension type_name
+	57, // [57:57] is the sub-list for extension extendee
+	0,  // [0:57] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_event_proto_init() }
@@ -2162,7 +2258,7 @@ func file_bayround_v1_event_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_event_proto_rawDesc), len(file_bayround_v1_event_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   20,
+			NumMessages:   21,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -1,0 +1,62 @@
+package roundrecord_test
+
+import (
+	"bytes"
+	"encoding/csv"
+	"strings"
+	"testing"
+
+	"google.golang.org/protobuf/proto"
+
+	"bayround/internal/roundrecord"
+	pb "bayround/proto/bayround/v1"
+)
+
+// Each layout says by which certificate commands came; of events without one, as older
+// programs wrote them, it says that nobody recorded it.
+func TestSender_IsToldByEachLayout(t *testing.T) {
+	tablet := &pb.Sender{Client: "tablet-7", Role: pb.ClientRole_CLIENT_ROLE_TABLET, CertificateSha256: bytes.Repeat([]byte{0xab}, 32)}
+	for _, tc := range []struct {
+		name, words, column string
+		sender              *pb.Sender
+	}{
+		{"a tablet", "tablet-7 (tablet), certificate abababababababab…", "tablet-7", tablet},
+		{"plain text", "in plain text: nobody knows which", "", &pb.Sender{PlainText: true}},
+		{"before senders were recorded", "not recorded", "", nil},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			r := signedSmall(t)
+			for i, ev := range r.Events {
+				r.Events[i] = proto.CloneOf(ev)
+				r.Events[i].Sender = tc.sender
+			}
+			var page, text, lines strings.Builder
+			if err := roundrecord.WriteHTML(&page, r); err != nil {
+				t.Fatal(err)
+			}
+			if err := roundrecord.WriteText(&text, r); err != nil {
+				t.Fatal(err)
+			}
+			for _, said := range []string{page.String(), text.String()} {
+				if strings.Count(said, tc.words) != 2 { // of the round, and of its signature
+					t.Errorf("%q stands there %d times in\n%s", tc.words, strings.Count(said, tc.words), said)
+				}
+			}
+			if err := roundrecord.WriteCSV(&lines, r); err != nil {
+				t.Fatal(err)
+			}
+			rows, err := csv.NewReader(strings.NewReader(lines.String())).ReadAll()
+			if err != nil {
+				t.Fatal(err)
+			}
+			for n, name := range rows[0] {
+				if name == "sent_by" && rows[1][n] != tc.column {
+					t.Errorf("sent_by is %q", rows[1][n])
+				}
+				if name == "sent_by_certificate_sha256" && tc.column != "" && rows[1][n] != strings.Repeat("ab", 32) {
+					t.Errorf("sent_by_certificate_sha256 is %q", rows[1][n])
+				}
+			}
+		})
+	}
+}
