@@ -81,6 +81,12 @@ func (k typist) begin(routine, assistant string) {
 	k.tabTo(`input[name="person"]`)
 	k.press(" ")
 	k.badge()
+	then, read := button("assistant", "person", assistant), "#do-answers-read"
+	k.until(fmt.Sprintf("!!document.querySelector(%q) || !!document.querySelector(%q)", then, read))
+	if k.has(read) {
+		k.tabTo(read)
+		k.press(kb.Enter)
+	}
 	k.tabTo(button("assistant", "person", assistant))
 	k.press(kb.Enter)
 	k.arrive("before")

@@ -120,6 +120,18 @@ func (r *robot) has(selector string) bool {
 	return evaluate[bool](r.page, fmt.Sprintf("!!document.querySelector(%q)", selector))
 }
 
+// readsAnswers waits for what comes after signing in, and reads first what became of the
+// driver's reports if that is there.
+func (r *robot) readsAnswers(then string) {
+	r.t.Helper()
+	const read = "#do-answers-read"
+	r.until(fmt.Sprintf("!!document.querySelector(%q) || !!document.querySelector(%q)", then, read))
+	if r.has(read) {
+		r.tap(read)
+		r.until(fmt.Sprintf("!!document.querySelector(%q)", then))
+	}
+}
+
 // begin goes from the list of vehicles to the first step.
 func (r *robot) begin(routine, driver, assistant string) {
 	r.t.Helper()
@@ -132,7 +144,7 @@ func (r *robot) begin(routine, driver, assistant string) {
 		r.tap(fmt.Sprintf(`main label:has(input[name="person"][value=%q])`, driver))
 		r.pin(only("sign-in"))
 	}
-	r.until(fmt.Sprintf("!!document.querySelector(%q)", button("assistant", "person", assistant)))
+	r.readsAnswers(button("assistant", "person", assistant))
 	r.tap(button("assistant", "person", assistant))
 	r.arrive("before")
 	r.typeIn(`input[name="minutes"]`, "720")

@@ -71,6 +71,7 @@ func (d *Desk) signIn(ctx context.Context, a Act) error {
 	if s.Assistant == person {
 		s.Assistant = ""
 	}
+	d.meetAnswers(ctx)
 	return nil
 }
 

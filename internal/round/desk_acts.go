@@ -52,6 +52,12 @@ func startDeed(name string) deed {
 		return deed{(*Desk).takeGauge, []Phase{PhaseBefore, PhaseStep}}
 	case "begin":
 		return deed{(*Desk).beginRound, []Phase{PhaseBefore}}
+	case "answers":
+		return deed{(*Desk).showAnswers, choosing}
+	case "answers-read":
+		return deed{(*Desk).readAnswers, choosing}
+	case "answers-later":
+		return deed{(*Desk).leaveAnswers, choosing}
 	case "stop":
 		return deed{(*Desk).stop, nil}
 	case "release":

@@ -27,6 +27,7 @@ func (d *Desk) newView(ctx context.Context) (*View, error) {
 		w = sc.walk(s, now)
 	}
 	marks := w.marks()
+	v.Answers = d.answersView()
 	switch s.Phase {
 	case PhaseBefore:
 		v.Before = d.beforeView(ctx, now)

@@ -28,6 +28,8 @@ type scene struct {
 	vehicles  []*pb.VehicleConfiguration
 	readiness map[string]*pb.Readiness // by the twin
 
+	answers []Answer // to what who is signed in has reported, while they can be shown
+
 	plan  *pb.Plan  // of the round in hand, or of what was chosen; nil when nothing was
 	round *pb.Round // in hand; nil when none is
 
@@ -50,6 +52,12 @@ func (d *Desk) lookAround(ctx context.Context, before *scene) (*scene, error) {
 	}
 	if err := d.lookAtVehicles(ctx, sc); err != nil {
 		return nil, err
+	}
+	sc.answers = nil
+	if s := d.session; s.Driver != "" && s.Phase <= PhaseBefore {
+		if sc.answers, err = d.lookAtAnswers(ctx, sc, s.Driver); err != nil {
+			return nil, err
+		}
 	}
 	return sc, d.lookAtRound(ctx, sc)
 }

@@ -67,6 +67,11 @@ type session struct {
 	Note    string     `json:"note,omitempty"` // for the next watch, as typed
 	Closed  *closed    `json:"closed,omitempty"`
 
+	// What people have read of what became of their reports: for each person by defect
+	// what stands for it (answerStamp).
+	Read    map[string]map[string]string `json:"read,omitempty"`
+	Answers bool                         `json:"answers,omitempty"` // their page is on the screen
+
 	Notice  *Notice  `json:"notice,omitempty"`
 	Pending *pending `json:"pending,omitempty"`
 
@@ -192,14 +197,14 @@ func (s *session) leaveRound() {
 	kept := session{
 		Version: s.Version, Phase: PhaseVehicles, LastAct: s.LastAct,
 		Driver: s.Driver, Assistant: s.Assistant, SignedIn: s.SignedIn, Offline: s.Offline, Gauges: s.Gauges,
-		Notice: s.Notice, Pending: s.Pending,
+		Read: s.Read, Notice: s.Notice, Pending: s.Pending,
 	}
 	*s = kept
 }
 
 // signOut forgets who is signed in.
 func (s *session) signOut() {
-	s.Driver, s.Assistant, s.SignedIn, s.Offline, s.Gauges = "", "", time.Time{}, false, nil
+	s.Driver, s.Assistant, s.SignedIn, s.Offline, s.Gauges, s.Answers = "", "", time.Time{}, false, nil, false
 }
 
 // light puts a step into the light. Lighting the one that is lit changes nothing.

@@ -38,6 +38,7 @@ type View struct {
 	Chosen        *Vehicle  // the one dealt with; nil in PhaseVehicles
 	People        []*pb.Person
 	Gauges        []*pb.Gauge // not withdrawn, by name
+	Answers       *Answers    // to who is signed in; nil from PhaseStep on, and while nobody is
 	Session       *Session    // nil until somebody has signed in
 	Before        *Before     // in PhaseBefore
 	Round         *Round      // from PhaseStep on

@@ -82,6 +82,9 @@ func (p pane) templates() (main, answer string) {
 	if p.Link.Recovery != "" {
 		return "main-recovery", ""
 	}
+	if p.ShowsAnswers() {
+		return "main-answers", "answer-answers"
+	}
 	switch p.Phase {
 	case round.PhaseSignIn:
 		return "main-signin", ""

@@ -24,7 +24,7 @@ func ago(d time.Duration) *timestamppb.Timestamp { return timestamppb.New(sample
 func sampleViews(t testing.TB) map[string]*round.View {
 	t.Helper()
 	views := map[string]*round.View{}
-	for _, add := range []func(testing.TB, map[string]*round.View){startViews, stepViews, takenViews, askedViews, stateViews, closingViews, turnoutViews} {
+	for _, add := range []func(testing.TB, map[string]*round.View){startViews, stepViews, takenViews, askedViews, stateViews, closingViews, turnoutViews, answerViews} {
 		add(t, views)
 	}
 	return views

@@ -273,3 +273,37 @@ func TestAdoptStanding_TakesOverTheOrder(t *testing.T) {
 		t.Error("taking the same over again changed something")
 	}
 }
+
+// What became of a defect is known at the twin after it was closed at the station, so
+// that its reporter is told; after 60 days it is told no more, and stays known.
+func TestAdoptStanding_TellsWhatBecameOfAClosedDefect(t *testing.T) {
+	k := stationtest.Open(t)
+	round := k.OpenRound(p1, shift)
+	k.Record(round, stationtest.Seen(pump, "01"))
+	twin := adopted(k)
+	name := k.Readiness(p1).GetOpenDefects()[0].GetName()
+	if _, err := k.RecordRepair(ctx, &pb.RecordRepairRequest{RequestId: k.ID(), Defect: name, Person: "people/mechanic", Done: "bearing fitted"}); err != nil {
+		t.Fatal(err)
+	}
+	k.Clock.Advance(time.Minute)
+	k.Record(round, stationtest.Seen(pump, "sound"))
+	adoptsAll(t, k, twin, "closed")
+	resp, err := twin.GetDefect(ctx, &pb.GetDefectRequest{Name: name})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := resp.GetDefect(); d.GetState() != pb.DefectState_DEFECT_STATE_CLOSED || d.GetRepair().GetDone() != "bearing fitted" || d.GetClosedBy() == "" {
+		t.Errorf("at the twin: %v", d)
+	}
+	if n := len(k.Standing(p1).GetDefects()); n != 1 {
+		t.Fatalf("%d defects are told, want the closed one", n)
+	}
+	k.Clock.Advance(60 * 24 * time.Hour)
+	if told := k.Standing(p1).GetDefects(); len(told) > 0 {
+		t.Errorf("60 days after: %v", told)
+	}
+	twin.AdoptStanding(k, p1)
+	if _, err := twin.GetDefect(ctx, &pb.GetDefectRequest{Name: name}); err != nil {
+		t.Errorf("the twin has forgotten it: %v", err)
+	}
+}

@@ -69,21 +69,25 @@ func (s *Station) allDefects(ctx context.Context, vehicle string, now time.Time)
 		}
 		names = []string{vehicle}
 	}
-	l := loader{journal: s.journal, at: uint64(p.sequence)}
 	for _, name := range names {
-		err := l.each(ctx, defectRows+name+"/", func(id string, value []byte) error {
-			d := &pb.Defect{}
-			if err := proto.Unmarshal(value, d); err != nil {
-				return unreadable("the row of defect "+id, err)
-			}
-			all = append(all, verdict.DefectAt(d, now))
-			return nil
-		})
-		if err != nil {
+		if err := s.eachDefect(ctx, name, p.sequence, func(d *pb.Defect) { all = append(all, verdict.DefectAt(d, now)) }); err != nil {
 			return nil, err
 		}
 	}
 	return all, nil
+}
+
+// eachDefect gives every defect of a vehicle as it was kept at a sequence of the journal.
+func (s *Station) eachDefect(ctx context.Context, vehicle string, sequence int64, take func(*pb.Defect)) error {
+	l := loader{journal: s.journal, at: uint64(sequence)}
+	return l.each(ctx, defectRows+vehicle+"/", func(id string, value []byte) error {
+		d := &pb.Defect{}
+		if err := proto.Unmarshal(value, d); err != nil {
+			return unreadable("the row of defect "+id, err)
+		}
+		take(d)
+		return nil
+	})
 }
 
 // ListDefects returns a page of defects, newest found first.

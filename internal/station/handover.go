@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"time"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
@@ -24,10 +25,15 @@ func (s *Station) GetStanding(ctx context.Context, req *pb.GetStandingRequest) (
 	if err != nil {
 		return nil, err
 	}
-	now := snap.at(s.clock()).standing
+	at := s.clock()
+	now := snap.at(at).standing
+	closed, err := s.closedLately(ctx, req.GetVehicle(), p.sequence, at)
+	if err != nil {
+		return nil, err
+	}
 	told := &pb.Standing{
 		Vehicle: req.GetVehicle(), Sequence: snap.standing.sequence,
-		Answers: answersOf(snap), Defects: byName(snap.input.Defects),
+		Answers: answersOf(snap), Defects: byName(append(closed, snap.input.Defects...)),
 		Undone:  slices.SortedFunc(slices.Values(snap.input.Undone), func(a, b *pb.UndoneStep) int { return cmp.Compare(a.GetStepId(), b.GetStepId()) }),
 		Verdict: now.verdict, Since: timestamppb.New(now.since), Holding: snap.input.Holding, Happenings: snap.happenings.told,
 	}
@@ -44,6 +50,20 @@ func (s *Station) GetStanding(ctx context.Context, req *pb.GetStandingRequest) (
 	}
 	slices.SortFunc(told.Rounds, func(a, b *pb.StandingRound) int { return cmp.Compare(a.GetRound().GetName(), b.GetRound().GetName()) })
 	return &pb.GetStandingResponse{Standing: told, LibraryDigest: digest}, nil
+}
+
+// ClosedToldFor is how long a defect that was closed is still told to tablets: whoever
+// reported it reads there what became of it, back from leave too. Source: common practice.
+const ClosedToldFor = 60 * 24 * time.Hour
+
+// closedLately are the defects of a vehicle that were closed not long before an instant.
+func (s *Station) closedLately(ctx context.Context, vehicle string, sequence int64, at time.Time) (closed []*pb.Defect, err error) {
+	err = s.eachDefect(ctx, vehicle, sequence, func(d *pb.Defect) {
+		if d.GetState() == pb.DefectState_DEFECT_STATE_CLOSED && at.Sub(d.GetClosed().AsTime()) < ClosedToldFor {
+			closed = append(closed, d)
+		}
+	})
+	return closed, err
 }
 
 func byName(defects []*pb.Defect) []*pb.Defect {

@@ -32,8 +32,9 @@ type Standing struct {
 	Sequence int64 `protobuf:"varint,2,opt,name=sequence,proto3" json:"sequence,omitempty"`
 	// Answers, in the order of step ids. In an adoption only those that differ.
 	Answers []*StandingAnswer `protobuf:"bytes,3,rep,name=answers,proto3" json:"answers,omitempty"`
-	// Defects that are not closed, in the order of their names. In an adoption
-	// those that differ, closed ones included.
+	// Defects that are not closed, and those closed in the last 60 days, for whoever
+	// reported them, in the order of their names. In an adoption those that differ,
+	// closed ones included.
 	Defects []*Defect `protobuf:"bytes,4,rep,name=defects,proto3" json:"defects,omitempty"`
 	// What is physically undone, in the order of step ids; always all of it.
 	Undone []*UndoneStep `protobuf:"bytes,5,rep,name=undone,proto3" json:"undone,omitempty"`

@@ -1,0 +1,72 @@
+package screen
+
+import (
+	"testing"
+	"time"
+
+	"bayround/internal/round"
+	pb "bayround/proto/bayround/v1"
+
+	"google.golang.org/protobuf/types/known/timestamppb"
+)
+
+// sampleDefects are defects in every state, each with all that may be known of it.
+func sampleDefects(t testing.TB) map[string]*pb.Defect {
+	const day = 24 * time.Hour
+	in := func(d time.Duration) *timestamppb.Timestamp { return timestamppb.New(sampleNow.Add(d)) }
+	answer := &pb.Acknowledgement{Person: "people/steddow", StationTime: ago(20 * time.Hour), First: ago(22 * time.Hour), Planned: in(30 * time.Hour), Note: "the buckle is on order"}
+	repair := &pb.Repair{Person: "people/steddow", StationTime: ago(40 * time.Minute), Done: "valve insert replaced, leak test done", Parts: []string{"valve insert, rear inner"}}
+
+	open := defectOf(pumpFinding, "PMP-010/pump", 1)
+	open.FoundBy, open.FirstFound = "people/arkwith", ago(3*day)
+
+	deferred := defectOf(beltFinding, "CAB-040/seat-crew-3", 3)
+	deferred.FoundBy, deferred.State, deferred.Acknowledgement, deferred.FirstFound = "people/arkwith", pb.DefectState_DEFECT_STATE_DEFERRED, answer, ago(5*day)
+	deferred.Deferral = &pb.Deferral{
+		Person: "people/osgarry", StationTime: ago(2 * day), Reason: "five riders are enough until the buckle is here", Restrictions: beltFinding.GetRestrictions(),
+		Expires: in(16 * time.Hour), ExpiresLocal: "2026-11-25 23:42", WarnFrom: []*timestamppb.Timestamp{in(-32 * time.Hour), in(-8 * time.Hour)},
+		Grade: pb.Grade_GRADE_MINOR, WhenOver: pb.Effect_EFFECT_RESPONDING, Effect: pb.Effect_EFFECT_RESPONDING_WITHOUT_LIMIT, Extensions: 1,
+	}
+
+	planned := defectOf(brakeFinding, "BRA-140/driver-seat", 2)
+	planned.FoundBy, planned.State, planned.Acknowledgement, planned.FirstFound = "people/arkwith", pb.DefectState_DEFECT_STATE_ACKNOWLEDGED, answer, ago(day)
+
+	rectified := defectOf(tyreFinding, "TYR-010/axle-2-nearside-inner", 4)
+	rectified.FoundBy, rectified.State, rectified.Repair, rectified.Repeats, rectified.FirstFound = "people/arkwith", pb.DefectState_DEFECT_STATE_RECTIFIED, repair, 2, ago(2*day)
+	rectified.Photos = []string{"aa", "bb"}
+	rectified.Earlier = []*pb.EarlierDefect{
+		{FirstFound: ago(21 * day), Acknowledged: ago(20 * day), Repair: &pb.Repair{Person: "people/steddow", StationTime: ago(19 * day), Done: "pumped up, no fault found"}, Closed: ago(19*day - time.Hour)},
+		{FirstFound: ago(41 * day), Repair: &pb.Repair{Person: "people/steddow", StationTime: ago(40 * day), Done: "valve cap replaced", DoneBy: "the tyre fitter"}, Closed: ago(40*day - time.Hour)},
+	}
+
+	closed := defectOf(beltFinding, "CAB-040/seat-crew-1", 1)
+	closed.FoundBy, closed.State, closed.Acknowledgement, closed.FirstFound = "people/arkwith", pb.DefectState_DEFECT_STATE_CLOSED, answer, ago(12*day)
+	closed.Repair = &pb.Repair{Person: "people/steddow", StationTime: ago(4 * day), Done: "latch greased"}
+	closed.Closed, closed.ClosedBy = ago(4*day-2*time.Hour), "people/venholt"
+
+	stopped := stoppedSample(t).Defect
+	stopped.FoundBy, stopped.TimesFound = "people/arkwith", 1
+	stopped.Findings = []*pb.Finding{{Grade: pb.Grade_GRADE_DANGEROUS, Effect: pb.Effect_EFFECT_MOVING, Text: "Stopped: " + stopped.GetStop().GetReason()}}
+	return map[string]*pb.Defect{"open": open, "deferred": deferred, "planned": planned, "rectified": rectified, "closed": closed, "stopped": stopped}
+}
+
+// answerViews is who has signed in before what became of their reports.
+func answerViews(t testing.TB, views map[string]*round.View) {
+	defects := sampleDefects(t)
+	v := baseView(t)
+	v.Phase, v.Chosen = round.PhaseSignIn, sampleVehicle(t, "WN11")
+	v.Session = &round.Session{Driver: person(t, "arkwith")}
+	v.Answers = &round.Answers{Open: true, New: 3, Seen: "0123456789abcdef"}
+	for _, name := range []string{"deferred", "rectified", "open", "planned", "stopped", "closed"} {
+		v.Answers.All = append(v.Answers.All, round.Answer{Defect: defects[name], CallSign: "WN11", New: len(v.Answers.All) < 3})
+	}
+	views["answers"] = v
+
+	v = baseView(t)
+	v.Phase, v.Link = round.PhaseVehicles, round.Link{Since: sampleNow.Add(-3 * time.Hour)}
+	v.Session = &round.Session{Driver: person(t, "arkwith")}
+	v.Answers = &round.Answers{Open: true, Seen: "0123456789abcdef"}
+	views["answers-none"] = v
+
+	views["vehicles"].Answers = &round.Answers{New: 3, Seen: "0123456789abcdef"}
+}
