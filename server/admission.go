@@ -191,8 +191,8 @@ func newRoles(c *console) *cobra.Command {
 		Use:   "roles",
 		Short: "Print who may call what",
 		Long: `Print the table by which the station lets calls in: every call of the contract, and which roles may
-make it; below it, which roles a person needs whom a call names. What does not stand in a table is
-refused. They are the tables themselves, not a description.`,
+make it; below it, which roles a person needs whom a call names, and which programs are believed that
+somebody has proven who they are. What does not stand in a table is refused. They are the tables themselves, not a description.`,
 		Example: "  server roles",
 		Args:    cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
@@ -213,6 +213,8 @@ refused. They are the tables themselves, not a description.`,
 			c.columns(rows)
 			c.Say("")
 			c.columns(personRows())
+			c.Say("")
+			c.columns(proofRows())
 			return nil
 		},
 	}
@@ -229,6 +231,22 @@ func personRows() [][]string {
 		for _, role := range admit.PersonRoles() {
 			_, may := admit.PersonMay([]pb.Role{role}, rule.Deed)
 			row = append(row, map[bool]string{true: "yes", false: "-"}[may])
+		}
+		rows = append(rows, row)
+	}
+	return rows
+}
+
+// proofRows is the table of who is believed what of a person, as it is printed.
+func proofRows() [][]string {
+	rows := [][]string{{"HOW A PERSON IS KNOWN"}}
+	for _, role := range admit.Roles() {
+		rows[0] = append(rows[0], strings.ToUpper(admit.Word(role)))
+	}
+	for _, rule := range admit.ProofTable() {
+		row := []string{strings.ToLower(strings.TrimPrefix(rule.Proof.String(), "PROOF_"))}
+		for _, role := range admit.Roles() {
+			row = append(row, map[bool]string{true: "yes", false: "-"}[admit.MayClaim(role, rule.Proof)])
 		}
 		rows = append(rows, row)
 	}

@@ -23,7 +23,7 @@ var table = sorted(
 
 	may("ScheduleService", "ListDues ListWatches GetCalendarFeed", all()...),
 	may("ScheduleService", "RecordIncident", tablet, officer, administrator),
-	may("ScheduleService", "ConfirmHandOver", tablet, administrator), // the tablet checks both PINs
+	may("ScheduleService", "ConfirmHandOver", tablet), // the tablet checks both PINs, and is believed
 
 	may("RoundService", "GetRound ListRounds GetRoundContent", all()...),
 	may("RoundService", "OpenRound PauseRound ResumeRound FinishRound GiveUpRound BeginStep MakeSafe ChangeAssistant RecordResult RecordResults", tablet, administrator),

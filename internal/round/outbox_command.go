@@ -122,6 +122,6 @@ func asSigned(by *pb.Signature) *pb.Signature {
 		return nil
 	}
 	by = proto.CloneOf(by)
-	by.StationTime, by.ChangedSince = nil, nil
+	by.StationTime, by.ChangedSince, by.RoleUnproven = nil, nil, false
 	return by
 }

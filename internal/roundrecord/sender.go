@@ -2,6 +2,7 @@ package roundrecord
 
 import (
 	"encoding/hex"
+	"fmt"
 	"slices"
 
 	"bayround/internal/admit"
@@ -35,4 +36,15 @@ func (r *Record) Senders() (words []string) {
 		}
 	}
 	return words
+}
+
+// Unproven are the people of the round whose role is not proven, as they are called, each
+// with the event that says so.
+func (r *Record) Unproven() (told []string) {
+	for _, ev := range r.Events {
+		for _, person := range ev.GetRoleUnproven() {
+			told = append(told, fmt.Sprintf("%s, event %d", r.Person(person), ev.GetSequence()))
+		}
+	}
+	return told
 }

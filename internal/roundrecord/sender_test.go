@@ -3,6 +3,7 @@ package roundrecord_test
 import (
 	"bytes"
 	"encoding/csv"
+	"io"
 	"strings"
 	"testing"
 
@@ -58,5 +59,36 @@ func TestSender_IsToldByEachLayout(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// A role that is not proven stands beside the person, and an officer whose role is not
+// proven has not signed.
+func TestUnproven_StandsOnThePage(t *testing.T) {
+	r := signedSmall(t)
+	for i, ev := range r.Events {
+		r.Events[i] = proto.CloneOf(ev)
+	}
+	r.Events[0].RoleUnproven = []string{"people/ada"}
+	signed := r.Events[len(r.Events)-1].GetRoundStateChanged()
+	signed.Signature.RoleUnproven = true
+	for _, write := range []func(io.Writer, *roundrecord.Record) error{roundrecord.WriteHTML, roundrecord.WriteText} {
+		var said strings.Builder
+		if err := write(&said, r); err != nil {
+			t.Fatal(err)
+		}
+		for _, words := range []string{"Role not proven", "event 11", "ROLE NOT PROVEN: it came late, and by the record the person was no driver when it was signed"} {
+			if !strings.Contains(said.String(), words) {
+				t.Errorf("%q is not in\n%s", words, said.String())
+			}
+		}
+	}
+	by := &pb.Signature{SignedAs: pb.Role_ROLE_OFFICER, RoleUnproven: true}
+	round := &pb.Round{OfficerSigns: true, State: pb.RoundState_ROUND_STATE_FINISHED, Signatures: []*pb.Signature{by}}
+	if !roundrecord.OfficerMissing(round) {
+		t.Error("who was no officer has signed as one")
+	}
+	if by.RoleUnproven = false; roundrecord.OfficerMissing(round) {
+		t.Error("the officer has signed")
 	}
 }

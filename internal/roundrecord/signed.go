@@ -17,7 +17,7 @@ type Signed struct {
 	Event int64
 	// Fit says whether it is over what the record holds, worked out from the events.
 	Fit string
-	// Sent says who sent it, and so by whom the proof was vouched for.
+	// Sent says who sent it: that program vouched for how the person was known.
 	Sent string
 }
 
@@ -104,17 +104,25 @@ func (s Signed) How() string {
 	return how
 }
 
+// Role says that the role was not proven; empty when it was.
+func (s Signed) Role() string {
+	if !s.GetRoleUnproven() {
+		return ""
+	}
+	return "ROLE NOT PROVEN: it came late, and by the record the person was no " + strings.TrimSuffix(s.As(), " in charge") + " when it was signed"
+}
+
 // Missing says that an officer's signature is missing which the routine asks for.
 func (r *Record) Missing() bool { return OfficerMissing(r.Round) }
 
 // OfficerMissing tells that a finished round waits for an officer's signature, or that
-// the one it has does not fit any more.
+// the one it has does not fit any more, or is of somebody whose role is not proven.
 func OfficerMissing(r *pb.Round) bool {
 	if !r.GetOfficerSigns() || r.GetState() != pb.RoundState_ROUND_STATE_FINISHED {
 		return false
 	}
 	for _, by := range r.GetSignatures() {
-		if by.GetSignedAs() == pb.Role_ROLE_OFFICER && by.GetChangedSince() == nil {
+		if by.GetSignedAs() == pb.Role_ROLE_OFFICER && by.GetChangedSince() == nil && !by.GetRoleUnproven() {
 			return false
 		}
 	}
@@ -128,6 +136,9 @@ func (r *Record) SignedWords() string {
 		who := strings.TrimPrefix(by.GetPerson(), "people/")
 		if by.GetChangedSince() != nil {
 			who += " (changed since)"
+		}
+		if by.GetRoleUnproven() {
+			who += " (role not proven)"
 		}
 		words = append(words, who)
 	}

@@ -121,6 +121,9 @@ func (t *text) head(r *Record) {
 	} {
 		t.line("  %-14s %s", row[0], row[1])
 	}
+	for _, told := range r.Unproven() {
+		t.line("  Role not proven: %s. It came late, and by the record the role was another when it was done.", told)
+	}
 	if r.Plan == nil {
 		t.line("  The plan is not there: steps are told by their ids, without limits, and what was left out cannot be told.")
 	}
@@ -211,7 +214,10 @@ func (t *text) end(r *Record) {
 	}
 	for _, by := range r.Signatures() {
 		t.line("  %s, as %s, on %s, known by %s: %s.", r.Person(by.GetPerson()), by.As(), r.Instant(by.At()), by.How(), by.Fit)
-		t.line("    event %d, sent by %s; %x", by.Event, by.Sent, by.GetStatementSha256())
+		if role := by.Role(); role != "" {
+			t.line("    %s.", role)
+		}
+		t.line("    event %d, vouched for by %s; %x", by.Event, by.Sent, by.GetStatementSha256())
 	}
 	switch {
 	case len(r.Signatures()) > 0:

@@ -50,7 +50,11 @@ func (a *admission) unary(ctx context.Context, req any, info *grpc.UnaryServerIn
 	if err != nil {
 		return nil, err
 	}
-	return handle(station.SentBy(ctx, a.sender(caller)), req)
+	resp, err := handle(station.SentBy(ctx, a.sender(caller)), req)
+	if f := (*fault.Fault)(nil); errors.As(err, &f) && f.Kind == fault.Denied {
+		a.denials.note(caller, addressOf(ctx), info.FullMethod, f.Reason) // let in, and not believed
+	}
+	return resp, err
 }
 
 // sender is a caller as the record names it.

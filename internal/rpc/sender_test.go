@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/pem"
+	"errors"
 	"os"
 	"path/filepath"
 	"testing"
@@ -12,8 +13,11 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/testing/protocmp"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"bayround/internal/fault"
 	"bayround/internal/rpc"
+	"bayround/internal/station"
 	"bayround/internal/stationtest"
 	"bayround/internal/trust"
 	pb "bayround/proto/bayround/v1"
@@ -182,5 +186,34 @@ func TestSender_OfPlainTextSaysSo(t *testing.T) {
 	newest := newestEvents(t, kit, resp.GetSequence()-1)
 	if got := newest[0].GetSender(); !got.GetPlainText() || got.GetClient() != "" || len(got.GetCertificateSha256()) != 0 {
 		t.Errorf("the sender is %v", got)
+	}
+}
+
+// A program that is no tablet is not believed that somebody gave a PIN, nor is its command
+// taken as one that comes late: it is refused, and the record sums that up as any refusal.
+func TestSender_ThatIsNoTabletIsNotBelievedAPIN(t *testing.T) {
+	kit := stationtest.Open(t)
+	gate, err := trust.OpenGate(trust.GateOptions{Folder: filepath.Join(t.TempDir(), "trust"), Now: time.Now})
+	if err != nil {
+		t.Fatal(err)
+	}
+	served := stationtest.Serve(t, kit.Station, rpc.Options{Gate: gate})
+	rounds := pb.NewRoundServiceClient(secured(t, served, trust.OpenWallet(trust.FilesIn(gate.AdministratorFolder()), time.Now)))
+	round := kit.RecordAll("vehicles/p1", "routines/shift")
+	finish := &pb.FinishRoundRequest{
+		RequestId: kit.ID(), Round: round, Shown: &pb.ShownToSigner{},
+		Signature: &pb.Signature{
+			Person: "people/driver", SignedAs: pb.Role_ROLE_DRIVER, DeviceTime: timestamppb.New(kit.Clock.Now()), Proof: pb.Proof_PROOF_PIN, StatementSha256: make([]byte, 32),
+		},
+	}
+	_, err = rounds.FinishRound(t.Context(), finish)
+	if f := (*fault.Fault)(nil); !errors.As(err, &f) || f.Kind != fault.Denied || f.Reason != station.ReasonProof {
+		t.Fatalf("the end of a round with a PIN that an administrator's program vouches for: %v", err)
+	}
+	served.Server.Stop(t.Context())
+	events := newestEvents(t, kit, 0)
+	told := events[len(events)-1]
+	if d := told.GetAccessDenied().GetDenials(); len(d) != 1 || d[0].GetReason() != station.ReasonProof || d[0].GetClient() != "this-machine" || told.GetSender() != nil {
+		t.Errorf("the record tells %v", told)
 	}
 }

@@ -21,19 +21,22 @@ type command struct {
 	state  *state
 	id     string
 	sender *pb.Sender // nil for what the station does by itself
-	time   time.Time  // of all its events
-	raw    time.Time  // what the clock showed, put right
-	ran    time.Duration
-	events [][]byte
-	rows   rowSet
-	apart  []journal.Apart
-	erase  [][32]byte
+	roles  rolesAt
+	// unproven are the people whose role is not.
+	unproven []string
+	time     time.Time // of all its events
+	raw      time.Time // what the clock showed, put right
+	ran      time.Duration
+	events   [][]byte
+	rows     rowSet
+	apart    []journal.Apart
+	erase    [][32]byte
 }
 
 // begin starts a command.
 func (s *Station) begin(ctx context.Context, id string) *command {
 	at, raw := s.instant()
-	return &command{state: s.work, id: id, sender: senderOf(ctx), time: at, raw: s.right.Right(raw), ran: s.right.Ran(raw)}
+	return &command{state: s.work, id: id, sender: senderOf(ctx), roles: s.rolesAt, time: at, raw: s.right.Right(raw), ran: s.right.Ran(raw)}
 }
 
 // lookedBy is when somebody looked: as long ago as the station's clock says, and
@@ -56,7 +59,7 @@ func (c *command) event(ev *pb.JournalEvent) *pb.JournalEvent {
 	ev.CommandId = c.id
 	ev.StationTime = timestamppb.New(c.time)
 	ev.Schema = schema
-	ev.Sender = c.sender
+	ev.Sender, ev.RoleUnproven = c.sender, c.unproven
 	return ev
 }
 
@@ -114,6 +117,9 @@ func notUTF8(cause error) error {
 // the first answer, and decide is not called.
 func run[R proto.Message](ctx context.Context, s *Station, id string, request proto.Message, decide func(c *command) (R, error)) (R, journal.Receipt, error) {
 	var none R
+	if err := vouched(senderOf(ctx), request); err != nil {
+		return none, journal.Receipt{}, err
+	}
 	digest, err := digestOf(request)
 	if err != nil {
 		return none, journal.Receipt{}, err

@@ -13,6 +13,7 @@ import (
 	"bayround/internal/admit"
 	"bayround/internal/fault"
 	"bayround/internal/signature"
+	"bayround/internal/station"
 	"bayround/internal/stationtest"
 	pb "bayround/proto/bayround/v1"
 )
@@ -189,18 +190,123 @@ func TestMay_EveryCommandForEveryRole(t *testing.T) {
 }
 
 // What a tablet let somebody do is not lost because their roles have changed by the
-// time it reaches the station; what is done now goes by the roles of now.
-func TestMay_WhatComesLateIsTaken(t *testing.T) {
+// time it reaches the station. The role that counts is the one of then; where the record
+// does not show it, the event names the person. What is done now, and whatever comes from a
+// program that is no tablet, goes by the roles of now.
+func TestMay_WhatComesLateGoesByTheRolesOfThen(t *testing.T) {
 	k := stationtest.Open(t)
 	k.Clock.Advance(time.Hour)
-	open := func(done time.Time) error {
-		_, err := k.Station.OpenRound(ctx, &pb.OpenRoundRequest{
-			Round: "rounds/" + k.ID(), Vehicle: p1, Routine: shift, Driver: "people/mechanic", Device: "tablet-1", DeviceTime: timestamppb.New(done),
-		})
-		return err
+	k.ApplyAltered("title: Driver, roles: [ROLE_DRIVER]", "title: Driver, roles: [ROLE_CONTROL]", "title: Mechanic, roles: [ROLE_WORKSHOP]", "title: Mechanic, roles: [ROLE_DRIVER]")
+	k.Clock.Advance(time.Hour)
+	if _, err := k.ErasePerson(ctx, &pb.ErasePersonRequest{RequestId: k.ID(), Person: "people/other", By: "people/mechanic", Reason: "left"}); err != nil {
+		t.Fatal(err)
 	}
-	refusal{}.check(t, open(k.Clock.Now().Add(-30*time.Minute)))
-	refusal{fault.Precondition, "NOT_A_DRIVER"}.check(t, open(k.Clock.Now()))
+	k.Clock.Advance(time.Hour)
+	as := func(role pb.ClientRole) *pb.Sender { return &pb.Sender{Client: "one", Role: role} }
+	for _, tc := range []struct {
+		name, person string
+		ago          time.Duration
+		sender       *pb.Sender
+		unproven     bool
+		refusal      string
+	}{
+		{name: "had the role then", person: "people/driver", ago: 150 * time.Minute},
+		{name: "had lost it by then", person: "people/driver", ago: 90 * time.Minute, unproven: true},
+		{name: "got it later", person: "people/mechanic", ago: 150 * time.Minute, unproven: true},
+		{name: "has it since", person: "people/mechanic", ago: 90 * time.Minute},
+		{name: "erased since", person: "people/other", ago: 90 * time.Minute},
+		{name: "before the record began", person: "people/mechanic", ago: 24 * time.Hour, unproven: true},
+		{name: "now", person: "people/driver", refusal: "NOT_A_DRIVER"},
+		{name: "a minute ago", person: "people/driver", ago: time.Minute, refusal: "NOT_A_DRIVER"},
+		{name: "from a tablet", person: "people/driver", ago: 90 * time.Minute, sender: as(pb.ClientRole_CLIENT_ROLE_TABLET), unproven: true},
+		{name: "in plain text", person: "people/driver", ago: 90 * time.Minute, sender: &pb.Sender{PlainText: true}, unproven: true},
+		{name: "from a program that is no tablet", person: "people/driver", ago: 150 * time.Minute, sender: as(pb.ClientRole_CLIENT_ROLE_ADMINISTRATOR), refusal: "NOT_A_DRIVER"},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			by := ctx
+			if tc.sender != nil {
+				by = station.SentBy(ctx, tc.sender)
+			}
+			resp, err := k.Station.OpenRound(by, &pb.OpenRoundRequest{
+				Round: "rounds/" + k.ID(), Vehicle: p1, Routine: shift, Driver: tc.person, Device: "tablet-1", DeviceTime: timestamppb.New(k.Clock.Now().Add(-tc.ago)),
+			})
+			if tc.refusal != "" {
+				refusal{fault.Precondition, tc.refusal}.check(t, err)
+				return
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+			err = k.Events(ctx, resp.GetRound().GetSequence(), func(ev *pb.JournalEvent) error {
+				if unproven := slices.Contains(ev.GetRoleUnproven(), tc.person); unproven != tc.unproven || len(ev.GetRoleUnproven()) > 1 {
+					t.Errorf("not proven by the event: %v", ev.GetRoleUnproven())
+				}
+				return nil
+			})
+			if err != nil {
+				t.Fatal(err)
+			}
+		})
+	}
+}
+
+// An officer's signature that came late, of somebody who was none by the record, is kept
+// and marked, and does not stand in the way of one that counts.
+func TestSignRound_LateByWhoWasNoOfficerIsMarked(t *testing.T) {
+	k := officers(t)
+	round := k.RecordAll(p1, shift)
+	if _, err := k.FinishRound(ctx, signedFinish(t, k, round, "")); err != nil {
+		t.Fatal(err)
+	}
+	sign := func(person string, as bool) {
+		by, shown := signedAs(t, k, round, person, pb.Role_ROLE_OFFICER, "")
+		by.RoleUnproven = as // what is told of it counts for nothing
+		k.Clock.Advance(time.Hour)
+		if _, err := k.SignRound(ctx, &pb.SignRoundRequest{RequestId: k.ID(), Round: round, Signature: by, Shown: shown}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	sign("people/mechanic", false)
+	sign("people/mechanic", false) // again: the first one does not count
+	sign("people/officer", true)
+	var got []bool
+	for _, by := range signaturesOf(t, k, round) {
+		got = append(got, by.GetRoleUnproven())
+	}
+	if want := []bool{false, true, true, false}; !slices.Equal(got, want) {
+		t.Errorf("marked %v, want %v: driver, mechanic twice, officer", got, want)
+	}
+	k.Reopen()
+	if by := signaturesOf(t, k, round); !by[1].GetRoleUnproven() {
+		t.Error("the mark is gone after a restart")
+	}
+}
+
+// Whoever is no tablet is not believed that somebody gave a PIN, and a tablet not that its
+// certificate speaks for an officer: by each role, for each proof.
+func TestSignRound_OnWhoseWordAPersonIsKnown(t *testing.T) {
+	k := officers(t)
+	round := k.RecordAll(p1, shift)
+	if _, err := k.FinishRound(ctx, signedFinish(t, k, round, "")); err != nil {
+		t.Fatal(err)
+	}
+	believed := map[pb.Proof][]pb.ClientRole{
+		pb.Proof_PROOF_PIN:           {pb.ClientRole_CLIENT_ROLE_TABLET},
+		pb.Proof_PROOF_BADGE_AND_PIN: {pb.ClientRole_CLIENT_ROLE_TABLET},
+		pb.Proof_PROOF_CERTIFICATE:   {pb.ClientRole_CLIENT_ROLE_OFFICER, pb.ClientRole_CLIENT_ROLE_ADMINISTRATOR},
+	}
+	for _, proof := range []pb.Proof{pb.Proof_PROOF_PIN, pb.Proof_PROOF_BADGE_AND_PIN, pb.Proof_PROOF_CERTIFICATE} {
+		for _, role := range append(admit.Roles(), pb.ClientRole_CLIENT_ROLE_UNSPECIFIED) {
+			by, shown := signedAs(t, k, round, "people/officer", pb.Role_ROLE_OFFICER, "")
+			by.Proof, by.StatementSha256 = proof, make([]byte, 32) // who is believed is refused for that
+			_, err := k.SignRound(station.SentBy(ctx, &pb.Sender{Client: "one", Role: role}), &pb.SignRoundRequest{RequestId: k.ID(), Round: round, Signature: by, Shown: shown})
+			want := refusal{fault.Denied, station.ReasonProof}
+			if slices.Contains(believed[proof], role) {
+				want = refusal{fault.Precondition, "SIGNED_SOMETHING_ELSE"}
+			}
+			t.Run(admit.Word(role)+" "+proof.String(), func(t *testing.T) { want.check(t, err) })
+		}
+	}
 }
 
 // A program that names an officer by its certificate alone is not believed to be late.

@@ -65,7 +65,7 @@ func (c *command) officerSigns(r *round, req *pb.SignRoundRequest) (*pb.Signatur
 		return nil, fault.New(fault.Precondition, "SAME_PERSON", "who drove the round does not sign it a second time; have another officer look at it and sign").At("signature.person", "is the driver's")
 	}
 	for _, s := range r.round.GetSignatures() {
-		if s.GetPerson() == by.GetPerson() && s.GetChangedSince() == nil {
+		if s.GetPerson() == by.GetPerson() && s.GetChangedSince() == nil && !s.GetRoleUnproven() {
 			return nil, fault.New(fault.Precondition, "ALREADY_SIGNED", "this officer signed the round at %s, and it has not changed since", clockWords(s.GetStationTime().AsTime()))
 		}
 	}
@@ -102,6 +102,7 @@ func (c *command) sign(r *round, shown *pb.ShownToSigner, by *pb.Signature) (*pb
 	}
 	by = proto.CloneOf(by)
 	by.StationTime, by.ChangedSince = timestamppb.New(c.time), nil
+	by.RoleUnproven = slices.Contains(c.unproven, by.GetPerson())
 	return by, nil
 }
 

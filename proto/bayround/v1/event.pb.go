@@ -50,6 +50,10 @@ type JournalEvent struct {
 	// device is what was told. Absent for what the station did by itself, at a tablet's own
 	// station, and in records of programs before this field.
 	Sender *Sender `protobuf:"bytes,120,opt,name=sender,proto3" json:"sender,omitempty"`
+	// People of the command, people/{person}, whose role is not proven: a tablet delivered it
+	// late and said that they might, and by this record they did not have the role when the
+	// device says it was done. Empty when they had it, and when nobody's role was asked for.
+	RoleUnproven []string `protobuf:"bytes,121,rep,name=role_unproven,json=roleUnproven,proto3" json:"role_unproven,omitempty"`
 	// What happened.
 	//
 	// Types that are valid to be assigned to Event:
@@ -187,6 +191,13 @@ func (x *JournalEvent) GetPreviousInRound() int64 {
 func (x *JournalEvent) GetSender() *Sender {
 	if x != nil {
 		return x.Sender
+	}
+	return nil
+}
+
+func (x *JournalEvent) GetRoleUnproven() []string {
+	if x != nil {
+		return x.RoleUnproven
 	}
 	return nil
 }
@@ -1938,7 +1949,7 @@ var File_bayround_v1_event_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x1bbayround/v1/catalogue.proto\x1a\x1abayround/v1/deferral.proto\x1a\x1fbayround/v1/enrol_service.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/schedule.proto\x1a\x1bbayround/v1/signature.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc5\x14\n" +
+	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x1bbayround/v1/catalogue.proto\x1a\x1abayround/v1/deferral.proto\x1a\x1fbayround/v1/enrol_service.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/schedule.proto\x1a\x1bbayround/v1/signature.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xea\x14\n" +
 	"\fJournalEvent\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\x03R\bsequence\x12\x1d\n" +
 	"\n" +
@@ -1951,7 +1962,8 @@ const file_bayround_v1_event_proto_rawDesc = "" +
 	"\vdevice_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"deviceTime\x12*\n" +
 	"\x11previous_in_round\x18\t \x01(\x03R\x0fpreviousInRound\x12+\n" +
-	"\x06sender\x18x \x01(\v2\x13.bayround.v1.SenderR\x06sender\x12?\n" +
+	"\x06sender\x18x \x01(\v2\x13.bayround.v1.SenderR\x06sender\x12#\n" +
+	"\rrole_unproven\x18y \x03(\tR\froleUnproven\x12?\n" +
 	"\x0fstation_applied\x18\n" +
 	" \x01(\v2\x14.bayround.v1.StationH\x00R\x0estationApplied\x12L\n" +
 	"\x0fvehicle_applied\x18\v \x01(\v2!.bayround.v1.VehicleConfigurationH\x00R\x0evehicleApplied\x129\n" +

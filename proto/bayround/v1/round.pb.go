@@ -500,7 +500,11 @@ type Signature struct {
 	StationTime *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=station_time,json=stationTime,proto3" json:"station_time,omitempty"`
 	// Since when it does not fit any more, by the station's clock: a result came after it.
 	// Absent while it fits; given by the station.
-	ChangedSince  *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=changed_since,json=changedSince,proto3" json:"changed_since,omitempty"`
+	ChangedSince *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=changed_since,json=changedSince,proto3" json:"changed_since,omitempty"`
+	// A tablet delivered it late, and by the station's record the person did not have the role
+	// when it was signed: it does not count for the signature of an officer that a routine
+	// asks for. Given by the station.
+	RoleUnproven  bool `protobuf:"varint,10,opt,name=role_unproven,json=roleUnproven,proto3" json:"role_unproven,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -596,6 +600,13 @@ func (x *Signature) GetChangedSince() *timestamppb.Timestamp {
 		return x.ChangedSince
 	}
 	return nil
+}
+
+func (x *Signature) GetRoleUnproven() bool {
+	if x != nil {
+		return x.RoleUnproven
+	}
+	return false
 }
 
 // TurnoutRun is one turnout in the middle of a round.
@@ -859,7 +870,7 @@ const file_bayround_v1_round_proto_rawDesc = "" +
 	"\rofficer_signs\x18\x17 \x01(\bR\fofficerSigns\x126\n" +
 	"\n" +
 	"signatures\x18\x18 \x03(\v2\x16.bayround.v1.SignatureR\n" +
-	"signatures\"\x95\x04\n" +
+	"signatures\"\xba\x04\n" +
 	"\tSignature\x12>\n" +
 	"\x06person\x18\x01 \x01(\tB&\xbaH#r!2\x1f^people/[a-z0-9]+(-[a-z0-9]+)*$R\x06person\x12:\n" +
 	"\tsigned_as\x18\x02 \x01(\x0e2\x11.bayround.v1.RoleB\n" +
@@ -872,7 +883,9 @@ const file_bayround_v1_round_proto_rawDesc = "" +
 	"\ftablet_alone\x18\x06 \x01(\bR\vtabletAlone\x122\n" +
 	"\x10statement_sha256\x18\a \x01(\fB\a\xbaH\x04z\x02h R\x0fstatementSha256\x12=\n" +
 	"\fstation_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\vstationTime\x12?\n" +
-	"\rchanged_since\x18\t \x01(\v2\x1a.google.protobuf.TimestampR\fchangedSince\"\xb8\x01\n" +
+	"\rchanged_since\x18\t \x01(\v2\x1a.google.protobuf.TimestampR\fchangedSince\x12#\n" +
+	"\rrole_unproven\x18\n" +
+	" \x01(\bR\froleUnproven\"\xb8\x01\n" +
 	"\n" +
 	"TurnoutRun\x122\n" +
 	"\x06called\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x06called\x12%\n" +
