@@ -90,11 +90,12 @@ type ArchiveConfig struct {
 type Archive struct {
 	twin   *station.Station
 	record Ledger
+	book   DefectBook
 }
 
 // NewArchive returns an archive; there is nothing to close.
 func NewArchive(c ArchiveConfig) *Archive {
-	return &Archive{twin: c.Twin, record: overWire{pb.NewHistoryServiceClient(c.Conn)}}
+	return &Archive{twin: c.Twin, record: overWire{pb.NewHistoryServiceClient(c.Conn)}, book: defectsOverWire{pb.NewDefectServiceClient(c.Conn)}}
 }
 
 // History returns what was measured at one step of a vehicle.
@@ -156,13 +157,18 @@ func (a *Archive) Explain(ctx context.Context, vehicle, finding string) (*pb.Exp
 // or does not know, to the tablet's own: what was found here a moment ago may not
 // have been sent yet.
 func ask[T any](ctx context.Context, a *Archive, question func(context.Context, Ledger) (T, error)) (T, Source, error) {
+	return askOf(ctx, a.record, Ledger(a.twin), question)
+}
+
+// askOf is ask, of whoever keeps what is asked for.
+func askOf[K, T any](ctx context.Context, record, twin K, question func(context.Context, K) (T, error)) (T, Source, error) {
 	limited, cancel := context.WithTimeout(ctx, askFor)
 	defer cancel()
-	answer, err := question(limited, a.record)
+	answer, err := question(limited, record)
 	if err == nil || ctx.Err() != nil {
 		return answer, SourceStation, err
 	}
-	answer, err = question(ctx, a.twin)
+	answer, err = question(ctx, twin)
 	return answer, SourceTablet, err
 }
 

@@ -1,12 +1,15 @@
 package screen
 
 import (
+	"context"
 	"testing"
 	"time"
 
+	"bayround/internal/fault"
 	"bayround/internal/round"
 	pb "bayround/proto/bayround/v1"
 
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 )
 
@@ -69,4 +72,49 @@ func answerViews(t testing.TB, views map[string]*round.View) {
 	views["answers-none"] = v
 
 	views["vehicles"].Answers = &round.Answers{New: 3, Seen: "0123456789abcdef"}
+}
+
+// Defects gives those of WN11, and figures as they might be.
+func (a *keptArchive) Defects(_ context.Context, vehicle string) (all round.Defects, from round.Source, err error) {
+	if vehicle != "" && vehicle != "vehicles/wn11" {
+		return round.Defects{Figures: &pb.GetDefectFiguresResponse{}}, a.from, a.broken
+	}
+	for _, id := range []string{"stopped", "planned", "rectified", "open", "deferred"} {
+		all.Open = append(all.Open, a.named(id))
+	}
+	all.Closed = []*pb.Defect{a.named("closed")}
+	all.Figures = &pb.GetDefectFiguresResponse{
+		Open: 5, Deferred: 1, Rectified: 1, Unanswered: 2, Repeats: 3, Found: 21, Since: ago(90 * 24 * time.Hour),
+		OpenByAge: []*pb.DefectAge{
+			{UpToDays: 1, Defects: 2, Dangerous: 2},
+			{OverDays: 1, UpToDays: 3, Defects: 2, Major: 2},
+			{OverDays: 3, UpToDays: 10, Defects: 1},
+			{OverDays: 10, UpToDays: 30},
+			{OverDays: 30, UpToDays: 120},
+			{OverDays: 120},
+		},
+		ToAcknowledge: &pb.DefectTimes{Defects: 16, MedianH: 5.5, NineInTenH: 26, LongestH: 71},
+		ToRectify:     &pb.DefectTimes{Defects: 14, MedianH: 52, NineInTenH: 190, LongestH: 401},
+	}
+	return all, a.from, a.broken
+}
+
+// named is a defect under the name that its page has.
+func (a *keptArchive) named(id string) *pb.Defect {
+	d := proto.CloneOf(a.defects[id])
+	d.Name = "vehicles/wn11/defects/" + id
+	return d
+}
+
+// Defect gives one of them.
+func (a *keptArchive) Defect(_ context.Context, name string) (*pb.GetDefectResponse, round.Source, error) {
+	id := lastPart(name)
+	if a.defects[id] == nil {
+		return nil, a.from, fault.New(fault.NotFound, "DEFECT_UNKNOWN", "there is no defect %q", name)
+	}
+	resp := &pb.GetDefectResponse{Defect: a.named(id), Right: &pb.DeferralRight{WhyNot: "it is dangerous, and what is dangerous never waits"}}
+	if id == "stopped" {
+		resp.ReleaseMissing = "the workshop has not recorded what it did; a vehicle is released after its repair"
+	}
+	return resp, a.from, a.broken
 }

@@ -21,6 +21,8 @@ type Archive interface {
 	Measured(ctx context.Context, vehicle string) ([]round.Past, round.Source, error)
 	Forecasts(ctx context.Context, token string) (*pb.ListForecastsResponse, round.Source, error)
 	Explain(ctx context.Context, vehicle, finding string) (*pb.Explanation, round.Source, error)
+	Defects(ctx context.Context, vehicle string) (round.Defects, round.Source, error)
+	Defect(ctx context.Context, name string) (*pb.GetDefectResponse, round.Source, error)
 }
 
 // past is a page about the past. It needs no script: it is as it was when it was
@@ -39,6 +41,8 @@ type past struct {
 	Forecasts []forecastRow  // of the fleet
 	More      string         // token of the next page of them
 	Explained *explainedPage // of a finding
+	Defects   *pastDefects   // of a vehicle, or of all
+	Defect    *pastDefect    // one
 }
 
 // pastStop is the measured steps at one stop of the walk.
@@ -59,6 +63,9 @@ func (s *Server) pastRoutes(mux *http.ServeMux) {
 		"GET /history/{vehicle}/{step...}": s.oneStep,
 		"GET /forecast":                    s.forecasts,
 		"GET /explain/{vehicle}/{finding}": s.explain,
+		"GET /defects":                     s.fleetDefects,
+		"GET /defects/{vehicle}":           s.vehicleDefects,
+		"GET /defects/{vehicle}/{defect}":  s.oneDefect,
 	} {
 		mux.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) { s.pastPage(w, r, fill) })
 	}
@@ -127,6 +134,9 @@ func (p past) FromWords() string {
 		return ""
 	}
 	words := sourceWords(p.From)
+	if p.Defects != nil || p.Defect != nil {
+		words = defectSourceWords(p.From)
+	}
 	if p.From == round.SourceStation && p.Link.Pending > 0 {
 		words += fmt.Sprintf(" What this tablet has still to send (%d) is not in it.", p.Link.Pending)
 	}

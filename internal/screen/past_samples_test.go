@@ -21,6 +21,7 @@ type keptArchive struct {
 	pasts     map[string][]round.Past // by vehicle
 	forecasts *pb.ListForecastsResponse
 	told      map[string]*pb.Explanation // by finding
+	defects   map[string]*pb.Defect      // by the last part of their names, all of WN11
 	broken    error
 }
 
@@ -167,7 +168,7 @@ SOURCE|tyre trade, 80 % rule; common practice, no published text. test 1.`, "\n"
 // sampleArchive knows WN11 as if it had been looked at for more than a year.
 func sampleArchive(t testing.TB) *keptArchive {
 	t.Helper()
-	a := &keptArchive{from: round.SourceStation, pasts: map[string][]round.Past{}, told: map[string]*pb.Explanation{aFinding: sampleTold(), beltFinding.GetFindingId(): {Finding: beltFinding}}}
+	a := &keptArchive{from: round.SourceStation, pasts: map[string][]round.Past{}, defects: sampleDefects(t), told: map[string]*pb.Explanation{aFinding: sampleTold(), beltFinding.GetFindingId(): {Finding: beltFinding}, tyreFinding.GetFindingId(): {Finding: tyreFinding}, brakeFinding.GetFindingId(): {Finding: brakeFinding}, pumpFinding.GetFindingId(): {Finding: pumpFinding}}}
 	for _, s := range steps(t, "WN11", "weekly") {
 		switch {
 		case s.GetAnswerKind() == pb.AnswerKind_ANSWER_KIND_PROFILE:

@@ -14,11 +14,12 @@ func pastPaths(t testing.TB, a *keptArchive) map[string]string {
 	t.Helper()
 	return map[string]string{
 		"vehicles": "/history", "vehicle": "/history/wn11", "forecast": "/forecast", "explain": "/explain/wn11/" + aFinding,
-		"tyre":    "/history/wn11/" + a.stepOf(t, ofUnit("bar")),
-		"tread":   "/history/wn11/" + a.stepOf(t, ofUnit("mm")),
-		"oil":     "/history/wn11/" + a.stepOf(t, ofUnit("%")),
-		"bare":    "/history/wn11/" + a.stepOf(t, ofUnit("V")),
-		"unknown": "/history/wn99",
+		"tyre":          "/history/wn11/" + a.stepOf(t, ofUnit("bar")),
+		"tread":         "/history/wn11/" + a.stepOf(t, ofUnit("mm")),
+		"oil":           "/history/wn11/" + a.stepOf(t, ofUnit("%")),
+		"bare":          "/history/wn11/" + a.stepOf(t, ofUnit("V")),
+		"unknown":       "/history/wn99",
+		"fleet-defects": "/defects", "defects": "/defects/wn11", "defect-deferred": "/defects/wn11/deferred", "defect-repeat": "/defects/wn11/rectified", "defect-stop": "/defects/wn11/stopped",
 	}
 }
 
@@ -46,10 +47,10 @@ func TestPast_FitsTheGlass(t *testing.T) {
 	}{
 		{"landscape-day", "day", nil, 1280, 800, emulation.SetEmulatedVisionDeficiencyTypeNone},
 		{"landscape-night", "night", []string{"tyre", "explain", "forecast"}, 1280, 800, emulation.SetEmulatedVisionDeficiencyTypeNone},
-		{"portrait-grey", "day", []string{"tyre", "tread", "vehicle", "explain", "forecast"}, 800, 1280, emulation.SetEmulatedVisionDeficiencyTypeAchromatopsia},
+		{"portrait-grey", "day", []string{"tyre", "tread", "vehicle", "explain", "forecast", "defects", "defect-deferred"}, 800, 1280, emulation.SetEmulatedVisionDeficiencyTypeAchromatopsia},
 		{"portrait-night", "night", []string{"tyre", "vehicles"}, 800, 1280, emulation.SetEmulatedVisionDeficiencyTypeNone},
-		{"zoomed", "day", []string{"tyre", "vehicle", "explain"}, 640, 400, emulation.SetEmulatedVisionDeficiencyTypeNone},
-		{"phone", "night", []string{"tyre", "vehicle", "forecast"}, 360, 740, emulation.SetEmulatedVisionDeficiencyTypeNone},
+		{"zoomed", "day", []string{"tyre", "vehicle", "explain", "defect-repeat"}, 640, 400, emulation.SetEmulatedVisionDeficiencyTypeNone},
+		{"phone", "night", []string{"tyre", "vehicle", "forecast", "defects"}, 360, 740, emulation.SetEmulatedVisionDeficiencyTypeNone},
 	} {
 		k := servePast(t, a, inRound(t), glass.theme)
 		b.size(t, glass.width, glass.height)

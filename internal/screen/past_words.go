@@ -114,6 +114,14 @@ func sourceWords(s round.Source) string {
 	return "From the station: everything that was recorded there."
 }
 
+// defectSourceWords say how far what is told of defects can be known.
+func defectSourceWords(s round.Source) string {
+	if s == round.SourceTablet {
+		return "From this tablet: what is open, and what was closed in the last 60 days, as far as it has heard. The station was not reached or does not know it yet."
+	}
+	return sourceWords(s)
+}
+
 // aheadWords say how far ahead an instant lies.
 func aheadWords(at, now time.Time) string {
 	days := int(math.Round(at.Sub(now).Hours() / 24))

@@ -16,6 +16,9 @@ import (
 // tabletPages are the templates of the tablet.
 var tabletPages = template.Must(template.New("tablet").Funcs(template.FuncMap{
 	"add":           func(a, b int) int { return a + b },
+	"age":           ageWords,
+	"gravely":       gravely,
+	"took":          tookWords,
 	"capital":       capital,
 	"caution":       cautionSign,
 	"counted":       counted,
