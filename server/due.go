@@ -98,15 +98,16 @@ func (c *console) dueTable(dues []*pb.RoutineDue) {
 
 func newIncident(c *console) *cobra.Command {
 	var address, person, note, returned string
+	var used []string
 	cmd := &cobra.Command{
 		Use:     "incident VEHICLE",
 		Short:   "Record that a vehicle came back from an incident",
 		Long:    incidentHelp,
-		Example: "  server incident wn11 --person arkwith --note \"barn, long pump run\"",
+		Example: "  server incident wn11 --person arkwith --note barn --used foam --used \"a long pump run\"",
 		Args:    exactly(1, "name one vehicle, for instance wn11"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			req := &pb.RecordIncidentRequest{
-				RequestId: uuid.NewString(), Vehicle: inCollection("vehicles", args[0]), Person: inCollection("people", person), Note: note,
+				RequestId: uuid.NewString(), Vehicle: inCollection("vehicles", args[0]), Person: inCollection("people", person), Note: note, Used: used,
 			}
 			if person == "" {
 				return command.Misuse("--person is missing: say who says so, for instance --person arkwith")
@@ -124,6 +125,7 @@ func newIncident(c *console) *cobra.Command {
 	serverFlag(cmd, &address)
 	cmd.Flags().StringVar(&person, "person", "", "who says so")
 	cmd.Flags().StringVar(&note, "note", "", "what it was")
+	cmd.Flags().StringArrayVar(&used, "used", nil, "what was used, or gone through; may be given more than once")
 	cmd.Flags().StringVar(&returned, "returned", "", "when it came back; empty for now")
 	return cmd
 }

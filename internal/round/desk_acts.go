@@ -19,7 +19,7 @@ type deed struct {
 
 // deedOf is what an act's name means; the templates send these and no others.
 func deedOf(name string) (deed, bool) {
-	for _, table := range []func(string) deed{startDeed, stepDeed, closingDeed} {
+	for _, table := range []func(string) deed{startDeed, stepDeed, closingDeed, backDeed} {
 		if d := table(name); d.do != nil {
 			return d, true
 		}
@@ -28,7 +28,7 @@ func deedOf(name string) (deed, bool) {
 }
 
 func startDeed(name string) deed {
-	choosing := []Phase{PhaseVehicles, PhaseSignIn, PhaseBefore}
+	choosing := []Phase{PhaseVehicles, PhaseSignIn, PhaseBefore, PhaseBack}
 	switch name {
 	case "choose":
 		return deed{(*Desk).choose, choosing}
@@ -188,6 +188,8 @@ func (p *pending) givenBy(act string) bool {
 	switch act {
 	case "begin", "enter", "record", "confirm", "skip", "sign", "take-over", "give-up":
 		return true
+	case "run-tell":
+		return p.Kind == commandIncident
 	case "stop":
 		return p.Kind == commandStop
 	case "release":

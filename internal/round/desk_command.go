@@ -32,6 +32,7 @@ const (
 	commandRelease commandKind = 21
 
 	commandHandOver commandKind = 30
+	commandIncident commandKind = 31
 )
 
 // command carries out a command on the twin: it is kept first, so that after a
@@ -93,6 +94,8 @@ func (d *Desk) ask(ctx context.Context, p *pending) error {
 		return tell(ctx, p, &pb.FinishRoundRequest{}, d.twin.FinishRound, d.finished)
 	case commandHandOver:
 		return tell(ctx, p, &pb.ConfirmHandOverRequest{}, d.twin.ConfirmHandOver, d.handedOver)
+	case commandIncident:
+		return tell(ctx, p, &pb.RecordIncidentRequest{}, d.twin.RecordIncident, d.toldOfRun)
 	case commandGiveUp:
 		return tell(ctx, p, &pb.GiveUpRoundRequest{}, d.twin.GiveUpRound, d.gaveUp)
 	case commandAssist:

@@ -40,8 +40,10 @@ func (d *Desk) newView(ctx context.Context) (*View, error) {
 		}
 	case PhaseTurnout:
 		v.Turnout = d.turnoutView()
+	case PhaseBack:
+		v.Back = d.backView()
 	}
-	if sc.round != nil && s.Phase >= PhaseStep {
+	if sc.round != nil && s.Phase >= PhaseStep && s.Phase != PhaseBack {
 		v.Round = d.roundView(w.steps, marks)
 	}
 	v.Given = d.givenView()
@@ -119,7 +121,7 @@ func (d *Desk) beforeView(ctx context.Context, now time.Time) *Before {
 	n, last := coldSteps(steps, s.Engine, now)
 	b := &Before{
 		Unknown: s.Engine.Said == saidUnknown, Running: s.Engine.Said == saidRunning, AmbientText: s.Ambient, Figures: figureViews(s.Figures),
-		ColdSteps: n, Gauges: s.Gauges, Quantities: gaugedQuantities(steps, d.scene.gauges), Resuming: s.Resuming,
+		ColdSteps: n, Gauges: s.Gauges, Quantities: gaugedQuantities(steps, d.scene.gauges), Resuming: s.Resuming, AskRun: d.asksRun(),
 		Time: d.timeView(ctx), NotAlone: d.notAloneTitles(),
 	}
 	if s.Engine.Said == saidStopped {

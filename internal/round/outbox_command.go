@@ -59,6 +59,12 @@ func outgoingOf(ev *pb.JournalEvent) *outgoing {
 			RequestId: c.id, Round: h.GetRound(), OffGoing: h.GetOffGoing(), OnComing: h.GetOnComing(), TextSha256: h.GetTextSha256(),
 			OffGoingConfirmed: h.GetOffGoingConfirmed(), OnComingConfirmed: h.GetOnComingConfirmed(), Device: h.GetDevice(),
 		}
+	case *pb.JournalEvent_IncidentRecorded:
+		run := e.IncidentRecorded
+		c.request = &pb.RecordIncidentRequest{
+			RequestId: c.id, Vehicle: c.vehicle, Person: ev.GetPerson(), Returned: run.GetReturned(), Note: run.GetNote(), Used: run.GetUsed(),
+			Device: ev.GetDevice(), DeviceTime: deviceTime(ev),
+		}
 	case *pb.JournalEvent_MadeSafe:
 		c.round, c.request = e.MadeSafe.GetRound(), &pb.MakeSafeRequest{
 			RequestId: c.id, Round: e.MadeSafe.GetRound(), StepIds: e.MadeSafe.GetStepIds(), DeviceTime: deviceTime(ev),

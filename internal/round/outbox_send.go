@@ -178,6 +178,9 @@ func (u *Uplink) call(ctx context.Context, request proto.Message) (sequence int6
 	case *pb.ConfirmHandOverRequest:
 		resp, err := u.schedules.ConfirmHandOver(ctx, r)
 		return resp.GetSequence(), err
+	case *pb.RecordIncidentRequest:
+		resp, err := u.schedules.RecordIncident(ctx, r)
+		return resp.GetSequence(), err
 	case *pb.GiveUpRoundRequest:
 		resp, err := u.rounds.GiveUpRound(ctx, r)
 		return resp.GetRound().GetSequence(), err

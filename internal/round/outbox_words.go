@@ -23,6 +23,8 @@ func (u *Uplink) words(ctx context.Context, c *outgoing) string {
 		return u.roundWords(ctx, c.round) + ": signed by an officer"
 	case *pb.ConfirmHandOverRequest:
 		return u.roundWords(ctx, c.round) + ": handed over"
+	case *pb.RecordIncidentRequest:
+		return u.callSign(ctx, c.vehicle) + ": back from a run"
 	case *pb.GiveUpRoundRequest:
 		return u.roundWords(ctx, c.round) + ": given up"
 	case *pb.BeginStepRequest:

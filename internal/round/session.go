@@ -64,7 +64,9 @@ type session struct {
 	Cure  *cure  `json:"cure,omitempty"`
 
 	Turnout *departure `json:"turnout,omitempty"`
-	Note    string     `json:"note,omitempty"` // for the next watch, as typed
+	Back    *back      `json:"back,omitempty"`
+	RunTold bool       `json:"run_told,omitempty"` // of the turnout that broke into the round to be resumed
+	Note    string     `json:"note,omitempty"`     // for the next watch, as typed
 	Closed  *closed    `json:"closed,omitempty"`
 
 	// What people have read of what became of their reports: for each person by defect
@@ -119,6 +121,16 @@ type safeItem struct {
 	Place  string `json:"place"`
 	UndoS  int32  `json:"undo_s"`
 	Round  string `json:"round"`
+}
+
+// back is a run that is being told, or was told.
+type back struct {
+	Said     bool      `json:"said,omitempty"`     // when it came back was said
+	Returned time.Time `json:"returned,omitzero"`  // when that was
+	Used     []string  `json:"used,omitempty"`     // ids of Uses, in the order touched
+	Broken   bool      `json:"broken,omitempty"`   // it broke into the round to be resumed
+	Recorded bool      `json:"recorded,omitempty"` // the twin has it
+	Words    []string  `json:"words,omitempty"`    // what was recorded as used
 }
 
 // closed is how a round ended.

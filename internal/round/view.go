@@ -19,6 +19,7 @@ const (
 	PhaseSign     Phase = 6 // verdict, reasons, limits, name
 	PhaseHandover Phase = 7 // words for the next watch; the round has ended
 	PhaseTurnout  Phase = 8 // make safe and go
+	PhaseBack     Phase = 9 // what a run was, and what is checked after it
 )
 
 // View is everything the tablet shows, whole. It is never changed once given;
@@ -46,6 +47,7 @@ type View struct {
 	Given         *Given      // the answer given last, while it can be taken back
 	Turnout       *Turnout    // in PhaseTurnout
 	Closing       *Closing    // in PhaseOverview, PhaseSign and PhaseHandover
+	Back          *Back       // in PhaseBack
 	Notice        *Notice     // what the last act led to; nil when it went well
 }
 
@@ -119,6 +121,7 @@ type Before struct {
 	Resuming      bool                   // it is a return, not a start
 	Time          *Time                  // nil where nobody can say
 	NotAlone      []string               // titles of steps that the driver cannot do alone; none with an assistant
+	AskRun        bool                   // the round was broken off by a turnout, and nobody has told of the run
 }
 
 // Time is what a round takes, by the walk and the least times of looking.

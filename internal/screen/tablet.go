@@ -101,6 +101,8 @@ func (p pane) templates() (main, answer string) {
 		return "main-sign", "answer-sign"
 	case round.PhaseHandover:
 		return "main-handover", "answer-handover"
+	case round.PhaseBack:
+		return "main-back", "answer-back"
 	case round.PhaseTurnout:
 		return "main-turnout", "answer-turnout"
 	default:
@@ -136,6 +138,9 @@ func (p pane) PlanView() template.HTML {
 			items = p.Turnout.Items
 		}
 		return planView(p.Chosen.Configuration, lightAt(p.Round, items), nil, p.NearsideRight)
+	}
+	if p.Phase == round.PhaseBack {
+		return planView(p.Chosen.Configuration, nil, nil, p.NearsideRight)
 	}
 	if p.Phase == round.PhaseSign || p.Phase == round.PhaseHandover {
 		return planView(p.Chosen.Configuration, lightAt(p.Round, nil), nil, p.NearsideRight) // the looking is over

@@ -20,6 +20,7 @@ var deskActs = map[string][]string{
 	"cure": {"done", "amount", "unit", "step"}, "cure-cancel": nil, "correct": {"step"},
 	"turnout": nil, "safe": {"step"}, "away": nil, "back": nil, "overview": nil, "walk": nil, "sign-page": nil, "hand-note": {"text"},
 	"sign": {"pin", "seen"}, "give-up": {"note"}, "done": nil, "dismiss": {"id"}, "dismiss-notice": nil, "compare": {"how"}, "stop": {"stopped", "person", "here", "reason", "text"},
+	"run": {"vehicle"}, "run-back": {"minutes"}, "run-used": {"used"}, "run-tell": {"note", "person"}, "run-done": nil,
 	"hand-over": {"pin"},
 	"take-over": {"person", "pin"},
 }

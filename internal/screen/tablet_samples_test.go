@@ -24,7 +24,7 @@ func ago(d time.Duration) *timestamppb.Timestamp { return timestamppb.New(sample
 func sampleViews(t testing.TB) map[string]*round.View {
 	t.Helper()
 	views := map[string]*round.View{}
-	for _, add := range []func(testing.TB, map[string]*round.View){startViews, stepViews, takenViews, askedViews, stateViews, closingViews, turnoutViews, answerViews} {
+	for _, add := range []func(testing.TB, map[string]*round.View){startViews, stepViews, takenViews, askedViews, stateViews, closingViews, turnoutViews, answerViews, backViews} {
 		add(t, views)
 	}
 	return views
@@ -209,7 +209,7 @@ func startViews(t testing.TB, views map[string]*round.View) {
 	v.Before.Gauges[pb.Quantity_QUANTITY_PRESSURE] = "gauges/g-07"
 	views["before-warm"] = v
 	v = before()
-	v.Before.Resuming, v.Before.Unknown = true, true
+	v.Before.Resuming, v.Before.Unknown, v.Before.AskRun = true, true, true
 	views["before-resuming"] = v
 	v = before()
 	v.Before.EngineStopped, v.Session.Assistant = &stopped, nil

@@ -184,16 +184,15 @@ func (s *Station) RecordIncident(ctx context.Context, req *pb.RecordIncidentRequ
 		if err := c.state.may(req.GetPerson(), admit.Incident); err != nil {
 			return nil, err
 		}
-		returned := c.time
-		if req.GetReturned() != nil {
-			returned = req.GetReturned().AsTime()
-		}
-		if returned.After(c.time.Add(skewForgiven)) {
-			return nil, invalid("RETURNED_LATER", "returned", "it lies in the future; record the return when the vehicle is back")
+		returned, err := c.returned(req)
+		if err != nil {
+			return nil, err
 		}
 		ev := &pb.JournalEvent{
 			Person: req.GetPerson(), Vehicle: v.name, Device: req.GetDevice(), DeviceTime: req.GetDeviceTime(),
-			Event: &pb.JournalEvent_IncidentRecorded{IncidentRecorded: &pb.IncidentRecorded{Returned: timestamppb.New(returned), Note: req.GetNote()}},
+			Event: &pb.JournalEvent_IncidentRecorded{IncidentRecorded: &pb.IncidentRecorded{
+				Returned: timestamppb.New(returned), Note: req.GetNote(), Used: req.GetUsed(),
+			}},
 		}
 		if err := c.happen(ev, nil); err != nil {
 			return nil, err
@@ -202,6 +201,22 @@ func (s *Station) RecordIncident(ctx context.Context, req *pb.RecordIncidentRequ
 		return &pb.RecordIncidentResponse{Sequence: ev.GetSequence(), Dues: slices.DeleteFunc(dues, notYetDue)}, nil
 	})
 	return resp, err
+}
+
+// returned is when the vehicle came back. What lies in the future here and not by the
+// device's clock was told by a clock that is ahead: it was then, at the latest now.
+func (c *command) returned(req *pb.RecordIncidentRequest) (time.Time, error) {
+	if req.GetReturned() == nil {
+		return c.time, nil
+	}
+	returned := req.GetReturned().AsTime()
+	switch by := req.GetDeviceTime(); {
+	case !returned.After(c.time.Add(skewForgiven)):
+		return returned, nil
+	case by != nil && !returned.After(by.AsTime()):
+		return c.time, nil
+	}
+	return time.Time{}, invalid("RETURNED_LATER", "returned", "it lies in the future; record the return when the vehicle is back")
 }
 
 func notYetDue(d *pb.RoutineDue) bool { return d.GetState() < pb.DueState_DUE_STATE_DUE }

@@ -161,6 +161,20 @@ func TestDues_AfterAnIncidentAndARepair(t *testing.T) {
 	late := &pb.RecordIncidentRequest{RequestId: k.ID(), Vehicle: p1, Person: "people/driver", Returned: timestamppb.New(k.Clock.Now().Add(time.Hour))}
 	_, err = k.RecordIncident(ctx, late)
 	refusal{fault.Invalid, "RETURNED_LATER"}.check(t, err)
+	late.DeviceTime = timestamppb.New(k.Clock.Now().Add(59 * time.Minute)) // not even by its own clock
+	_, err = k.RecordIncident(ctx, late)
+	refusal{fault.Invalid, "RETURNED_LATER"}.check(t, err)
+	late.DeviceTime, late.Used = late.GetReturned(), []string{"foam"} // of a tablet whose clock is ahead
+	if _, err := k.RecordIncident(ctx, late); err != nil {
+		t.Fatal(err)
+	}
+	var told *pb.JournalEvent
+	if err := k.Events(ctx, 1, func(ev *pb.JournalEvent) error { told = ev; return nil }); err != nil {
+		t.Fatal(err)
+	}
+	if run := told.GetIncidentRecorded(); !proto.Equal(run.GetReturned(), told.GetStationTime()) || len(run.GetUsed()) != 1 {
+		t.Errorf("by a clock that is ahead: %v", told)
+	}
 }
 
 // A vehicle that stood too long before it ran is to be checked, whatever it did since.

@@ -1293,7 +1293,10 @@ type IncidentRecorded struct {
 	// When it came back.
 	Returned *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=returned,proto3" json:"returned,omitempty"`
 	// What it was, in words.
-	Note          string `protobuf:"bytes,2,opt,name=note,proto3" json:"note,omitempty"`
+	Note string `protobuf:"bytes,2,opt,name=note,proto3" json:"note,omitempty"`
+	// What was used, and what it went through, each in a few words, for instance "breathing
+	// sets" and "bump or kerb strike"; empty when nobody said.
+	Used          []string `protobuf:"bytes,3,rep,name=used,proto3" json:"used,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1340,6 +1343,13 @@ func (x *IncidentRecorded) GetNote() string {
 		return x.Note
 	}
 	return ""
+}
+
+func (x *IncidentRecorded) GetUsed() []string {
+	if x != nil {
+		return x.Used
+	}
+	return nil
 }
 
 // RoutineDue is how one routine stands at one vehicle. A routine is done when every item
@@ -1662,10 +1672,11 @@ const file_bayround_v1_schedule_proto_rawDesc = "" +
 	"\x02at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\"i\n" +
 	"\x05Stood\x12.\n" +
 	"\x04from\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x04from\x120\n" +
-	"\x05until\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x05until\"^\n" +
+	"\x05until\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x05until\"r\n" +
 	"\x10IncidentRecorded\x126\n" +
 	"\breturned\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\breturned\x12\x12\n" +
-	"\x04note\x18\x02 \x01(\tR\x04note\"\xef\x03\n" +
+	"\x04note\x18\x02 \x01(\tR\x04note\x12\x12\n" +
+	"\x04used\x18\x03 \x03(\tR\x04used\"\xef\x03\n" +
 	"\n" +
 	"RoutineDue\x12\x18\n" +
 	"\avehicle\x18\x01 \x01(\tR\avehicle\x12\x18\n" +

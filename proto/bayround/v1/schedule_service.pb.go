@@ -414,8 +414,12 @@ type RecordIncidentRequest struct {
 	Note string `protobuf:"bytes,5,opt,name=note,proto3" json:"note,omitempty"`
 	// From which device; empty when not from one.
 	Device string `protobuf:"bytes,6,opt,name=device,proto3" json:"device,omitempty"`
-	// When, by the device's clock; absent when it did not say.
-	DeviceTime    *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
+	// When, by the device's clock; absent when it did not say. A return that lies in the
+	// station's future and not in the device's is taken to be now: the device's clock is ahead.
+	DeviceTime *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
+	// What was used, and what it went through, each in a few words, for instance "breathing
+	// sets" and "bump or kerb strike"; may be empty.
+	Used          []string `protobuf:"bytes,8,rep,name=used,proto3" json:"used,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -495,6 +499,13 @@ func (x *RecordIncidentRequest) GetDevice() string {
 func (x *RecordIncidentRequest) GetDeviceTime() *timestamppb.Timestamp {
 	if x != nil {
 		return x.DeviceTime
+	}
+	return nil
+}
+
+func (x *RecordIncidentRequest) GetUsed() []string {
+	if x != nil {
+		return x.Used
 	}
 	return nil
 }
@@ -747,7 +758,7 @@ const file_bayround_v1_schedule_service_proto_rawDesc = "" +
 	"\astation\x18\x01 \x01(\tB(\xbaH%r#2!^stations/[a-z0-9]+(-[a-z0-9]+)*$R\astation\x12\x1d\n" +
 	"\x04days\x18\x02 \x01(\x05B\t\xbaH\x06\x1a\x04\x18d(\x00R\x04days\"5\n" +
 	"\x17GetCalendarFeedResponse\x12\x1a\n" +
-	"\bcalendar\x18\x01 \x01(\tR\bcalendar\"\x93\x03\n" +
+	"\bcalendar\x18\x01 \x01(\tR\bcalendar\"\xbb\x03\n" +
 	"\x15RecordIncidentRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12B\n" +
@@ -757,7 +768,8 @@ const file_bayround_v1_schedule_service_proto_rawDesc = "" +
 	"\x04note\x18\x05 \x01(\tB\b\xbaH\x05r\x03\x18\x90\x03R\x04note\x12:\n" +
 	"\x06device\x18\x06 \x01(\tB\"\xbaH\x1fr\x1d2\x1b^([a-z0-9]+(-[a-z0-9]+)*)?$R\x06device\x12;\n" +
 	"\vdevice_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"deviceTime\"a\n" +
+	"deviceTime\x12&\n" +
+	"\x04used\x18\b \x03(\tB\x12\xbaH\x0f\x92\x01\f\x10\x18\x18\x01\"\x06r\x04\x10\x01\x18<R\x04used\"a\n" +
 	"\x16RecordIncidentResponse\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\x03R\bsequence\x12+\n" +
 	"\x04dues\x18\x02 \x03(\v2\x17.bayround.v1.RoutineDueR\x04dues\"\x8e\a\n" +
