@@ -52,6 +52,7 @@ func formats() []format {
 		{"`clock.json`", 1, "tablet", "clock.json", raiseJSON, []string{""}},
 		{"`register.json`", 1, "station", "trust/register.json", raiseRegister, offline[:1]},
 		{"`subscriptions/NAME.json`", 1, "station", "subscriptions/control.json", raiseSubscription, []string{"subscriptions --data DIR"}},
+		{"`subscriptions/NAME.aside/ID.json`", 1, "station", "subscriptions/control.aside/7.json", raiseSubscription, []string{"subscriptions --data DIR"}},
 		{"`attempts`", 1, "tablet", "attempts", raiseJSON, []string{""}},
 	}
 }
@@ -64,7 +65,7 @@ func TestNewer_EveryFormatIsRefusedAndNothingChanged(t *testing.T) {
 		t.Run(strings.Trim(f.name, "`")+" of the "+f.folder, func(t *testing.T) {
 			dir := n.unpack(t, f.folder)
 			files, err := filepath.Glob(filepath.Join(dir, f.file))
-			if f.name == "`replacing`" || f.name == "`register.json`" || f.name == "`subscriptions/NAME.json`" || f.name == "proof of a round" {
+			if f.name == "`replacing`" || f.name == "`register.json`" || strings.HasPrefix(f.name, "`subscriptions/") || f.name == "proof of a round" {
 				files = []string{filepath.Join(dir, f.file)} // there during a repair alone; made when a station is first served, tells somebody, or is asked for it
 			}
 			if err != nil || len(files) == 0 {

@@ -37,8 +37,10 @@ func tellSubscribers(st *station.Station, data string, to []notify.Subscription,
 const subscriptionsHelp = `Say how the subscriptions of a station stand: up to which event of the record each was
 told, how many events lie behind that, and how its receiver does. Well, failing, dead
 (failing for three days; it is tried further) or ended (the receiver answered 410 Gone:
-give it another address in the file, or take it out). The station may be running; what is
-shown is what it last wrote down.`
+give it another address in the file, or take it out). Below stand the events that a
+receiver refused for a day and that were set aside: they are sent again with
+"subscriptions again". The station may be running; what is shown is what it last wrote
+down.`
 
 func newSubscriptions(c *console) *cobra.Command {
 	var data string
@@ -53,12 +55,17 @@ func newSubscriptions(c *console) *cobra.Command {
 			if err != nil {
 				return err
 			}
+			aside, err := notify.Asides(data)
+			if err != nil {
+				return err
+			}
 			c.subscriptions(all, time.Now())
+			c.asides(aside, time.Now())
 			return nil
 		},
 	}
 	cmd.Flags().StringVar(&data, "data", "data", "folder of the record")
-	cmd.AddCommand(newSubscriptionsTest(c))
+	cmd.AddCommand(newSubscriptionsTest(c), newSubscriptionsAgain(c))
 	return cmd
 }
 
@@ -78,25 +85,33 @@ func newSubscriptionsTest(c *console) *cobra.Command {
 			if file == "" {
 				return command.Misuse("say with --file which file of subscriptions it stands in")
 			}
-			all, err := notify.Load(file)
+			s, err := subscription(file, args[0])
 			if err != nil {
 				return err
 			}
-			for _, s := range all {
-				if s.Name != args[0] {
-					continue
-				}
-				if err := s.Test(cmd.Context(), "test-"+uuid.NewString(), time.Now()); err != nil {
-					return fault.New(fault.Unavailable, "RECEIVER_FAILED", "%s did not take it: %v", s.Name, err)
-				}
-				c.Say("%s took it", s.Name)
-				return nil
+			if err := s.Test(cmd.Context(), "test-"+uuid.NewString(), time.Now()); err != nil {
+				return fault.New(fault.Unavailable, "RECEIVER_FAILED", "%s did not take it: %v", s.Name, err)
 			}
-			return fault.New(fault.NotFound, "SUBSCRIPTION_UNKNOWN", "%s holds no subscription %q", file, args[0])
+			c.Say("%s took it", s.Name)
+			return nil
 		},
 	}
 	cmd.Flags().StringVar(&file, "file", "", "file of subscriptions, as for serve --subscriptions")
 	return cmd
+}
+
+// subscription reads one subscription of a file.
+func subscription(file, name string) (notify.Subscription, error) {
+	all, err := notify.Load(file)
+	if err != nil {
+		return notify.Subscription{}, err
+	}
+	for _, s := range all {
+		if s.Name == name {
+			return s, nil
+		}
+	}
+	return notify.Subscription{}, fault.New(fault.NotFound, "SUBSCRIPTION_UNKNOWN", "%s holds no subscription %q", file, name)
 }
 
 // subscriptions prints one row a subscription.

@@ -62,3 +62,50 @@ func TestSubscriptions_AreTriedBeforeTheyCount(t *testing.T) {
 	}
 	requireIn(t, must(t, "subscriptions", "--data", t.TempDir()), "nobody was told of anything yet")
 }
+
+// What was set aside is listed with its reason, and sent again when somebody says so.
+func TestSubscriptions_WhatWasSetAsideIsSentAgain(t *testing.T) {
+	var status atomic.Int32
+	status.Store(http.StatusUnprocessableEntity)
+	var told atomic.Value
+	receiver := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		told.Store(r.Header.Get("webhook-id"))
+		w.WriteHeader(int(status.Load()))
+	}))
+	defer receiver.Close()
+	file, data := subscriptionsFile(t, receiver.URL), t.TempDir()
+	of := filepath.Join(data, "subscriptions", "control.aside")
+	if err := os.MkdirAll(of, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	const aside = `{"version":1,"subscription":"control","id":"7-ab-p2-found-00","source":"/bayround/journals/x","time":"2026-03-02T07:30:00Z",
+		"notice":{"kind":"defect.found","vehicle":"vehicles/p2","call_sign":"Q2"},"refused_since":"2026-03-03T07:30:00Z","tries":103,"last_error":"the receiver answered 422"}`
+	if err := os.WriteFile(filepath.Join(of, "7-ab-p2-found-00.json"), []byte(aside), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	requireIn(t, must(t, "subscriptions", "--data", data), "undeliverable", "7-ab-p2-found-00", "defect.found", "Q2", "103 times", "the receiver answered 422")
+	again := []string{"subscriptions", "again", "control", "--file", file, "--data", data}
+	for why, tc := range map[string]struct {
+		args []string
+		code int
+		says string
+	}{
+		"refused further": {again, command.ExitNotThere, "1 event of 1 not taken"},
+		"not aside":       {append(again, "8"), command.ExitRefused, `no event "8" of control was set aside`},
+		"no name":         {[]string{"subscriptions", "again", "--file", file}, command.ExitMisused, "name one subscription"},
+		"no file":         {[]string{"subscriptions", "again", "control"}, command.ExitMisused, "--file"},
+	} {
+		got := do(t, tc.args...)
+		if got.code != tc.code {
+			t.Errorf("%s: exit code %d, want %d: %s", why, got.code, tc.code, got.err)
+		}
+		requireIn(t, got.err, tc.says)
+	}
+	requireIn(t, must(t, "subscriptions", "--data", data), "104 times", "422 Unprocessable Entity")
+	status.Store(http.StatusNoContent)
+	requireIn(t, must(t, append(again, "7-ab-p2-found-00")...), "control took 7-ab-p2-found-00")
+	if told.Load() != "7-ab-p2-found-00" {
+		t.Errorf("it was sent as %v", told.Load())
+	}
+	requireIn(t, must(t, again...), "nothing of control was set aside")
+}

@@ -6,7 +6,7 @@ import (
 
 // described are the metrics, with the subscription as label.
 type described struct {
-	position, behind, delivered, failures, wellness *prometheus.Desc
+	position, behind, delivered, failures, wellness, aside *prometheus.Desc
 }
 
 func describe() described {
@@ -18,6 +18,7 @@ func describe() described {
 		behind:    d("behind_events", "Journal events after that, wanted or not."),
 		delivered: d("delivered_total", "Notices that the receiver has taken."),
 		failures:  d("failures_in_a_row", "Attempts that failed since the last success."),
+		aside:     d("undeliverable", "Notices that the receiver refused for a day and that were set aside."),
 		wellness:  d("state", "1 for how the subscription stands: well, failing, dead (failing for three days) or ended (410 Gone).", "state"),
 	}
 }
@@ -37,6 +38,8 @@ func (n *Notifier) Collect(out chan<- prometheus.Metric) {
 		gauge(d.behind, prometheus.GaugeValue, float64(max(size-s.Place.Sequence, 0)))
 		gauge(d.delivered, prometheus.CounterValue, float64(s.Delivered))
 		gauge(d.failures, prometheus.GaugeValue, float64(s.Failures))
+		aside, _ := asides(n.branches[i].dir, s.Name) // what cannot be read is logged when it is tried
+		gauge(d.aside, prometheus.GaugeValue, float64(len(aside)))
 		gauge(d.wellness, prometheus.GaugeValue, 1, s.Words(now))
 	}
 }

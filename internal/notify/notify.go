@@ -13,6 +13,9 @@
 //     memory but its own goroutine.
 //   - An attempt that fails is made again, at growing distances, for ever. 410 Gone
 //     ends a subscription until its address is another.
+//   - A notice that is refused for a day by a receiver that is there is set aside: it
+//     stays on disk, those behind it are told, and it is tried again when the receiver
+//     has come round, at each start, and when somebody says so.
 //
 // # Who owns what
 //
@@ -70,6 +73,7 @@ type branch struct {
 	source  string
 
 	saved time.Time // when the state was written last
+	owes  bool      // what was set aside is to be tried again after the next success
 
 	mu    sync.Mutex
 	state State // guarded by mu for readers; written by the branch's goroutine alone
@@ -147,7 +151,7 @@ func (b *branch) takeUp() error {
 		s = State{Place: s.Place, Delivered: s.Delivered, Success: s.Success}
 	}
 	s.Version, s.Name, s.URL = stateVersion, b.Name, b.URL.String()
-	b.state = s
+	b.state, b.owes = s, true
 	return nil
 }
 
@@ -218,70 +222,4 @@ func (b *branch) follow(ctx context.Context, t *station.Telling) error {
 			b.save()
 		}
 	}
-}
-
-// deliver sends a notice until the receiver has it or wants no more, or ctx ends.
-func (b *branch) deliver(ctx context.Context, n notice.Notice) {
-	m, err := n.Message(b.Mode, b.source)
-	if err != nil { // nothing in a notice can fail to encode
-		b.log.Error("a notice cannot be encoded and is left out", "notice", n.ID, "cause", err)
-		return
-	}
-	for !b.over(ctx) {
-		// A clock that was set back must not keep it waiting for longer than anybody may ask for.
-		if d := min(b.state.Next.Sub(b.o.Now()), longestAskedFor); d > 0 {
-			b.o.Wait(ctx, d)
-			if ctx.Err() != nil {
-				return
-			}
-		}
-		now := b.o.Now()
-		switch got := b.attempt(ctx, b.client, m, now); {
-		case got.err == nil:
-			b.delivered(now)
-			return
-		case got.gone:
-			b.ended(got.err, now)
-		case ctx.Err() == nil:
-			b.failed(got, n, now)
-		}
-	}
-}
-
-// delivered notes a success; the place is kept when its step is done.
-func (b *branch) delivered(now time.Time) {
-	if b.state.Failures > 0 {
-		b.log.Info("a receiver takes notices again", "failed_for", now.Sub(b.state.Failing))
-	}
-	b.change(func(s *State) {
-		s.Delivered++
-		s.Success, s.Failures, s.Failing, s.Error, s.Next = now, 0, time.Time{}, "", time.Time{}
-	})
-}
-
-// ended notes that the receiver wants nothing more.
-func (b *branch) ended(cause error, now time.Time) {
-	b.change(func(s *State) { s.Ended, s.Error, s.Next = now, cause.Error(), time.Time{} })
-	b.save()
-	b.log.Error("a receiver has ended its subscription (410 Gone); give it another address, or take it out of the file")
-}
-
-// failed notes a failure and when to try again. It says so when the receiver has begun
-// to fail, and when it is dead.
-func (b *branch) failed(got outcome, n notice.Notice, now time.Time) {
-	dead := b.state.Dead(b.saved)
-	b.change(func(s *State) {
-		s.Failures++
-		s.Error, s.Next = got.err.Error(), now.Add(max(got.after, pause(s.Failures, b.o.Dice())))
-		if s.Failing.IsZero() {
-			s.Failing = now
-		}
-	})
-	switch {
-	case !dead && b.state.Dead(now):
-		b.log.Error("a receiver has taken nothing for days: it is dead, or its address is wrong; it is tried further", "since", b.state.Failing, "notice", n.ID, "cause", got.err)
-	case b.state.Failures == 1:
-		b.log.Warn("a receiver did not take a notice; it is tried again", "notice", n.ID, "cause", got.err)
-	}
-	b.save()
 }

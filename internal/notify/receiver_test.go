@@ -49,6 +49,7 @@ type receiver struct {
 	all    []got                       // guarded by mu: every request, also those that were refused
 	taken  []got                       // guarded by mu: those that were answered with 204
 	answer []func(http.ResponseWriter) // guarded by mu: to the next requests; when there is none, 204
+	poison func(got) int               // guarded by mu: the code to answer, 0 for 204, 1 to hang up; nil for always 204
 	more   chan struct{}               // holds one: something came
 }
 
@@ -69,9 +70,18 @@ func (r *receiver) ServeHTTP(w http.ResponseWriter, req *http.Request) {
 	r.mu.Lock()
 	answer := func(w http.ResponseWriter) { w.WriteHeader(http.StatusNoContent) }
 	r.all = append(r.all, one)
-	if len(r.answer) > 0 {
+	code := 0
+	if r.poison != nil {
+		code = r.poison(one)
+	}
+	switch {
+	case len(r.answer) > 0:
 		answer, r.answer = r.answer[0], r.answer[1:]
-	} else {
+	case code == 1:
+		answer = hangUp
+	case code > 0:
+		answer = answers(code, "")
+	default:
 		r.taken = append(r.taken, one)
 	}
 	r.mu.Unlock()
@@ -106,6 +116,13 @@ func (r *receiver) read(req *http.Request) (one got, err error) {
 		return one, err
 	}
 	return one, json.Unmarshal(one.event.Data(), &one.data)
+}
+
+// refuses changes what the receiver makes of events.
+func (r *receiver) refuses(poison func(got) int) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.poison = poison
 }
 
 // until waits until the receiver has seen enough.

@@ -12,6 +12,7 @@ import (
 	"io"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -29,9 +30,10 @@ const (
 
 // outcome is what came of an attempt.
 type outcome struct {
-	err   error         // nil when the receiver has it
-	gone  bool          // the receiver wants nothing more
-	after time.Duration // that the receiver asked to wait; 0 when it did not
+	err     error         // nil when the receiver has it
+	gone    bool          // the receiver wants nothing more
+	refused bool          // it is the message that is in the way, not the receiver
+	after   time.Duration // that the receiver asked to wait; 0 when it did not
 }
 
 // client makes attempts. It follows no redirect, so that nothing is sent anywhere but
@@ -117,8 +119,15 @@ func judge(resp *http.Response, now time.Time) outcome {
 	case code == http.StatusTooManyRequests || code == http.StatusServiceUnavailable:
 		return outcome{err: errors.New(answered), after: askedFor(resp.Header.Get("Retry-After"), now)}
 	default:
-		return outcome{err: errors.New(answered)}
+		return outcome{err: errors.New(answered), refused: slices.Contains(ofTheMessage(), code)}
 	}
+}
+
+// ofTheMessage are the codes of an answer that speak of what was sent (RFC 9110, section
+// 15.5, and 500: the receiver broke over it). The others speak of the receiver, of its
+// address or of who asks.
+func ofTheMessage() []int {
+	return []int{http.StatusBadRequest, http.StatusConflict, http.StatusRequestEntityTooLarge, http.StatusUnprocessableEntity, http.StatusInternalServerError}
 }
 
 // askedFor reads a Retry-After (RFC 9110, section 10.2.3): seconds or an instant. What

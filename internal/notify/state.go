@@ -40,6 +40,7 @@ type State struct {
 	Failing   time.Time     `json:"failing_since,omitzero"`
 	Error     string        `json:"last_error,omitempty"`
 	Next      time.Time     `json:"next_try,omitzero"` // not before this, by the computer's clock
+	Refused   Refused       `json:"refused,omitzero"`  // the notice that is not taken now
 	Ended     time.Time     `json:"ended,omitzero"`    // the receiver wants nothing more
 	Written   time.Time     `json:"written"`
 }

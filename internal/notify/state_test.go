@@ -21,7 +21,7 @@ var noon = time.Date(2026, time.March, 2, 12, 0, 0, 0, time.UTC)
 // failing is a state with everything in it.
 var failing = State{
 	Version: 1, Name: "control", URL: "https://control.example/", Place: station.Place{Sequence: 7, Token: "t", Passed: noon, Doubt: 1, Doubts: 2},
-	Behind: 3, Delivered: 4, Success: noon, Failures: 5, Failing: noon, Error: "the receiver answered 500", Next: noon, Ended: noon, Written: noon,
+	Behind: 3, Delivered: 4, Success: noon, Failures: 5, Failing: noon, Error: "the receiver answered 500", Next: noon, Refused: Refused{ID: "7-ab", Since: noon, Tries: 5}, Ended: noon, Written: noon,
 }
 
 func TestState_IsReadAsItWasWritten(t *testing.T) {
@@ -100,6 +100,29 @@ func FuzzParseState(f *testing.F) {
 		}
 		read, err := parseState(again)
 		if diff := cmp.Diff(s, read); err != nil || diff != "" {
+			t.Fatalf("%v\n-was +is:\n%s", err, diff)
+		}
+	})
+}
+
+// Whatever lies in a file of a notice that was set aside, it is refused or says the same
+// when it is written and read again.
+func FuzzParseAside(f *testing.F) {
+	f.Add([]byte(`{"version":1,"subscription":"control","id":"7-ab","source":"/x","time":"2026-03-02T07:30:00Z","notice":{"kind":"defect.found","reasons":["r"],"defect":{"name":"d"}},"tries":20}`))
+	f.Add([]byte(`{"version":1,"subscription":"","id":"7","source":"/x"}`))
+	f.Add([]byte(`{"version":2}`))
+	f.Fuzz(func(t *testing.T, content []byte) {
+		a, err := parseAside(content)
+		if err != nil || a.Version != asideVersion {
+			return
+		}
+		a.Subscription, a.ID = "a", "7"
+		dir := t.TempDir()
+		if err := a.write(dir); err != nil {
+			return // an instant that JSON cannot say
+		}
+		read, err := readAside(asidePath(dir, "a", "7"))
+		if diff := cmp.Diff(a, read); err != nil || diff != "" {
 			t.Fatalf("%v\n-was +is:\n%s", err, diff)
 		}
 	})
