@@ -50,7 +50,7 @@ func formats() []format {
 		{"`witness.json`", 1, "tablet", "witness.json", raiseJSON, []string{""}},
 		{"`session.json`", 1, "tablet", "session.json", raiseJSON, []string{""}},
 		{"`clock.json`", 1, "tablet", "clock.json", raiseJSON, []string{""}},
-		{"`register.json`", 1, "station", "trust/register.json", raiseRegister, offline[:1]},
+		{"`register.json`", 2, "station", "trust/register.json", raiseRegister, offline[:1]},
 		{"`subscriptions/NAME.json`", 1, "station", "subscriptions/control.json", raiseSubscription, []string{"subscriptions --data DIR"}},
 		{"`subscriptions/NAME.aside/ID.json`", 1, "station", "subscriptions/control.aside/7.json", raiseSubscription, []string{"subscriptions --data DIR"}},
 		{"`attempts`", 1, "tablet", "attempts", raiseJSON, []string{""}},

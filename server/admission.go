@@ -112,7 +112,7 @@ func (s *remote) admit(ctx context.Context, c *console, name string, f admitFlag
 	if err != nil {
 		return err
 	}
-	if err := a.Keep(f.out, resp.GetCertificate(), resp.GetAuthority()); err != nil {
+	if err := a.Keep(f.out, resp); err != nil {
 		return err
 	}
 	c.Say("%s may call the station as %s, with ca.pem, cert.pem and key.pem of %s", name, f.role, f.out)

@@ -45,6 +45,7 @@ func TestAdmission_ByTheCommandLine(t *testing.T) {
 		}
 	}
 	t.Setenv("BAYROUND_IDENTITY", filepath.Join(data, trustFolder, "administrator"))
+	rotateByTheCommandLine(t, s.address, control)
 	must(t, "revoke", "control", "--reason", "no longer used", "--server", s.address)
 	requireIn(t, must(t, "clients", "--server", s.address), "control", "system", "no longer used", "this-machine")
 	got := do(t, "readiness", "--server", s.address, "--identity", control)
@@ -62,6 +63,31 @@ func TestAdmission_ByTheCommandLine(t *testing.T) {
 	}
 }
 
+// rotateByTheCommandLine replaces the authority of a station at which one program was let
+// in, and has that renewed.
+func rotateByTheCommandLine(t *testing.T, address, control string) {
+	t.Helper()
+	requireIn(t, must(t, "ca", "--server", address), "no other authority takes its place")
+	requireIn(t, must(t, "ca", "rotate", "--overlap", "48h", "--server", address), "has served 48 hours more", "control  system")
+	for _, tc := range []struct {
+		args []string
+		code int
+		says string
+	}{
+		{[]string{"ca", "rotate"}, command.ExitRefused, "server ca retire ends it"},
+		{[]string{"ca", "retire"}, command.ExitRefused, "not renewed yet: control"},
+		{[]string{"ca", "rotate", "--overlap", "-1h"}, command.ExitMisused, "from 0 to 8760h"},
+	} {
+		if got := do(t, append(tc.args, "--server", address)...); got.code != tc.code || !strings.Contains(got.err, tc.says) {
+			t.Errorf("%v: exit code %d\n%s", tc.args, got.code, got.err)
+		}
+	}
+	requireIn(t, must(t, "renew", "--identity", control, "--server", address), "control is let in until")
+	requireIn(t, must(t, "ca", "--server", address), "everybody who is let in was renewed")
+	requireIn(t, must(t, "ca", "retire", "--server", address), "no other authority takes its place")
+	requireIn(t, must(t, "readiness", "t1", "--server", address, "--identity", control), "T1")
+}
+
 // A station whose register was spoilt lets nobody in again: it does not start.
 func TestServe_DoesNotStartWithoutItsRegister(t *testing.T) {
 	t.Setenv("BAYROUND_PLAINTEXT_ON_LOOPBACK", "")
@@ -76,10 +102,10 @@ func TestServe_DoesNotStartWithoutItsRegister(t *testing.T) {
 	}
 }
 
-func TestRoles_PrintsBothTablesWhole(t *testing.T) {
+func TestRoles_PrintsItsTablesWhole(t *testing.T) {
 	printed := must(t, "roles")
-	if lines := strings.Count(printed, "\n"); lines != len(admit.Table())+1+1+len(admit.PersonTable())+1 {
-		t.Errorf("%d lines for %d calls and %d deeds:\n%s", lines, len(admit.Table()), len(admit.PersonTable()), printed)
+	if lines := strings.Count(printed, "\n"); lines != len(admit.Table())+1+1+len(admit.PersonTable())+1+1+len(admit.ProofTable())+1 {
+		t.Errorf("%d lines for %d calls, %d deeds and %d proofs:\n%s", lines, len(admit.Table()), len(admit.PersonTable()), len(admit.ProofTable()), printed)
 	}
-	requireIn(t, printed, "VehicleService/Apply", "and anyone, without a certificate", "DUTY OFFICER", "RoundService/SignRound signature.person")
+	requireIn(t, printed, "VehicleService/Apply", "and anyone, without a certificate", "DUTY OFFICER", "RoundService/SignRound signature.person", "badge_and_pin")
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"crypto/rand"
 	"fmt"
 	"log/slog"
 	"net"
@@ -10,7 +11,9 @@ import (
 	"sync"
 	"time"
 
+	"bayround/internal/station"
 	"bayround/internal/trust"
+	pb "bayround/proto/bayround/v1"
 )
 
 // openGate opens what says who may call the station; nil in plain text.
@@ -47,13 +50,14 @@ func (f *serveFlags) reachedAs() ([]string, error) {
 }
 
 // keepFresh replaces the gate's certificates in time until what it returns is called.
-func keepFresh(gate *trust.Gate, log *slog.Logger) (end func()) {
+func keepFresh(gate *trust.Gate, st *station.Station, log *slog.Logger) (end func()) {
 	ctx, cancel := context.WithCancel(context.Background())
 	var runs sync.WaitGroup
 	if gate != nil {
 		runs.Go(func() {
-			gate.Run(ctx, func(err error) {
-				log.Error("the station's certificate could not be replaced; it will be tried again", "cause", err)
+			record := func(ev *pb.JournalEvent) error { return st.RecordTrust(ctx, rand.Text(), ev) }
+			gate.Run(ctx, record, func(err error) {
+				log.Error("the station's certificate or authority could not be replaced; it will be tried again", "cause", err)
 			})
 		})
 	}

@@ -96,7 +96,7 @@ func start(ctx context.Context, c *console, f *serveFlags, logger *slog.Logger) 
 	}
 	r = &running{
 		station: st, inVain: inVain, server: server, log: logger, ended: make(chan error, 2), ready: ready{Data: f.data, PID: os.Getpid()},
-		gate: gate, fresh: keepFresh(gate, logger), tells: tells,
+		gate: gate, fresh: keepFresh(gate, st, logger), tells: tells,
 	}
 	if gate != nil {
 		r.ready.Identity = gate.AdministratorFolder()

@@ -46,7 +46,7 @@ var table = sorted(
 
 	anyone("/bayround.v1.EnrolService/Enrol"),
 	may("EnrolService", "Renew", all()...),
-	may("EnrolService", "OpenEnrolment Admit Revoke ListClients", administrator),
+	may("EnrolService", "OpenEnrolment Admit Revoke ListClients RotateAuthority RetireAuthority GetAuthority", administrator),
 
 	// Whether the station is alive is no secret.
 	anyone("/grpc.health.v1.Health/Check"),

@@ -92,7 +92,7 @@ func (g *gated) wallet(role pb.ClientRole) *trust.Wallet {
 		if err != nil {
 			g.t.Fatal(err)
 		}
-		if err := a.Keep(folder, resp.GetCertificate(), resp.GetAuthority()); err != nil {
+		if err := a.Keep(folder, resp); err != nil {
 			g.t.Fatal(err)
 		}
 	}

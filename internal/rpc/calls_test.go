@@ -18,6 +18,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/reflect/protoregistry"
+	"google.golang.org/protobuf/types/known/durationpb"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"bayround/internal/photo"
@@ -94,6 +95,9 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 		&pb.AdmitRequest{Name: "control", Role: pb.ClientRole_CLIENT_ROLE_SYSTEM, CertificateRequest: []byte{0x30}},
 		&pb.RevokeRequest{Name: "tablet-9", Reason: "lost"},
 		&pb.ListClientsRequest{},
+		&pb.RotateAuthorityRequest{Overlap: durationpb.New(24 * time.Hour)},
+		&pb.RetireAuthorityRequest{},
+		&pb.GetAuthorityRequest{},
 		&pb.ListVehiclesRequest{PageSize: 10, Station: "stations/skarholm-quay"},
 		&pb.GetPlanRequest{Vehicle: vehicle, Routine: "routines/shift"},
 		&pb.GetWalkRequest{

@@ -83,6 +83,31 @@ func (e *enrol) Revoke(ctx context.Context, req *pb.RevokeRequest) (*pb.RevokeRe
 	return e.gate.Revoke(req, by(ctx), e.record(ctx))
 }
 
+// RotateAuthority has another authority take the place of the station's.
+func (e *enrol) RotateAuthority(ctx context.Context, req *pb.RotateAuthorityRequest) (*pb.RotateAuthorityResponse, error) {
+	if err := e.secured(); err != nil {
+		return nil, err
+	}
+	state, err := e.gate.RotateAuthority(req, by(ctx), e.record(ctx))
+	return &pb.RotateAuthorityResponse{State: state}, err
+}
+
+// RetireAuthority ends a rotation early.
+func (e *enrol) RetireAuthority(ctx context.Context, req *pb.RetireAuthorityRequest) (*pb.RetireAuthorityResponse, error) {
+	if err := e.secured(); err != nil {
+		return nil, err
+	}
+	return e.gate.RetireAuthority(req, by(ctx), e.record(ctx))
+}
+
+// GetAuthority tells by what the station is known.
+func (e *enrol) GetAuthority(context.Context, *pb.GetAuthorityRequest) (*pb.GetAuthorityResponse, error) {
+	if err := e.secured(); err != nil {
+		return nil, err
+	}
+	return &pb.GetAuthorityResponse{State: e.gate.AuthorityState()}, nil
+}
+
 // ListClients lists everybody who was ever let in.
 func (e *enrol) ListClients(context.Context, *pb.ListClientsRequest) (*pb.ListClientsResponse, error) {
 	if err := e.secured(); err != nil {

@@ -116,7 +116,7 @@ func Enrol(ctx context.Context, address string, a *trust.Applicant, t Ticket) er
 	if err != nil {
 		return err
 	}
-	return a.Keep(t.Folder, resp.GetCertificate(), resp.GetAuthority())
+	return a.Keep(t.Folder, resp)
 }
 
 // Ticket is what whoever enrols a tablet was given at the station.
@@ -128,13 +128,13 @@ type Ticket struct {
 }
 
 // KeepRenewed renews the certificate of a wallet when two thirds of its time are
-// over, until ctx ends. What goes wrong is logged and tried again.
+// over, or the station showed another authority, until ctx ends. What goes wrong is logged and tried again.
 func KeepRenewed(ctx context.Context, conn grpc.ClientConnInterface, wallet *trust.Wallet, log *slog.Logger, every time.Duration) {
 	tick := time.NewTicker(every)
 	defer tick.Stop()
 	for {
 		if wallet.Due() {
-			if err := renew(ctx, conn, wallet); err != nil && ctx.Err() == nil {
+			if err := Renew(ctx, conn, wallet); err != nil && ctx.Err() == nil {
 				log.Warn("the certificate could not be renewed; it will be tried again", "cause", err)
 			}
 		}
@@ -146,7 +146,8 @@ func KeepRenewed(ctx context.Context, conn grpc.ClientConnInterface, wallet *tru
 	}
 }
 
-func renew(ctx context.Context, conn grpc.ClientConnInterface, wallet *trust.Wallet) error {
+// Renew has the certificate of a wallet renewed now.
+func Renew(ctx context.Context, conn grpc.ClientConnInterface, wallet *trust.Wallet) error {
 	ctx, cancel := context.WithTimeout(ctx, 10*time.Second)
 	defer cancel()
 	held, err := wallet.Read()
@@ -161,7 +162,7 @@ func renew(ctx context.Context, conn grpc.ClientConnInterface, wallet *trust.Wal
 	if err != nil {
 		return err
 	}
-	return wallet.Renewed(resp.GetCertificate())
+	return wallet.Renewed(resp)
 }
 
 // Loopback tells whether an address can be reached from its own machine alone.

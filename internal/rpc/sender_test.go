@@ -26,6 +26,12 @@ import (
 // enrolled is the identity of a tablet that enrolled itself over the wire.
 func enrolled(t *testing.T, served *stationtest.Served, gate *trust.Gate, device string) *trust.Wallet {
 	t.Helper()
+	return enrolledInto(t, served, gate, device, t.TempDir())
+}
+
+// enrolledInto is enrolled with a folder for the identity, in which there may be one.
+func enrolledInto(t *testing.T, served *stationtest.Served, gate *trust.Gate, device, folder string) *trust.Wallet {
+	t.Helper()
 	admin := pb.NewEnrolServiceClient(secured(t, served, trust.OpenWallet(trust.FilesIn(gate.AdministratorFolder()), time.Now)))
 	opened, err := admin.OpenEnrolment(t.Context(), &pb.OpenEnrolmentRequest{Device: device})
 	if err != nil {
@@ -39,7 +45,7 @@ func enrolled(t *testing.T, served *stationtest.Served, gate *trust.Gate, device
 	if err != nil {
 		t.Fatal(err)
 	}
-	ticket := rpc.Ticket{Device: device, Code: code, AuthoritySHA256: opened.GetAuthoritySha256(), Folder: t.TempDir()}
+	ticket := rpc.Ticket{Device: device, Code: code, AuthoritySHA256: opened.GetAuthoritySha256(), Folder: folder}
 	if err := rpc.Enrol(t.Context(), served.Address, a, ticket); err != nil {
 		t.Fatal(err)
 	}
@@ -170,7 +176,7 @@ func renew(t *testing.T, conn *grpc.ClientConn, wallet *trust.Wallet) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := wallet.Renewed(resp.GetCertificate()); err != nil {
+	if err := wallet.Renewed(resp); err != nil {
 		t.Fatal(err)
 	}
 }

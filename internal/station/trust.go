@@ -25,7 +25,7 @@ func (s *Station) RecordTrust(ctx context.Context, id string, ev *pb.JournalEven
 func ofTrust(ev *pb.JournalEvent) bool {
 	switch ev.GetEvent().(type) {
 	case *pb.JournalEvent_EnrolmentOpened, *pb.JournalEvent_ClientAdmitted, *pb.JournalEvent_ClientRenewed,
-		*pb.JournalEvent_ClientRevoked, *pb.JournalEvent_AccessDenied:
+		*pb.JournalEvent_ClientRevoked, *pb.JournalEvent_AccessDenied, *pb.JournalEvent_AuthorityRotated, *pb.JournalEvent_AuthorityRetired:
 		return true
 	}
 	return false

@@ -107,20 +107,20 @@ func (a *Applicant) Apply(device, code string) (*pb.EnrolRequest, error) {
 }
 
 // Keep puts what the station gave in place as an identity.
-func (a *Applicant) Keep(folder string, cert, authority []byte) error {
-	c, err := x509.ParseCertificate(cert)
+func (a *Applicant) Keep(folder string, given Given) error {
+	c, err := x509.ParseCertificate(given.GetCertificate())
 	if err != nil {
 		return fault.New(fault.Unavailable, "CERTIFICATE_UNREADABLE", "the station gave a certificate that cannot be read; ask again").Because(err)
 	}
 	if !a.key.PublicKey.Equal(c.PublicKey) {
 		return fault.New(fault.Unavailable, "CERTIFICATE_FOREIGN", "the station gave a certificate for another key; ask again")
 	}
-	ca, err := x509.ParseCertificate(authority)
+	cas, err := authoritiesOf(given)
 	if err == nil {
-		err = signedBy(ca, c, x509.ExtKeyUsageClientAuth)
+		err = signedByOne(cas, c)
 	}
 	if err != nil {
 		return fault.New(fault.Unavailable, "CERTIFICATE_FOREIGN", "the station gave a certificate that is not its own; ask again").Because(err)
 	}
-	return writeIdentity(folder, a.key, cert, authority)
+	return writeIdentity(folder, a.key, given.GetCertificate(), cas)
 }

@@ -17,6 +17,8 @@ type Caller struct {
 	NotAfter time.Time
 	// CertificateSHA256 is of the certificate that was shown, DER; nil when none counts.
 	CertificateSHA256 []byte
+	// signer is the SHA-256 of the authority that signed it.
+	signer string
 	// problem is why the certificate that was shown says nothing; nil for one that does.
 	problem *fault.Fault
 }
@@ -30,21 +32,33 @@ func (g *Gate) Identify(shown []*x509.Certificate) Caller {
 	}
 	leaf := shown[0]
 	who, err := parseIdentity(uriOf(leaf))
-	if signed := signedBy(g.authority.cert, leaf, x509.ExtKeyUsageClientAuth); signed != nil {
-		err = signed
+	signer, foreign := g.keys.Load().signerOf(leaf)
+	if foreign != nil {
+		err = foreign
 	}
 	if err != nil {
 		return Caller{problem: fault.New(fault.Unidentified, "CERTIFICATE_FOREIGN",
-			"the certificate that was shown is not one of this station's; enrol here, or call the station that gave it").Because(err)}
+			"the certificate that was shown is not one of this station's, or of an authority that it has retired; enrol here, or call the station that gave it. What waits to be sent is kept").Because(err)}
 	}
 	sum := sha256.Sum256(leaf.Raw)
-	return Caller{Identity: who, NotAfter: leaf.NotAfter, CertificateSHA256: sum[:]}
+	return Caller{Identity: who, NotAfter: leaf.NotAfter, CertificateSHA256: sum[:], signer: signer}
 }
 
 // Judge refuses whoever is not let in now.
 func (g *Gate) Judge(c Caller) error {
-	if why := g.listed.Load().judge(c, g.now()); why != nil {
+	if why := g.keys.Load().judge(g.listed.Load(), c, g.now()); why != nil {
 		return why
+	}
+	return nil
+}
+
+// judge says why somebody is not let in by a register; nil when they are.
+func (k *keys) judge(r *register, c Caller, now time.Time) *fault.Fault {
+	if why := r.judge(c, now); why != nil {
+		return why
+	}
+	if !k.trusts(c.signer) {
+		return fault.New(fault.Unidentified, "CERTIFICATE_RETIRED", "the certificate of %s was given by an authority that this station has retired; enrol again. What waits to be sent is kept", c.Name)
 	}
 	return nil
 }

@@ -17,20 +17,29 @@
 //   - A code has 80 random bits, lasts 15 minutes, works once and bears five tries. They
 //     are counted, on disk, before an answer is given.
 //   - Certificates are replaced while the station serves; connections notice nothing.
+//   - So is the authority itself. For an overlap both count: the station shows a certificate
+//     of the former one, and beside it that of the next, by which tablets see that it is time
+//     to be renewed; what is given to them is signed by the next, with both to know the
+//     station by. Then the former one counts no more, and its key is removed. The overlap is
+//     time in which the station serves; no clock ends it.
 //
 // A tablet does not ask whether the station's certificate is out of date: clocks of
 // tablets are often wrong, and they are put right over this very connection. Whoever
 // has the key of an old certificate of the station had the key of its authority, too.
 //
-// # The folder of a station, version 1
+// # The folder of a station, version 2
 //
 //	authority.key.pem   key of the authority, PKCS #8, P-256
 //	authority.pem       its certificate
+//	next.key.pem        while another authority takes its place: the key of that
+//	next.pem            and its certificate
 //	register.json       who was let in, and the codes that are open
 //	administrator/      the identity of whoever runs the station on this machine
 //
-// register.json is {"version":1, "clients":[…], "codes":[…]}; type register says what
-// stands in it. Of a code there is the key of its MAC, a hash: while the code is open
+// register.json is {"version":2, "clients":[…], "codes":[…], "authority":"…", "rotation":{…}}; type
+// register says what stands in it. It is of version 1, without the last two, until the
+// station has its second authority. Where a kill has left files that do not fit it, it
+// says which authority counts, and the next start puts the files right. Of a code there is the key of its MAC, a hash: while the code is open
 // it is as good as the code, for whoever can read this folder, and so has the key of the
 // authority. The file is replaced whole. One of a later version, one that cannot be
 // read, and one that is missing beside an authority's key are refused: somebody may
@@ -38,7 +47,7 @@
 //
 // # The folder of an identity
 //
-//	ca.pem    certificate of the station's authority
+//	ca.pem    certificate of the station's authority; two while one takes the other's place
 //	cert.pem  the certificate; replaced when it is renewed
 //	key.pem   its key, PKCS #8, P-256
 //

@@ -61,7 +61,7 @@ func (g *Gate) Enrol(req *pb.EnrolRequest, record Record) (*pb.EnrolResponse, er
 		return nil, why
 	}
 	if c.usedBy(a) {
-		return &pb.EnrolResponse{Certificate: c.Certificate, Authority: g.Authority()}, nil
+		return &pb.EnrolResponse{Certificate: c.Certificate, Authority: g.Authority(), Authorities: g.keys.Load().raw()}, nil
 	}
 	key, err := requestedKey(a.request)
 	if err == nil {
@@ -103,7 +103,7 @@ func (g *Gate) enterLocked(next *register, who Identity, key *ecdsa.PublicKey, e
 	if err := g.keepLocked(next); err != nil {
 		return nil, err
 	}
-	return &pb.EnrolResponse{Certificate: cert.Raw, Authority: g.Authority()}, nil
+	return &pb.EnrolResponse{Certificate: cert.Raw, Authority: g.Authority(), Authorities: g.keys.Load().raw()}, nil
 }
 
 // Admit gives a program that is no tablet its certificate. by is who asked for it.
@@ -122,7 +122,7 @@ func (g *Gate) Admit(req *pb.AdmitRequest, by string, record Record) (*pb.AdmitR
 	if err != nil {
 		return nil, err
 	}
-	return &pb.AdmitResponse{Certificate: resp.GetCertificate(), Authority: resp.GetAuthority()}, nil
+	return &pb.AdmitResponse{Certificate: resp.GetCertificate(), Authority: resp.GetAuthority(), Authorities: resp.GetAuthorities()}, nil
 }
 
 // mayTake refuses a name that somebody of another kind has.
@@ -167,7 +167,7 @@ func (g *Gate) Renew(c Caller, request []byte, record Record) (*pb.RenewResponse
 	if err := g.keepLocked(next); err != nil {
 		return nil, err
 	}
-	return &pb.RenewResponse{Certificate: cert.Raw, Authority: g.Authority()}, nil
+	return &pb.RenewResponse{Certificate: cert.Raw, Authority: g.Authority(), Authorities: g.keys.Load().raw()}, nil
 }
 
 // Revoke lets somebody in no more. That stands even when it cannot be recorded; the

@@ -182,7 +182,7 @@ func TestApplicant_TellsNothingToAnotherStation(t *testing.T) {
 	// The station's own certificates, which anybody can copy, in front of another key.
 	stolen := spoofed.serving.Load().pair
 	liar := spoofed.Config()
-	stolen.Certificate = append(stolen.Certificate[:1:1], r.authority.cert.Raw)
+	stolen.Certificate = append(stolen.Certificate[:1:1], r.keys.Load().shows.cert.Raw)
 	if _, err := connect(t, liar, a.Config(r.AuthoritySHA256())); err == nil {
 		t.Error("it went on with a chain that does not hold")
 	}

@@ -1,6 +1,7 @@
 package trust
 
 import (
+	"bytes"
 	"crypto/ecdsa"
 	"crypto/x509"
 	"encoding/pem"
@@ -11,7 +12,6 @@ import (
 	"path/filepath"
 	"time"
 
-	"bayround/internal/durable"
 	"bayround/internal/fault"
 )
 
@@ -29,7 +29,7 @@ const (
 
 // openFolder reads what a station's folder holds, and makes it where the station has
 // never been started to the end.
-func openFolder(folder string, now time.Time) (*authority, *register, error) {
+func openFolder(folder string, now time.Time) (*keys, *register, error) {
 	if err := os.MkdirAll(folder, 0o700); err != nil {
 		return nil, nil, fmt.Errorf("make the folder of the station's keys: %w", err)
 	}
@@ -40,12 +40,12 @@ func openFolder(folder string, now time.Time) (*authority, *register, error) {
 	if err != nil {
 		return nil, nil, fmt.Errorf("look for the station's authority: %w", err)
 	}
-	a, err := readAuthority(folder)
+	r, err := readRegister(folder, false)
 	if err != nil {
 		return nil, nil, err
 	}
-	r, err := readRegister(folder, false)
-	return a, r, err
+	k, err := readKeys(folder, r)
+	return k, r, err
 }
 
 // Inspect refuses a folder that a newer program wrote, and one whose register cannot
@@ -65,7 +65,7 @@ func Inspect(folder string) error {
 
 // makeFolder makes an authority. Its certificate comes last: a folder without one was
 // never used.
-func makeFolder(folder string, now time.Time) (*authority, *register, error) {
+func makeFolder(folder string, now time.Time) (*keys, *register, error) {
 	r, err := readRegister(folder, true)
 	if err != nil {
 		return nil, nil, err
@@ -77,35 +77,13 @@ func makeFolder(folder string, now time.Time) (*authority, *register, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	key, err := encodeKey(a.key)
-	if err != nil {
-		return nil, nil, err
-	}
 	if err := r.write(folder); err != nil {
 		return nil, nil, err
 	}
-	if err := durable.Replace(filepath.Join(folder, authorityKeyFile), key); err != nil {
-		return nil, nil, fmt.Errorf("put the authority's key in place: %w", err)
+	if err := a.write(folder, authorityFiles); err != nil {
+		return nil, nil, err
 	}
-	if err := durable.Replace(filepath.Join(folder, authorityCertFile), encodeCertificate(a.cert.Raw)); err != nil {
-		return nil, nil, fmt.Errorf("put the authority's certificate in place: %w", err)
-	}
-	return a, r, nil
-}
-
-func readAuthority(folder string) (*authority, error) {
-	key, err := readKey(filepath.Join(folder, authorityKeyFile))
-	if err != nil {
-		return nil, lostAuthority(folder, err)
-	}
-	cert, err := readCertificate(filepath.Join(folder, authorityCertFile))
-	if err != nil {
-		return nil, lostAuthority(folder, err)
-	}
-	if !key.PublicKey.Equal(cert.PublicKey) {
-		return nil, lostAuthority(folder, errors.New("key and certificate do not belong together"))
-	}
-	return &authority{key: key, cert: cert}, nil
+	return &keys{shows: a}, r, nil
 }
 
 func lostAuthority(folder string, cause error) error {
@@ -115,6 +93,41 @@ func lostAuthority(folder string, cause error) error {
 
 func encodeCertificate(der []byte) []byte {
 	return pem.EncodeToMemory(&pem.Block{Type: pemCertificate, Bytes: der})
+}
+
+// encodeCertificates is a file of several certificates.
+func encodeCertificates(all []*x509.Certificate) []byte {
+	var b []byte
+	for _, c := range all {
+		b = append(b, encodeCertificate(c.Raw)...)
+	}
+	return b
+}
+
+// readCertificates reads a file of certificates, of which there is at least one.
+func readCertificates(name string) (all []*x509.Certificate, err error) {
+	b, err := os.ReadFile(name) //nolint:gosec // our own folder, or one that a person named
+	if err != nil {
+		return nil, err
+	}
+	return parseCertificates(name, b)
+}
+
+func parseCertificates(name string, b []byte) (all []*x509.Certificate, err error) {
+	for {
+		block, rest := pem.Decode(b)
+		if block == nil && len(all) > 0 && len(bytes.TrimSpace(b)) == 0 {
+			return all, nil
+		}
+		if block == nil || block.Type != pemCertificate {
+			return nil, fmt.Errorf("%s holds something else than PEM blocks %q", name, pemCertificate)
+		}
+		c, err := x509.ParseCertificate(block.Bytes)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", name, err)
+		}
+		all, b = append(all, c), rest
+	}
 }
 
 func encodeKey(key *ecdsa.PrivateKey) ([]byte, error) {

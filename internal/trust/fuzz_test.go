@@ -63,13 +63,15 @@ func FuzzReadPin(f *testing.F) {
 
 func FuzzParseRegister(f *testing.F) {
 	f.Add([]byte(`{"version":1,"clients":[{"name":"tablet-1","role":1}],"codes":[{"device":"tablet-2","tries":4}]}`))
-	f.Add([]byte(`{"version":2}`))
+	f.Add([]byte(`{"version":2,"authority":"aa","rotation":{"next":"bb","left_ns":5}}`))
+	f.Add([]byte(`{"version":1,"rotation":{"next":"bb"}}`))
+	f.Add([]byte(`{"version":3}`))
 	f.Add([]byte(`{"version":1,"clients":null}`))
 	f.Add([]byte(`[`))
 	f.Add([]byte(``))
 	f.Fuzz(func(t *testing.T, b []byte) {
 		r, err := parseRegister("register.json", b)
-		if err == nil && r.Version != registerVersion {
+		if err == nil && (r.Version < firstVersion || r.Version > registerVersion || r.Version == firstVersion && r.Rotation != nil) {
 			t.Errorf("version %d was taken", r.Version)
 		}
 		if err != nil && asFault(err) == nil {
@@ -90,6 +92,27 @@ func FuzzRequestedKey(f *testing.F) {
 		key, err := requestedKey(der)
 		if (key == nil) == (err == nil) || err != nil && !fault.Is(err, fault.Invalid) {
 			t.Errorf("%v, %v", key, err)
+		}
+	})
+}
+
+func FuzzParseCertificates(f *testing.F) {
+	a, err := newAuthority(time.Now())
+	if err != nil {
+		f.Fatal(err)
+	}
+	one := encodeCertificate(a.cert.Raw)
+	f.Add(one)
+	f.Add(append(one, one...))
+	f.Add(append(one, "more"...))
+	f.Add([]byte(""))
+	f.Fuzz(func(t *testing.T, b []byte) {
+		all, err := parseCertificates("ca.pem", b)
+		if (err == nil) != (len(all) > 0) {
+			t.Fatalf("%d certificates, %v", len(all), err)
+		}
+		if again, err := parseCertificates("ca.pem", encodeCertificates(all)); len(all) > 0 && (err != nil || len(again) != len(all)) {
+			t.Errorf("%d certificates are read as %d: %v", len(all), len(again), err)
 		}
 	})
 }

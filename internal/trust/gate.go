@@ -30,12 +30,12 @@ type GateOptions struct {
 // Gate says who may come in at a station. Its methods may be called from any
 // goroutine.
 type Gate struct {
-	folder    string
-	names     []string
-	now       func() time.Time
-	authority *authority
-	serving   atomic.Pointer[serving]
-	listed    atomic.Pointer[register] // never changed, replaced
+	folder  string
+	names   []string
+	now     func() time.Time
+	keys    atomic.Pointer[keys]
+	serving atomic.Pointer[serving]
+	listed  atomic.Pointer[register] // never changed, replaced
 
 	mu      sync.Mutex // held by whoever changes the register
 	streams map[*stream]struct{}
@@ -51,11 +51,12 @@ type serving struct {
 // OpenGate opens the gate kept in a folder, with a certificate of the station's and an
 // identity of the administrator that are new.
 func OpenGate(o GateOptions) (*Gate, error) {
-	a, r, err := openFolder(o.Folder, o.Now())
+	k, r, err := openFolder(o.Folder, o.Now())
 	if err != nil {
 		return nil, err
 	}
-	g := &Gate{folder: o.Folder, names: o.Names, now: o.Now, authority: a, streams: map[*stream]struct{}{}}
+	g := &Gate{folder: o.Folder, names: o.Names, now: o.Now, streams: map[*stream]struct{}{}}
+	g.keys.Store(k)
 	g.listed.Store(r)
 	if err := g.Rotate(); err != nil {
 		return nil, err
@@ -68,10 +69,10 @@ func (g *Gate) AdministratorFolder() string { return filepath.Join(g.folder, adm
 
 // AuthoritySHA256 is by what a tablet knows the station: the SHA-256 of its
 // authority's public key, in hex.
-func (g *Gate) AuthoritySHA256() string { return digestOf(g.authority.cert.RawSubjectPublicKeyInfo) }
+func (g *Gate) AuthoritySHA256() string { return g.keys.Load().shows.digest() }
 
-// Authority is the certificate of the station's authority, DER.
-func (g *Gate) Authority() []byte { return slices.Clone(g.authority.cert.Raw) }
+// Authority is the certificate of the authority that signs what is given to programs, DER.
+func (g *Gate) Authority() []byte { return slices.Clone(g.keys.Load().signs().cert.Raw) }
 
 // Config is the TLS side of a server. Whoever connects may show a certificate;
 // whether it counts is judged on every call, so that callers are told in words.
@@ -99,12 +100,17 @@ func (g *Gate) rotateStation() error {
 	if err != nil {
 		return err
 	}
-	cert, err := g.authority.station(g.hostNames(), &key.PublicKey, g.now())
+	k := g.keys.Load()
+	cert, err := k.shows.station(g.hostNames(), &key.PublicKey, g.now())
 	if err != nil {
 		return err
 	}
+	chain := [][]byte{cert.Raw, k.shows.cert.Raw}
+	if k.next != nil { // nobody needs it to know the station; who sees it knows that it is time to be renewed
+		chain = append(chain, k.next.cert.Raw)
+	}
 	next := &serving{
-		pair:  &tls.Certificate{Certificate: [][]byte{cert.Raw, g.authority.cert.Raw}, PrivateKey: key, Leaf: cert},
+		pair:  &tls.Certificate{Certificate: chain, PrivateKey: key, Leaf: cert},
 		spkis: [][]byte{cert.RawSubjectPublicKeyInfo}, expiry: cert.NotAfter,
 	}
 	if before := g.serving.Load(); before != nil {
@@ -136,51 +142,62 @@ func (g *Gate) rotateAdministrator() error {
 	if err := g.keepLocked(next); err != nil {
 		return err
 	}
-	return writeIdentity(g.AdministratorFolder(), key, cert.Raw, g.authority.cert.Raw)
+	return writeIdentity(g.AdministratorFolder(), key, cert.Raw, g.keys.Load().certificates())
 }
 
 // sign makes a certificate and the entry of the register that goes with it.
 func (g *Gate) sign(who Identity, public *ecdsa.PublicKey, lasts time.Duration) (*x509.Certificate, client, error) {
-	now := g.now()
-	cert, err := g.authority.client(who, public, now, lasts)
+	now, signs := g.now(), g.keys.Load().signs()
+	cert, err := signs.client(who, public, now, lasts)
 	if err != nil {
 		return nil, client{}, err
 	}
 	return cert, client{
 		Name: who.Name, Role: who.Role, Enrolment: who.Enrolment, KeySHA256: digestOf(cert.RawSubjectPublicKeyInfo),
-		NotAfter: cert.NotAfter, Admitted: now.UTC(), CertSHA256: digestOf(cert.Raw),
+		NotAfter: cert.NotAfter, Admitted: now.UTC(), CertSHA256: digestOf(cert.Raw), Authority: signs.digest(),
 	}, nil
 }
 
 // keepLocked writes a register, believes it once it is on disk, and ends the streams of
 // whoever is not let in by it any more.
-func (g *Gate) keepLocked(next *register) error {
+func (g *Gate) keepLocked(next *register) error { return g.keepWithLocked(next, g.keys.Load()) }
+
+// keepWithLocked is keepLocked with other authorities.
+func (g *Gate) keepWithLocked(next *register, k *keys) error {
 	if err := next.write(g.folder); err != nil {
 		return err
 	}
+	g.keys.Store(k)
 	g.listed.Store(next)
 	for s := range g.streams {
-		if why := next.judge(s.caller, g.now()); why != nil {
+		if why := k.judge(next, s.caller, g.now()); why != nil {
 			s.end(why)
 		}
 	}
 	return nil
 }
 
-// often is how often Run looks whether a certificate is to be replaced.
-const often = time.Hour
+// often is how often Run looks whether a certificate is to be replaced, and how finely the
+// overlap of a rotation is counted.
+const often = 10 * time.Minute
 
-// Run replaces the station's certificates when two thirds of their time are over,
-// until ctx ends. failed hears when that could not be done; it is tried again.
-func (g *Gate) Run(ctx context.Context, failed func(error)) {
+// Run replaces the station's certificates when two thirds of their time are over, and
+// ends a rotation when its overlap is, until ctx ends. failed hears when that could not
+// be done; it is tried again.
+func (g *Gate) Run(ctx context.Context, record Record, failed func(error)) {
 	tick := time.NewTicker(often)
 	defer tick.Stop()
-	for {
+	for before := time.Now(); ; {
 		select {
 		case <-ctx.Done():
 			return
 		case <-tick.C:
 		}
+		now := time.Now() // by the clock that nobody can set
+		if err := g.pass(now.Sub(before), record); err != nil {
+			failed(err)
+		}
+		before = now
 		if !due(g.serving.Load().expiry, leafLasts, g.now()) {
 			continue
 		}

@@ -18,7 +18,7 @@ func TestJudge_EachWayOfNotBeingLetIn(t *testing.T) {
 	r, other := open(t), open(t)
 	tablet, stays := r.caller(r.enrol("tablet-1")), r.caller(r.enrol("tablet-2"))
 	wantReason(t, r.Judge(r.Identify(nil)), fault.Unidentified, "CERTIFICATE_MISSING")
-	wantReason(t, r.Judge(r.Identify([]*x509.Certificate{r.authority.cert})), fault.Unidentified, "CERTIFICATE_FOREIGN")
+	wantReason(t, r.Judge(r.Identify([]*x509.Certificate{r.keys.Load().shows.cert})), fault.Unidentified, "CERTIFICATE_FOREIGN")
 	wantReason(t, r.Judge(r.Identify([]*x509.Certificate{r.serving.Load().pair.Leaf})), fault.Unidentified, "CERTIFICATE_FOREIGN")
 	held, err := other.enrol("tablet-1").Read()
 	if err != nil {
@@ -153,7 +153,7 @@ func TestRenew_LastsLongerUnderTheSameName(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := wallet.Renewed(resp.GetCertificate()); err != nil {
+	if err := wallet.Renewed(resp); err != nil {
 		t.Fatal(err)
 	}
 	r.clock.advance(59 * 24 * time.Hour)
@@ -164,7 +164,7 @@ func TestRenew_LastsLongerUnderTheSameName(t *testing.T) {
 	if _, err := r.Renew(r.caller(wallet), request, r.record); asFault(err) == nil || asFault(err).Reason != "CERTIFICATE_EXPIRED" {
 		t.Errorf("renewed after its end: %v", err)
 	}
-	if err := wallet.Renewed(mustRead(t, r.enrol("tablet-2")).pair.Certificate[0]); err == nil {
+	if err := wallet.Renewed(&pb.RenewResponse{Certificate: mustRead(t, r.enrol("tablet-2")).pair.Certificate[0], Authority: r.Authority()}); err == nil {
 		t.Error("it took another's certificate")
 	}
 }
@@ -233,7 +233,7 @@ func raise(folder string) error {
 	if err != nil {
 		return err
 	}
-	return os.WriteFile(name, []byte(strings.Replace(string(b), `"version": 1`, `"version": 2`, 1)), 0o600)
+	return os.WriteFile(name, []byte(strings.Replace(string(b), `"version": 1`, `"version": 3`, 1)), 0o600)
 }
 
 func anothersKey(folder string) error {

@@ -21,7 +21,9 @@ import (
 
 const (
 	registerFile    = "register.json"
-	registerVersion = 1
+	registerVersion = 2
+	// firstVersion is that of registers of stations that have never had another authority.
+	firstVersion = 1
 	// mostClients bounds the register.
 	mostClients = 1000
 )
@@ -38,6 +40,8 @@ type client struct {
 	Reason    string        `json:"reason,omitempty"`
 	// CertSHA256 is of the newest certificate, DER, in hex; empty in registers before it.
 	CertSHA256 string `json:"cert_sha256,omitempty"`
+	// Authority signed it, by its SHA-256; empty in registers before it.
+	Authority string `json:"authority,omitempty"`
 }
 
 // message is the client as the contract has it.
@@ -57,6 +61,17 @@ type register struct {
 	Version int      `json:"version"`
 	Clients []client `json:"clients"` // by name
 	Codes   []code   `json:"codes"`   // by device
+	// Authority is the SHA-256 of the authority by which the station is known; empty while
+	// it is the first one. Rotation is nil while no other takes its place.
+	Authority string    `json:"authority,omitempty"`
+	Rotation  *rotation `json:"rotation,omitempty"`
+}
+
+// rotation is an authority that takes another's place. It never changes, it is replaced.
+type rotation struct {
+	Next  string        `json:"next"` // its SHA-256
+	Begun time.Time     `json:"begun"`
+	Left  time.Duration `json:"left_ns"` // that the station has to serve until the former is retired
 }
 
 func parseRegister(name string, b []byte) (*register, error) {
@@ -71,7 +86,7 @@ func parseRegister(name string, b []byte) (*register, error) {
 	if err == nil {
 		err = json.Unmarshal(b, r)
 	}
-	if err == nil && r.Version != registerVersion {
+	if err == nil && (r.Version < firstVersion || r.Version == firstVersion && (r.Rotation != nil || r.Authority != "")) {
 		err = fmt.Errorf("version %d", r.Version)
 	}
 	if err != nil {
@@ -92,7 +107,7 @@ func readRegister(folder string, fresh bool) (*register, error) {
 	b, err := os.ReadFile(name) //nolint:gosec // our own folder
 	switch {
 	case errors.Is(err, fs.ErrNotExist) && fresh:
-		return &register{Version: registerVersion}, nil
+		return &register{Version: firstVersion}, nil
 	case err != nil:
 		return nil, unreadableRegister(name, err)
 	}
@@ -113,7 +128,7 @@ func (r *register) write(folder string) error {
 
 // clone is a register that can be changed.
 func (r *register) clone() *register {
-	return &register{Version: r.Version, Clients: slices.Clone(r.Clients), Codes: slices.Clone(r.Codes)}
+	return &register{Version: r.Version, Clients: slices.Clone(r.Clients), Codes: slices.Clone(r.Codes), Authority: r.Authority, Rotation: r.Rotation}
 }
 
 // find is a client by name; nil when nobody had the name.

@@ -107,7 +107,7 @@ func (r *rig) enrol(device string) *Wallet {
 		r.t.Fatal(err)
 	}
 	folder := r.t.TempDir()
-	if err := a.Keep(folder, resp.GetCertificate(), resp.GetAuthority()); err != nil {
+	if err := a.Keep(folder, resp); err != nil {
 		r.t.Fatal(err)
 	}
 	return OpenWallet(FilesIn(folder), r.clock.Now)
@@ -125,7 +125,7 @@ func (r *rig) admit(name string, role pb.ClientRole) *Wallet {
 		r.t.Fatal(err)
 	}
 	folder := r.t.TempDir()
-	if err := a.Keep(folder, resp.GetCertificate(), resp.GetAuthority()); err != nil {
+	if err := a.Keep(folder, resp); err != nil {
 		r.t.Fatal(err)
 	}
 	return OpenWallet(FilesIn(folder), r.clock.Now)

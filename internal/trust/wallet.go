@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"sync"
 	"time"
 
@@ -42,6 +43,7 @@ type Wallet struct {
 	mu      sync.Mutex
 	trouble error         // guarded by mu: why the newest connection could not be made; nil when it could
 	met     chan struct{} // guarded by mu: closed, and replaced, when there is trouble
+	shown   []string      // guarded by mu: the authorities that the station showed on the newest connection
 }
 
 // OpenWallet opens an identity; it need not be there yet. now is the program's clock.
@@ -55,10 +57,11 @@ func (w *Wallet) Files() Files { return w.files }
 // Held is an identity that was read.
 type Held struct {
 	Identity
-	NotAfter  time.Time
-	pair      tls.Certificate
-	authority *x509.Certificate
-	issued    time.Time
+	NotAfter time.Time
+	pair     tls.Certificate
+	// authorities are those by which the station is known: two while one takes the other's place.
+	authorities []*x509.Certificate
+	issued      time.Time
 }
 
 // Read reads the identity. A fault of kind Unidentified with reason NOT_ENROLLED says
@@ -78,7 +81,7 @@ func (w *Wallet) Read() (*Held, error) {
 	if err != nil {
 		return nil, spoilt(err)
 	}
-	ca, err := readCertificate(w.files.CA)
+	cas, err := readCertificates(w.files.CA)
 	if err != nil {
 		return nil, spoilt(err)
 	}
@@ -90,7 +93,7 @@ func (w *Wallet) Read() (*Held, error) {
 		return nil, spoilt(err)
 	}
 	return &Held{
-		Identity: who, NotAfter: cert.NotAfter, issued: cert.NotBefore.Add(backdated), authority: ca,
+		Identity: who, NotAfter: cert.NotAfter, issued: cert.NotBefore.Add(backdated), authorities: cas,
 		pair: tls.Certificate{Certificate: [][]byte{cert.Raw}, PrivateKey: key, Leaf: cert},
 	}, nil
 }
@@ -127,14 +130,35 @@ func (w *Wallet) verify(state tls.ConnectionState) error {
 	if err != nil {
 		return err
 	}
-	return isStation(state.PeerCertificates, held.authority)
+	if err := isStation(state.PeerCertificates, held.authorities...); err != nil {
+		return err
+	}
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.shown = digestsOf(state.PeerCertificates[1:])
+	return nil
 }
 
-// isStation tells whether certificates were shown by the station of an authority.
-func isStation(shown []*x509.Certificate, authority *x509.Certificate) error {
+// digestsOf are the SHA-256 of the public keys of authorities, in order.
+func digestsOf(authorities []*x509.Certificate) []string {
+	var all []string
+	for _, c := range authorities {
+		all = append(all, digestOf(c.RawSubjectPublicKeyInfo))
+	}
+	slices.Sort(all)
+	return all
+}
+
+// isStation tells whether certificates were shown by the station of one of the authorities.
+func isStation(shown []*x509.Certificate, authorities ...*x509.Certificate) error {
 	err := errors.New("it shows no certificate")
-	if len(shown) > 0 {
-		err = signedBy(authority, shown[0], x509.ExtKeyUsageServerAuth)
+	for _, authority := range authorities {
+		if len(shown) == 0 {
+			break
+		}
+		if err = signedBy(authority, shown[0], x509.ExtKeyUsageServerAuth); err == nil {
+			break
+		}
 	}
 	if err == nil && uriOf(shown[0]) != stationURI {
 		err = errors.New("its certificate is not one of a station")
@@ -147,7 +171,7 @@ func isStation(shown []*x509.Certificate, authority *x509.Certificate) error {
 
 func foreignStation(cause error) error {
 	return fault.New(fault.Unidentified, "STATION_FOREIGN",
-		"what answers there is not the station that was enrolled at; nothing is told to it. Tell whoever runs the station").Because(cause)
+		"what answers there is not the station that was enrolled at, or it has another authority since; nothing is told to it. Ask whoever runs the station: if it has, enrol again. What waits to be sent is kept").Because(cause)
 }
 
 // note keeps why a connection could not be made.
@@ -177,10 +201,20 @@ func (w *Wallet) Met() <-chan struct{} {
 	return w.met
 }
 
-// Due tells that two thirds of a certificate's time are over.
+// Due tells that a certificate is to be renewed: two thirds of its time are over, or the
+// station showed other authorities than those it is known by here.
 func (w *Wallet) Due() bool {
 	held, err := w.Read()
-	return err == nil && due(held.NotAfter, held.NotAfter.Sub(held.issued), w.now())
+	if err != nil {
+		return false
+	}
+	w.mu.Lock()
+	shown := w.shown
+	w.mu.Unlock()
+	if len(shown) > 0 && !slices.Equal(shown, digestsOf(held.authorities)) {
+		return true
+	}
+	return due(held.NotAfter, held.NotAfter.Sub(held.issued), w.now())
 }
 
 // Serial is the serial number of the certificate.
@@ -203,16 +237,21 @@ func newRequest(key *ecdsa.PrivateKey) ([]byte, error) {
 	return request, nil
 }
 
-// Renewed puts a renewed certificate in place. The key stays, so one file is replaced
-// and a kill leaves the old or the new one.
-func (w *Wallet) Renewed(cert []byte) error {
+// Renewed puts a renewed certificate in place. The key stays. The authorities come before
+// the certificate: a kill between the two leaves an identity that knows the station by
+// both authorities, and one of them has signed either certificate.
+func (w *Wallet) Renewed(given Given) error {
 	held, err := w.Read()
 	if err != nil {
 		return err
 	}
-	c, err := x509.ParseCertificate(cert)
+	cas, err := authoritiesOf(given)
+	if err != nil {
+		return fmt.Errorf("the authorities that the station gave cannot be used: %w", err)
+	}
+	c, err := x509.ParseCertificate(given.GetCertificate())
 	if err == nil {
-		err = signedBy(held.authority, c, x509.ExtKeyUsageClientAuth)
+		err = signedByOne(cas, c)
 	}
 	if err == nil && (uriOf(c) != held.String() || !held.pair.Leaf.PublicKey.(*ecdsa.PublicKey).Equal(c.PublicKey)) { //nolint:forcetypeassert // Read saw to it
 		err = errors.New("it is another's")
@@ -220,15 +259,57 @@ func (w *Wallet) Renewed(cert []byte) error {
 	if err != nil {
 		return fmt.Errorf("the certificate that the station gave cannot be used: %w", err)
 	}
-	if err := durable.Replace(w.files.Cert, encodeCertificate(cert)); err != nil {
+	if !slices.Equal(digestsOf(cas), digestsOf(held.authorities)) {
+		if err := durable.Replace(w.files.CA, encodeCertificates(cas)); err != nil {
+			return fmt.Errorf("put the station's authorities in place: %w", err)
+		}
+	}
+	if err := durable.Replace(w.files.Cert, encodeCertificate(given.GetCertificate())); err != nil {
 		return fmt.Errorf("put the renewed certificate in place: %w", err)
 	}
 	return nil
 }
 
+// Given is what a station gives whoever it lets in, or renews.
+type Given interface {
+	// GetCertificate is the certificate, DER.
+	GetCertificate() []byte
+	// GetAuthority is the authority that signed it, DER.
+	GetAuthority() []byte
+	// GetAuthorities are all by which the station is known now, DER; none from older stations.
+	GetAuthorities() [][]byte
+}
+
+// authoritiesOf reads all authorities that a station gave.
+func authoritiesOf(given Given) (all []*x509.Certificate, err error) {
+	ders := given.GetAuthorities()
+	if len(ders) == 0 {
+		ders = [][]byte{given.GetAuthority()}
+	}
+	for _, der := range ders {
+		c, err := x509.ParseCertificate(der)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, c)
+	}
+	return all, nil
+}
+
+// signedByOne tells whether one of the authorities signed a client's certificate.
+func signedByOne(authorities []*x509.Certificate, c *x509.Certificate) error {
+	err := errors.New("there is no authority")
+	for _, ca := range authorities {
+		if err = signedBy(ca, c, x509.ExtKeyUsageClientAuth); err == nil {
+			return nil
+		}
+	}
+	return err
+}
+
 // writeIdentity puts an identity in place. The key comes first and the certificate
 // last: without it there is no identity.
-func writeIdentity(folder string, key *ecdsa.PrivateKey, cert, ca []byte) error {
+func writeIdentity(folder string, key *ecdsa.PrivateKey, cert []byte, cas []*x509.Certificate) error {
 	if err := os.MkdirAll(folder, 0o700); err != nil {
 		return fmt.Errorf("make the folder of an identity: %w", err)
 	}
@@ -243,7 +324,7 @@ func writeIdentity(folder string, key *ecdsa.PrivateKey, cert, ca []byte) error 
 	for _, f := range []struct {
 		name    string
 		content []byte
-	}{{files.Key, encoded}, {files.CA, encodeCertificate(ca)}, {files.Cert, encodeCertificate(cert)}} {
+	}{{files.Key, encoded}, {files.CA, encodeCertificates(cas)}, {files.Cert, encodeCertificate(cert)}} {
 		if err := durable.Replace(f.name, f.content); err != nil {
 			return fmt.Errorf("put an identity in place: %w", err)
 		}

@@ -10,6 +10,7 @@ import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
+	durationpb "google.golang.org/protobuf/types/known/durationpb"
 	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	reflect "reflect"
 	sync "sync"
@@ -394,7 +395,10 @@ type EnrolResponse struct {
 	// Certificate, DER.
 	Certificate []byte `protobuf:"bytes,1,opt,name=certificate,proto3" json:"certificate,omitempty"`
 	// Certificate of the station's authority, DER.
-	Authority     []byte `protobuf:"bytes,2,opt,name=authority,proto3" json:"authority,omitempty"`
+	Authority []byte `protobuf:"bytes,2,opt,name=authority,proto3" json:"authority,omitempty"`
+	// Certificates of all authorities by which the station is known now, DER: two while
+	// one takes the other's place. Empty from a station before this field.
+	Authorities   [][]byte `protobuf:"bytes,3,rep,name=authorities,proto3" json:"authorities,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -439,6 +443,13 @@ func (x *EnrolResponse) GetCertificate() []byte {
 func (x *EnrolResponse) GetAuthority() []byte {
 	if x != nil {
 		return x.Authority
+	}
+	return nil
+}
+
+func (x *EnrolResponse) GetAuthorities() [][]byte {
+	if x != nil {
+		return x.Authorities
 	}
 	return nil
 }
@@ -495,7 +506,10 @@ type RenewResponse struct {
 	// Certificate, DER.
 	Certificate []byte `protobuf:"bytes,1,opt,name=certificate,proto3" json:"certificate,omitempty"`
 	// Certificate of the station's authority, DER.
-	Authority     []byte `protobuf:"bytes,2,opt,name=authority,proto3" json:"authority,omitempty"`
+	Authority []byte `protobuf:"bytes,2,opt,name=authority,proto3" json:"authority,omitempty"`
+	// Certificates of all authorities by which the station is known now, DER: two while
+	// one takes the other's place. Empty from a station before this field.
+	Authorities   [][]byte `protobuf:"bytes,3,rep,name=authorities,proto3" json:"authorities,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -540,6 +554,13 @@ func (x *RenewResponse) GetCertificate() []byte {
 func (x *RenewResponse) GetAuthority() []byte {
 	if x != nil {
 		return x.Authority
+	}
+	return nil
+}
+
+func (x *RenewResponse) GetAuthorities() [][]byte {
+	if x != nil {
+		return x.Authorities
 	}
 	return nil
 }
@@ -614,7 +635,10 @@ type AdmitResponse struct {
 	// Certificate, DER.
 	Certificate []byte `protobuf:"bytes,1,opt,name=certificate,proto3" json:"certificate,omitempty"`
 	// Certificate of the station's authority, DER.
-	Authority     []byte `protobuf:"bytes,2,opt,name=authority,proto3" json:"authority,omitempty"`
+	Authority []byte `protobuf:"bytes,2,opt,name=authority,proto3" json:"authority,omitempty"`
+	// Certificates of all authorities by which the station is known now, DER: two while
+	// one takes the other's place. Empty from a station before this field.
+	Authorities   [][]byte `protobuf:"bytes,3,rep,name=authorities,proto3" json:"authorities,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -659,6 +683,13 @@ func (x *AdmitResponse) GetCertificate() []byte {
 func (x *AdmitResponse) GetAuthority() []byte {
 	if x != nil {
 		return x.Authority
+	}
+	return nil
+}
+
+func (x *AdmitResponse) GetAuthorities() [][]byte {
+	if x != nil {
+		return x.Authorities
 	}
 	return nil
 }
@@ -847,11 +878,372 @@ func (x *ListClientsResponse) GetClients() []*Client {
 	return nil
 }
 
+// RotateAuthorityRequest asks for another authority.
+type RotateAuthorityRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// How long both count, in time that the station serves; 60 days when absent, at once
+	// when zero: then everybody must enrol again.
+	Overlap       *durationpb.Duration `protobuf:"bytes,1,opt,name=overlap,proto3" json:"overlap,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RotateAuthorityRequest) Reset() {
+	*x = RotateAuthorityRequest{}
+	mi := &file_bayround_v1_enrol_service_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RotateAuthorityRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RotateAuthorityRequest) ProtoMessage() {}
+
+func (x *RotateAuthorityRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_enrol_service_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RotateAuthorityRequest.ProtoReflect.Descriptor instead.
+func (*RotateAuthorityRequest) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_enrol_service_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *RotateAuthorityRequest) GetOverlap() *durationpb.Duration {
+	if x != nil {
+		return x.Overlap
+	}
+	return nil
+}
+
+// RotateAuthorityResponse says how it stands.
+type RotateAuthorityResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The authorities now.
+	State         *AuthorityState `protobuf:"bytes,1,opt,name=state,proto3" json:"state,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RotateAuthorityResponse) Reset() {
+	*x = RotateAuthorityResponse{}
+	mi := &file_bayround_v1_enrol_service_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RotateAuthorityResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RotateAuthorityResponse) ProtoMessage() {}
+
+func (x *RotateAuthorityResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_enrol_service_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RotateAuthorityResponse.ProtoReflect.Descriptor instead.
+func (*RotateAuthorityResponse) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_enrol_service_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *RotateAuthorityResponse) GetState() *AuthorityState {
+	if x != nil {
+		return x.State
+	}
+	return nil
+}
+
+// RetireAuthorityRequest asks for the end of a rotation.
+type RetireAuthorityRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Also when somebody was not renewed, who must then enrol again.
+	LeaveOut      bool `protobuf:"varint,1,opt,name=leave_out,json=leaveOut,proto3" json:"leave_out,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RetireAuthorityRequest) Reset() {
+	*x = RetireAuthorityRequest{}
+	mi := &file_bayround_v1_enrol_service_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RetireAuthorityRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RetireAuthorityRequest) ProtoMessage() {}
+
+func (x *RetireAuthorityRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_enrol_service_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RetireAuthorityRequest.ProtoReflect.Descriptor instead.
+func (*RetireAuthorityRequest) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_enrol_service_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *RetireAuthorityRequest) GetLeaveOut() bool {
+	if x != nil {
+		return x.LeaveOut
+	}
+	return false
+}
+
+// RetireAuthorityResponse says how it stands.
+type RetireAuthorityResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The authorities now.
+	State *AuthorityState `protobuf:"bytes,1,opt,name=state,proto3" json:"state,omitempty"`
+	// Names of those who must enrol again, in order.
+	LeftOut       []string `protobuf:"bytes,2,rep,name=left_out,json=leftOut,proto3" json:"left_out,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RetireAuthorityResponse) Reset() {
+	*x = RetireAuthorityResponse{}
+	mi := &file_bayround_v1_enrol_service_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RetireAuthorityResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RetireAuthorityResponse) ProtoMessage() {}
+
+func (x *RetireAuthorityResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_enrol_service_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RetireAuthorityResponse.ProtoReflect.Descriptor instead.
+func (*RetireAuthorityResponse) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_enrol_service_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *RetireAuthorityResponse) GetState() *AuthorityState {
+	if x != nil {
+		return x.State
+	}
+	return nil
+}
+
+func (x *RetireAuthorityResponse) GetLeftOut() []string {
+	if x != nil {
+		return x.LeftOut
+	}
+	return nil
+}
+
+// GetAuthorityRequest asks for the authorities.
+type GetAuthorityRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetAuthorityRequest) Reset() {
+	*x = GetAuthorityRequest{}
+	mi := &file_bayround_v1_enrol_service_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetAuthorityRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetAuthorityRequest) ProtoMessage() {}
+
+func (x *GetAuthorityRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_enrol_service_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetAuthorityRequest.ProtoReflect.Descriptor instead.
+func (*GetAuthorityRequest) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_enrol_service_proto_rawDescGZIP(), []int{17}
+}
+
+// GetAuthorityResponse holds them.
+type GetAuthorityResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The authorities now.
+	State         *AuthorityState `protobuf:"bytes,1,opt,name=state,proto3" json:"state,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetAuthorityResponse) Reset() {
+	*x = GetAuthorityResponse{}
+	mi := &file_bayround_v1_enrol_service_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetAuthorityResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetAuthorityResponse) ProtoMessage() {}
+
+func (x *GetAuthorityResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_enrol_service_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetAuthorityResponse.ProtoReflect.Descriptor instead.
+func (*GetAuthorityResponse) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_enrol_service_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *GetAuthorityResponse) GetState() *AuthorityState {
+	if x != nil {
+		return x.State
+	}
+	return nil
+}
+
+// AuthorityState is by what a station is known, and by what it will be.
+type AuthorityState struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// SHA-256 of the public key (SubjectPublicKeyInfo) of the authority by which the station
+	// is known, in hex.
+	AuthoritySha256 string `protobuf:"bytes,1,opt,name=authority_sha256,json=authoritySha256,proto3" json:"authority_sha256,omitempty"`
+	// The same of the authority that takes its place; empty while no rotation is under way.
+	NextSha256 string `protobuf:"bytes,2,opt,name=next_sha256,json=nextSha256,proto3" json:"next_sha256,omitempty"`
+	// When the rotation began, by the station's clock; absent while none is under way.
+	Begun *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=begun,proto3" json:"begun,omitempty"`
+	// How long the station must serve until the former authority is retired; absent while
+	// no rotation is under way.
+	Left *durationpb.Duration `protobuf:"bytes,4,opt,name=left,proto3" json:"left,omitempty"`
+	// Who is let in and was not renewed since the rotation began, by name.
+	Waiting       []*Client `protobuf:"bytes,5,rep,name=waiting,proto3" json:"waiting,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AuthorityState) Reset() {
+	*x = AuthorityState{}
+	mi := &file_bayround_v1_enrol_service_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AuthorityState) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AuthorityState) ProtoMessage() {}
+
+func (x *AuthorityState) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_enrol_service_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AuthorityState.ProtoReflect.Descriptor instead.
+func (*AuthorityState) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_enrol_service_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *AuthorityState) GetAuthoritySha256() string {
+	if x != nil {
+		return x.AuthoritySha256
+	}
+	return ""
+}
+
+func (x *AuthorityState) GetNextSha256() string {
+	if x != nil {
+		return x.NextSha256
+	}
+	return ""
+}
+
+func (x *AuthorityState) GetBegun() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Begun
+	}
+	return nil
+}
+
+func (x *AuthorityState) GetLeft() *durationpb.Duration {
+	if x != nil {
+		return x.Left
+	}
+	return nil
+}
+
+func (x *AuthorityState) GetWaiting() []*Client {
+	if x != nil {
+		return x.Waiting
+	}
+	return nil
+}
+
 var File_bayround_v1_enrol_service_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_enrol_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1fbayround/v1/enrol_service.proto\x12\vbayround.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf4\x02\n" +
+	"\x1fbayround/v1/enrol_service.proto\x12\vbayround.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf4\x02\n" +
 	"\x06Client\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12+\n" +
 	"\x04role\x18\x02 \x01(\x0e2\x17.bayround.v1.ClientRoleR\x04role\x12\x1c\n" +
@@ -873,24 +1265,27 @@ const file_bayround_v1_enrol_service_proto_rawDesc = "" +
 	"\x06device\x18\x01 \x01(\tB!\xbaH\x1er\x1c\x18@2\x18^[a-z0-9]+(-[a-z0-9]+)*$R\x06device\x12;\n" +
 	"\x13certificate_request\x18\x02 \x01(\fB\n" +
 	"\xbaH\az\x05\x10\x01\x18\x80@R\x12certificateRequest\x12\x19\n" +
-	"\x03mac\x18\x03 \x01(\fB\a\xbaH\x04z\x02h R\x03mac\"O\n" +
+	"\x03mac\x18\x03 \x01(\fB\a\xbaH\x04z\x02h R\x03mac\"q\n" +
 	"\rEnrolResponse\x12 \n" +
 	"\vcertificate\x18\x01 \x01(\fR\vcertificate\x12\x1c\n" +
-	"\tauthority\x18\x02 \x01(\fR\tauthority\"K\n" +
+	"\tauthority\x18\x02 \x01(\fR\tauthority\x12 \n" +
+	"\vauthorities\x18\x03 \x03(\fR\vauthorities\"K\n" +
 	"\fRenewRequest\x12;\n" +
 	"\x13certificate_request\x18\x01 \x01(\fB\n" +
-	"\xbaH\az\x05\x10\x01\x18\x80@R\x12certificateRequest\"O\n" +
+	"\xbaH\az\x05\x10\x01\x18\x80@R\x12certificateRequest\"q\n" +
 	"\rRenewResponse\x12 \n" +
 	"\vcertificate\x18\x01 \x01(\fR\vcertificate\x12\x1c\n" +
-	"\tauthority\x18\x02 \x01(\fR\tauthority\"\xbd\x01\n" +
+	"\tauthority\x18\x02 \x01(\fR\tauthority\x12 \n" +
+	"\vauthorities\x18\x03 \x03(\fR\vauthorities\"\xbd\x01\n" +
 	"\fAdmitRequest\x125\n" +
 	"\x04name\x18\x01 \x01(\tB!\xbaH\x1er\x1c\x18@2\x18^[a-z0-9]+(-[a-z0-9]+)*$R\x04name\x129\n" +
 	"\x04role\x18\x02 \x01(\x0e2\x17.bayround.v1.ClientRoleB\f\xbaH\t\x82\x01\x06\x10\x01 \x00 \x01R\x04role\x12;\n" +
 	"\x13certificate_request\x18\x03 \x01(\fB\n" +
-	"\xbaH\az\x05\x10\x01\x18\x80@R\x12certificateRequest\"O\n" +
+	"\xbaH\az\x05\x10\x01\x18\x80@R\x12certificateRequest\"q\n" +
 	"\rAdmitResponse\x12 \n" +
 	"\vcertificate\x18\x01 \x01(\fR\vcertificate\x12\x1c\n" +
-	"\tauthority\x18\x02 \x01(\fR\tauthority\"h\n" +
+	"\tauthority\x18\x02 \x01(\fR\tauthority\x12 \n" +
+	"\vauthorities\x18\x03 \x03(\fR\vauthorities\"h\n" +
 	"\rRevokeRequest\x125\n" +
 	"\x04name\x18\x01 \x01(\tB!\xbaH\x1er\x1c\x18@2\x18^[a-z0-9]+(-[a-z0-9]+)*$R\x04name\x12 \n" +
 	"\x06reason\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x06reason\"=\n" +
@@ -898,7 +1293,26 @@ const file_bayround_v1_enrol_service_proto_rawDesc = "" +
 	"\x06client\x18\x01 \x01(\v2\x13.bayround.v1.ClientR\x06client\"\x14\n" +
 	"\x12ListClientsRequest\"D\n" +
 	"\x13ListClientsResponse\x12-\n" +
-	"\aclients\x18\x01 \x03(\v2\x13.bayround.v1.ClientR\aclients*\xab\x01\n" +
+	"\aclients\x18\x01 \x03(\v2\x13.bayround.v1.ClientR\aclients\"^\n" +
+	"\x16RotateAuthorityRequest\x12D\n" +
+	"\aoverlap\x18\x01 \x01(\v2\x19.google.protobuf.DurationB\x0f\xbaH\f\xaa\x01\t\"\x05\b\x80\xe7\x84\x0f2\x00R\aoverlap\"L\n" +
+	"\x17RotateAuthorityResponse\x121\n" +
+	"\x05state\x18\x01 \x01(\v2\x1b.bayround.v1.AuthorityStateR\x05state\"5\n" +
+	"\x16RetireAuthorityRequest\x12\x1b\n" +
+	"\tleave_out\x18\x01 \x01(\bR\bleaveOut\"g\n" +
+	"\x17RetireAuthorityResponse\x121\n" +
+	"\x05state\x18\x01 \x01(\v2\x1b.bayround.v1.AuthorityStateR\x05state\x12\x19\n" +
+	"\bleft_out\x18\x02 \x03(\tR\aleftOut\"\x15\n" +
+	"\x13GetAuthorityRequest\"I\n" +
+	"\x14GetAuthorityResponse\x121\n" +
+	"\x05state\x18\x01 \x01(\v2\x1b.bayround.v1.AuthorityStateR\x05state\"\xec\x01\n" +
+	"\x0eAuthorityState\x12)\n" +
+	"\x10authority_sha256\x18\x01 \x01(\tR\x0fauthoritySha256\x12\x1f\n" +
+	"\vnext_sha256\x18\x02 \x01(\tR\n" +
+	"nextSha256\x120\n" +
+	"\x05begun\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\x05begun\x12-\n" +
+	"\x04left\x18\x04 \x01(\v2\x19.google.protobuf.DurationR\x04left\x12-\n" +
+	"\awaiting\x18\x05 \x03(\v2\x13.bayround.v1.ClientR\awaiting*\xab\x01\n" +
 	"\n" +
 	"ClientRole\x12\x1b\n" +
 	"\x17CLIENT_ROLE_UNSPECIFIED\x10\x00\x12\x16\n" +
@@ -906,13 +1320,16 @@ const file_bayround_v1_enrol_service_proto_rawDesc = "" +
 	"\x12CLIENT_ROLE_SYSTEM\x10\x02\x12\x18\n" +
 	"\x14CLIENT_ROLE_WORKSHOP\x10\x03\x12\x17\n" +
 	"\x13CLIENT_ROLE_OFFICER\x10\x04\x12\x1d\n" +
-	"\x19CLIENT_ROLE_ADMINISTRATOR\x10\x052\xbb\x03\n" +
+	"\x19CLIENT_ROLE_ADMINISTRATOR\x10\x052\xcc\x05\n" +
 	"\fEnrolService\x12V\n" +
 	"\rOpenEnrolment\x12!.bayround.v1.OpenEnrolmentRequest\x1a\".bayround.v1.OpenEnrolmentResponse\x12>\n" +
 	"\x05Enrol\x12\x19.bayround.v1.EnrolRequest\x1a\x1a.bayround.v1.EnrolResponse\x12>\n" +
 	"\x05Renew\x12\x19.bayround.v1.RenewRequest\x1a\x1a.bayround.v1.RenewResponse\x12>\n" +
 	"\x05Admit\x12\x19.bayround.v1.AdmitRequest\x1a\x1a.bayround.v1.AdmitResponse\x12A\n" +
-	"\x06Revoke\x12\x1a.bayround.v1.RevokeRequest\x1a\x1b.bayround.v1.RevokeResponse\x12P\n" +
+	"\x06Revoke\x12\x1a.bayround.v1.RevokeRequest\x1a\x1b.bayround.v1.RevokeResponse\x12\\\n" +
+	"\x0fRotateAuthority\x12#.bayround.v1.RotateAuthorityRequest\x1a$.bayround.v1.RotateAuthorityResponse\x12\\\n" +
+	"\x0fRetireAuthority\x12#.bayround.v1.RetireAuthorityRequest\x1a$.bayround.v1.RetireAuthorityResponse\x12S\n" +
+	"\fGetAuthority\x12 .bayround.v1.GetAuthorityRequest\x1a!.bayround.v1.GetAuthorityResponse\x12P\n" +
 	"\vListClients\x12\x1f.bayround.v1.ListClientsRequest\x1a .bayround.v1.ListClientsResponseB'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
 
 var (
@@ -928,50 +1345,71 @@ func file_bayround_v1_enrol_service_proto_rawDescGZIP() []byte {
 }
 
 var file_bayround_v1_enrol_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_bayround_v1_enrol_service_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
+var file_bayround_v1_enrol_service_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
 var file_bayround_v1_enrol_service_proto_goTypes = []any{
-	(ClientRole)(0),               // 0: bayround.v1.ClientRole
-	(*Client)(nil),                // 1: bayround.v1.Client
-	(*OpenEnrolmentRequest)(nil),  // 2: bayround.v1.OpenEnrolmentRequest
-	(*OpenEnrolmentResponse)(nil), // 3: bayround.v1.OpenEnrolmentResponse
-	(*EnrolRequest)(nil),          // 4: bayround.v1.EnrolRequest
-	(*EnrolResponse)(nil),         // 5: bayround.v1.EnrolResponse
-	(*RenewRequest)(nil),          // 6: bayround.v1.RenewRequest
-	(*RenewResponse)(nil),         // 7: bayround.v1.RenewResponse
-	(*AdmitRequest)(nil),          // 8: bayround.v1.AdmitRequest
-	(*AdmitResponse)(nil),         // 9: bayround.v1.AdmitResponse
-	(*RevokeRequest)(nil),         // 10: bayround.v1.RevokeRequest
-	(*RevokeResponse)(nil),        // 11: bayround.v1.RevokeResponse
-	(*ListClientsRequest)(nil),    // 12: bayround.v1.ListClientsRequest
-	(*ListClientsResponse)(nil),   // 13: bayround.v1.ListClientsResponse
-	(*timestamppb.Timestamp)(nil), // 14: google.protobuf.Timestamp
+	(ClientRole)(0),                 // 0: bayround.v1.ClientRole
+	(*Client)(nil),                  // 1: bayround.v1.Client
+	(*OpenEnrolmentRequest)(nil),    // 2: bayround.v1.OpenEnrolmentRequest
+	(*OpenEnrolmentResponse)(nil),   // 3: bayround.v1.OpenEnrolmentResponse
+	(*EnrolRequest)(nil),            // 4: bayround.v1.EnrolRequest
+	(*EnrolResponse)(nil),           // 5: bayround.v1.EnrolResponse
+	(*RenewRequest)(nil),            // 6: bayround.v1.RenewRequest
+	(*RenewResponse)(nil),           // 7: bayround.v1.RenewResponse
+	(*AdmitRequest)(nil),            // 8: bayround.v1.AdmitRequest
+	(*AdmitResponse)(nil),           // 9: bayround.v1.AdmitResponse
+	(*RevokeRequest)(nil),           // 10: bayround.v1.RevokeRequest
+	(*RevokeResponse)(nil),          // 11: bayround.v1.RevokeResponse
+	(*ListClientsRequest)(nil),      // 12: bayround.v1.ListClientsRequest
+	(*ListClientsResponse)(nil),     // 13: bayround.v1.ListClientsResponse
+	(*RotateAuthorityRequest)(nil),  // 14: bayround.v1.RotateAuthorityRequest
+	(*RotateAuthorityResponse)(nil), // 15: bayround.v1.RotateAuthorityResponse
+	(*RetireAuthorityRequest)(nil),  // 16: bayround.v1.RetireAuthorityRequest
+	(*RetireAuthorityResponse)(nil), // 17: bayround.v1.RetireAuthorityResponse
+	(*GetAuthorityRequest)(nil),     // 18: bayround.v1.GetAuthorityRequest
+	(*GetAuthorityResponse)(nil),    // 19: bayround.v1.GetAuthorityResponse
+	(*AuthorityState)(nil),          // 20: bayround.v1.AuthorityState
+	(*timestamppb.Timestamp)(nil),   // 21: google.protobuf.Timestamp
+	(*durationpb.Duration)(nil),     // 22: google.protobuf.Duration
 }
 var file_bayround_v1_enrol_service_proto_depIdxs = []int32{
 	0,  // 0: bayround.v1.Client.role:type_name -> bayround.v1.ClientRole
-	14, // 1: bayround.v1.Client.not_after:type_name -> google.protobuf.Timestamp
-	14, // 2: bayround.v1.Client.admitted:type_name -> google.protobuf.Timestamp
-	14, // 3: bayround.v1.Client.revoked:type_name -> google.protobuf.Timestamp
-	14, // 4: bayround.v1.OpenEnrolmentResponse.expires:type_name -> google.protobuf.Timestamp
+	21, // 1: bayround.v1.Client.not_after:type_name -> google.protobuf.Timestamp
+	21, // 2: bayround.v1.Client.admitted:type_name -> google.protobuf.Timestamp
+	21, // 3: bayround.v1.Client.revoked:type_name -> google.protobuf.Timestamp
+	21, // 4: bayround.v1.OpenEnrolmentResponse.expires:type_name -> google.protobuf.Timestamp
 	0,  // 5: bayround.v1.AdmitRequest.role:type_name -> bayround.v1.ClientRole
 	1,  // 6: bayround.v1.RevokeResponse.client:type_name -> bayround.v1.Client
 	1,  // 7: bayround.v1.ListClientsResponse.clients:type_name -> bayround.v1.Client
-	2,  // 8: bayround.v1.EnrolService.OpenEnrolment:input_type -> bayround.v1.OpenEnrolmentRequest
-	4,  // 9: bayround.v1.EnrolService.Enrol:input_type -> bayround.v1.EnrolRequest
-	6,  // 10: bayround.v1.EnrolService.Renew:input_type -> bayround.v1.RenewRequest
-	8,  // 11: bayround.v1.EnrolService.Admit:input_type -> bayround.v1.AdmitRequest
-	10, // 12: bayround.v1.EnrolService.Revoke:input_type -> bayround.v1.RevokeRequest
-	12, // 13: bayround.v1.EnrolService.ListClients:input_type -> bayround.v1.ListClientsRequest
-	3,  // 14: bayround.v1.EnrolService.OpenEnrolment:output_type -> bayround.v1.OpenEnrolmentResponse
-	5,  // 15: bayround.v1.EnrolService.Enrol:output_type -> bayround.v1.EnrolResponse
-	7,  // 16: bayround.v1.EnrolService.Renew:output_type -> bayround.v1.RenewResponse
-	9,  // 17: bayround.v1.EnrolService.Admit:output_type -> bayround.v1.AdmitResponse
-	11, // 18: bayround.v1.EnrolService.Revoke:output_type -> bayround.v1.RevokeResponse
-	13, // 19: bayround.v1.EnrolService.ListClients:output_type -> bayround.v1.ListClientsResponse
-	14, // [14:20] is the sub-list for method output_type
-	8,  // [8:14] is the sub-list for method input_type
-	8,  // [8:8] is the sub-list for extension type_name
-	8,  // [8:8] is the sub-list for extension extendee
-	0,  // [0:8] is the sub-list for field type_name
+	22, // 8: bayround.v1.RotateAuthorityRequest.overlap:type_name -> google.protobuf.Duration
+	20, // 9: bayround.v1.RotateAuthorityResponse.state:type_name -> bayround.v1.AuthorityState
+	20, // 10: bayround.v1.RetireAuthorityResponse.state:type_name -> bayround.v1.AuthorityState
+	20, // 11: bayround.v1.GetAuthorityResponse.state:type_name -> bayround.v1.AuthorityState
+	21, // 12: bayround.v1.AuthorityState.begun:type_name -> google.protobuf.Timestamp
+	22, // 13: bayround.v1.AuthorityState.left:type_name -> google.protobuf.Duration
+	1,  // 14: bayround.v1.AuthorityState.waiting:type_name -> bayround.v1.Client
+	2,  // 15: bayround.v1.EnrolService.OpenEnrolment:input_type -> bayround.v1.OpenEnrolmentRequest
+	4,  // 16: bayround.v1.EnrolService.Enrol:input_type -> bayround.v1.EnrolRequest
+	6,  // 17: bayround.v1.EnrolService.Renew:input_type -> bayround.v1.RenewRequest
+	8,  // 18: bayround.v1.EnrolService.Admit:input_type -> bayround.v1.AdmitRequest
+	10, // 19: bayround.v1.EnrolService.Revoke:input_type -> bayround.v1.RevokeRequest
+	14, // 20: bayround.v1.EnrolService.RotateAuthority:input_type -> bayround.v1.RotateAuthorityRequest
+	16, // 21: bayround.v1.EnrolService.RetireAuthority:input_type -> bayround.v1.RetireAuthorityRequest
+	18, // 22: bayround.v1.EnrolService.GetAuthority:input_type -> bayround.v1.GetAuthorityRequest
+	12, // 23: bayround.v1.EnrolService.ListClients:input_type -> bayround.v1.ListClientsRequest
+	3,  // 24: bayround.v1.EnrolService.OpenEnrolment:output_type -> bayround.v1.OpenEnrolmentResponse
+	5,  // 25: bayround.v1.EnrolService.Enrol:output_type -> bayround.v1.EnrolResponse
+	7,  // 26: bayround.v1.EnrolService.Renew:output_type -> bayround.v1.RenewResponse
+	9,  // 27: bayround.v1.EnrolService.Admit:output_type -> bayround.v1.AdmitResponse
+	11, // 28: bayround.v1.EnrolService.Revoke:output_type -> bayround.v1.RevokeResponse
+	15, // 29: bayround.v1.EnrolService.RotateAuthority:output_type -> bayround.v1.RotateAuthorityResponse
+	17, // 30: bayround.v1.EnrolService.RetireAuthority:output_type -> bayround.v1.RetireAuthorityResponse
+	19, // 31: bayround.v1.EnrolService.GetAuthority:output_type -> bayround.v1.GetAuthorityResponse
+	13, // 32: bayround.v1.EnrolService.ListClients:output_type -> bayround.v1.ListClientsResponse
+	24, // [24:33] is the sub-list for method output_type
+	15, // [15:24] is the sub-list for method input_type
+	15, // [15:15] is the sub-list for extension type_name
+	15, // [15:15] is the sub-list for extension extendee
+	0,  // [0:15] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_enrol_service_proto_init() }
@@ -985,7 +1423,7 @@ func file_bayround_v1_enrol_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_enrol_service_proto_rawDesc), len(file_bayround_v1_enrol_service_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   13,
+			NumMessages:   20,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -19,12 +19,15 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	EnrolService_OpenEnrolment_FullMethodName = "/bayround.v1.EnrolService/OpenEnrolment"
-	EnrolService_Enrol_FullMethodName         = "/bayround.v1.EnrolService/Enrol"
-	EnrolService_Renew_FullMethodName         = "/bayround.v1.EnrolService/Renew"
-	EnrolService_Admit_FullMethodName         = "/bayround.v1.EnrolService/Admit"
-	EnrolService_Revoke_FullMethodName        = "/bayround.v1.EnrolService/Revoke"
-	EnrolService_ListClients_FullMethodName   = "/bayround.v1.EnrolService/ListClients"
+	EnrolService_OpenEnrolment_FullMethodName   = "/bayround.v1.EnrolService/OpenEnrolment"
+	EnrolService_Enrol_FullMethodName           = "/bayround.v1.EnrolService/Enrol"
+	EnrolService_Renew_FullMethodName           = "/bayround.v1.EnrolService/Renew"
+	EnrolService_Admit_FullMethodName           = "/bayround.v1.EnrolService/Admit"
+	EnrolService_Revoke_FullMethodName          = "/bayround.v1.EnrolService/Revoke"
+	EnrolService_RotateAuthority_FullMethodName = "/bayround.v1.EnrolService/RotateAuthority"
+	EnrolService_RetireAuthority_FullMethodName = "/bayround.v1.EnrolService/RetireAuthority"
+	EnrolService_GetAuthority_FullMethodName    = "/bayround.v1.EnrolService/GetAuthority"
+	EnrolService_ListClients_FullMethodName     = "/bayround.v1.EnrolService/ListClients"
 )
 
 // EnrolServiceClient is the client API for EnrolService service.
@@ -54,6 +57,19 @@ type EnrolServiceClient interface {
 	// Revoke lets somebody in no more, from now on; open streams are ended. Sent again
 	// it changes nothing. NOT_FOUND: nobody of that name was let in.
 	Revoke(ctx context.Context, in *RevokeRequest, opts ...grpc.CallOption) (*RevokeResponse, error)
+	// RotateAuthority has another certificate authority take the place of the station's. For a
+	// while, the overlap, both count: the station is known by the former one, and certificates
+	// are given by the next; who is renewed meanwhile knows both. When the overlap is over,
+	// the former one is retired, and who was not renewed must enrol again. The overlap is
+	// time in which the station serves, whatever its clock shows. FAILED_PRECONDITION: a
+	// rotation is under way (reason ROTATION_UNDER_WAY).
+	RotateAuthority(ctx context.Context, in *RotateAuthorityRequest, opts ...grpc.CallOption) (*RotateAuthorityResponse, error)
+	// RetireAuthority ends a rotation before its overlap is over. FAILED_PRECONDITION: none
+	// is under way (reason ROTATION_NONE), or somebody was not renewed yet (reason
+	// CLIENTS_NOT_RENEWED) and leave_out is not set.
+	RetireAuthority(ctx context.Context, in *RetireAuthorityRequest, opts ...grpc.CallOption) (*RetireAuthorityResponse, error)
+	// GetAuthority tells by what the station is known, and how a rotation stands. Errors: none of its own.
+	GetAuthority(ctx context.Context, in *GetAuthorityRequest, opts ...grpc.CallOption) (*GetAuthorityResponse, error)
 	// ListClients lists everybody who was ever let in, by name. Errors: none of its own.
 	ListClients(ctx context.Context, in *ListClientsRequest, opts ...grpc.CallOption) (*ListClientsResponse, error)
 }
@@ -116,6 +132,36 @@ func (c *enrolServiceClient) Revoke(ctx context.Context, in *RevokeRequest, opts
 	return out, nil
 }
 
+func (c *enrolServiceClient) RotateAuthority(ctx context.Context, in *RotateAuthorityRequest, opts ...grpc.CallOption) (*RotateAuthorityResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RotateAuthorityResponse)
+	err := c.cc.Invoke(ctx, EnrolService_RotateAuthority_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *enrolServiceClient) RetireAuthority(ctx context.Context, in *RetireAuthorityRequest, opts ...grpc.CallOption) (*RetireAuthorityResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RetireAuthorityResponse)
+	err := c.cc.Invoke(ctx, EnrolService_RetireAuthority_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *enrolServiceClient) GetAuthority(ctx context.Context, in *GetAuthorityRequest, opts ...grpc.CallOption) (*GetAuthorityResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetAuthorityResponse)
+	err := c.cc.Invoke(ctx, EnrolService_GetAuthority_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *enrolServiceClient) ListClients(ctx context.Context, in *ListClientsRequest, opts ...grpc.CallOption) (*ListClientsResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListClientsResponse)
@@ -153,6 +199,19 @@ type EnrolServiceServer interface {
 	// Revoke lets somebody in no more, from now on; open streams are ended. Sent again
 	// it changes nothing. NOT_FOUND: nobody of that name was let in.
 	Revoke(context.Context, *RevokeRequest) (*RevokeResponse, error)
+	// RotateAuthority has another certificate authority take the place of the station's. For a
+	// while, the overlap, both count: the station is known by the former one, and certificates
+	// are given by the next; who is renewed meanwhile knows both. When the overlap is over,
+	// the former one is retired, and who was not renewed must enrol again. The overlap is
+	// time in which the station serves, whatever its clock shows. FAILED_PRECONDITION: a
+	// rotation is under way (reason ROTATION_UNDER_WAY).
+	RotateAuthority(context.Context, *RotateAuthorityRequest) (*RotateAuthorityResponse, error)
+	// RetireAuthority ends a rotation before its overlap is over. FAILED_PRECONDITION: none
+	// is under way (reason ROTATION_NONE), or somebody was not renewed yet (reason
+	// CLIENTS_NOT_RENEWED) and leave_out is not set.
+	RetireAuthority(context.Context, *RetireAuthorityRequest) (*RetireAuthorityResponse, error)
+	// GetAuthority tells by what the station is known, and how a rotation stands. Errors: none of its own.
+	GetAuthority(context.Context, *GetAuthorityRequest) (*GetAuthorityResponse, error)
 	// ListClients lists everybody who was ever let in, by name. Errors: none of its own.
 	ListClients(context.Context, *ListClientsRequest) (*ListClientsResponse, error)
 	mustEmbedUnimplementedEnrolServiceServer()
@@ -179,6 +238,15 @@ func (UnimplementedEnrolServiceServer) Admit(context.Context, *AdmitRequest) (*A
 }
 func (UnimplementedEnrolServiceServer) Revoke(context.Context, *RevokeRequest) (*RevokeResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method Revoke not implemented")
+}
+func (UnimplementedEnrolServiceServer) RotateAuthority(context.Context, *RotateAuthorityRequest) (*RotateAuthorityResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RotateAuthority not implemented")
+}
+func (UnimplementedEnrolServiceServer) RetireAuthority(context.Context, *RetireAuthorityRequest) (*RetireAuthorityResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RetireAuthority not implemented")
+}
+func (UnimplementedEnrolServiceServer) GetAuthority(context.Context, *GetAuthorityRequest) (*GetAuthorityResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetAuthority not implemented")
 }
 func (UnimplementedEnrolServiceServer) ListClients(context.Context, *ListClientsRequest) (*ListClientsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListClients not implemented")
@@ -294,6 +362,60 @@ func _EnrolService_Revoke_Handler(srv interface{}, ctx context.Context, dec func
 	return interceptor(ctx, in, info, handler)
 }
 
+func _EnrolService_RotateAuthority_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RotateAuthorityRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(EnrolServiceServer).RotateAuthority(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: EnrolService_RotateAuthority_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(EnrolServiceServer).RotateAuthority(ctx, req.(*RotateAuthorityRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _EnrolService_RetireAuthority_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RetireAuthorityRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(EnrolServiceServer).RetireAuthority(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: EnrolService_RetireAuthority_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(EnrolServiceServer).RetireAuthority(ctx, req.(*RetireAuthorityRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _EnrolService_GetAuthority_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetAuthorityRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(EnrolServiceServer).GetAuthority(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: EnrolService_GetAuthority_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(EnrolServiceServer).GetAuthority(ctx, req.(*GetAuthorityRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _EnrolService_ListClients_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ListClientsRequest)
 	if err := dec(in); err != nil {
@@ -338,6 +460,18 @@ var EnrolService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "Revoke",
 			Handler:    _EnrolService_Revoke_Handler,
+		},
+		{
+			MethodName: "RotateAuthority",
+			Handler:    _EnrolService_RotateAuthority_Handler,
+		},
+		{
+			MethodName: "RetireAuthority",
+			Handler:    _EnrolService_RetireAuthority_Handler,
+		},
+		{
+			MethodName: "GetAuthority",
+			Handler:    _EnrolService_GetAuthority_Handler,
 		},
 		{
 			MethodName: "ListClients",

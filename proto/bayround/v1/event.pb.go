@@ -9,6 +9,7 @@ package bayroundv1
 import (
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
+	durationpb "google.golang.org/protobuf/types/known/durationpb"
 	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	reflect "reflect"
 	sync "sync"
@@ -87,6 +88,8 @@ type JournalEvent struct {
 	//	*JournalEvent_ClientRenewed
 	//	*JournalEvent_ClientRevoked
 	//	*JournalEvent_AccessDenied
+	//	*JournalEvent_AuthorityRotated
+	//	*JournalEvent_AuthorityRetired
 	//	*JournalEvent_CallSignChanged
 	//	*JournalEvent_IncidentRecorded
 	//	*JournalEvent_HandedOver
@@ -470,6 +473,24 @@ func (x *JournalEvent) GetAccessDenied() *AccessDenied {
 	return nil
 }
 
+func (x *JournalEvent) GetAuthorityRotated() *AuthorityRotated {
+	if x != nil {
+		if x, ok := x.Event.(*JournalEvent_AuthorityRotated); ok {
+			return x.AuthorityRotated
+		}
+	}
+	return nil
+}
+
+func (x *JournalEvent) GetAuthorityRetired() *AuthorityRetired {
+	if x != nil {
+		if x, ok := x.Event.(*JournalEvent_AuthorityRetired); ok {
+			return x.AuthorityRetired
+		}
+	}
+	return nil
+}
+
 func (x *JournalEvent) GetCallSignChanged() *CallSignHolding {
 	if x != nil {
 		if x, ok := x.Event.(*JournalEvent_CallSignChanged); ok {
@@ -646,6 +667,16 @@ type JournalEvent_AccessDenied struct {
 	AccessDenied *AccessDenied `protobuf:"bytes,64,opt,name=access_denied,json=accessDenied,proto3,oneof"`
 }
 
+type JournalEvent_AuthorityRotated struct {
+	// Another certificate authority began to take the place of the station's.
+	AuthorityRotated *AuthorityRotated `protobuf:"bytes,65,opt,name=authority_rotated,json=authorityRotated,proto3,oneof"`
+}
+
+type JournalEvent_AuthorityRetired struct {
+	// The former certificate authority counts no more.
+	AuthorityRetired *AuthorityRetired `protobuf:"bytes,66,opt,name=authority_retired,json=authorityRetired,proto3,oneof"`
+}
+
 type JournalEvent_CallSignChanged struct {
 	// The vehicle took a call sign, or gave one away.
 	CallSignChanged *CallSignHolding `protobuf:"bytes,90,opt,name=call_sign_changed,json=callSignChanged,proto3,oneof"`
@@ -718,6 +749,10 @@ func (*JournalEvent_ClientRenewed) isJournalEvent_Event() {}
 func (*JournalEvent_ClientRevoked) isJournalEvent_Event() {}
 
 func (*JournalEvent_AccessDenied) isJournalEvent_Event() {}
+
+func (*JournalEvent_AuthorityRotated) isJournalEvent_Event() {}
+
+func (*JournalEvent_AuthorityRetired) isJournalEvent_Event() {}
 
 func (*JournalEvent_CallSignChanged) isJournalEvent_Event() {}
 
@@ -1313,6 +1348,152 @@ func (x *RepairRecorded) GetRecheckSteps() []string {
 	return nil
 }
 
+// AuthorityRotated says that two authorities count from now on.
+type AuthorityRotated struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// SHA-256 of the public key (SubjectPublicKeyInfo) of the former authority, in hex.
+	AuthoritySha256 string `protobuf:"bytes,1,opt,name=authority_sha256,json=authoritySha256,proto3" json:"authority_sha256,omitempty"`
+	// The same of the next one.
+	NextSha256 string `protobuf:"bytes,2,opt,name=next_sha256,json=nextSha256,proto3" json:"next_sha256,omitempty"`
+	// How long both count, in time that the station serves.
+	Overlap *durationpb.Duration `protobuf:"bytes,3,opt,name=overlap,proto3" json:"overlap,omitempty"`
+	// Name of the client that asked for it.
+	By            string `protobuf:"bytes,4,opt,name=by,proto3" json:"by,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AuthorityRotated) Reset() {
+	*x = AuthorityRotated{}
+	mi := &file_bayround_v1_event_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AuthorityRotated) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AuthorityRotated) ProtoMessage() {}
+
+func (x *AuthorityRotated) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_event_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AuthorityRotated.ProtoReflect.Descriptor instead.
+func (*AuthorityRotated) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *AuthorityRotated) GetAuthoritySha256() string {
+	if x != nil {
+		return x.AuthoritySha256
+	}
+	return ""
+}
+
+func (x *AuthorityRotated) GetNextSha256() string {
+	if x != nil {
+		return x.NextSha256
+	}
+	return ""
+}
+
+func (x *AuthorityRotated) GetOverlap() *durationpb.Duration {
+	if x != nil {
+		return x.Overlap
+	}
+	return nil
+}
+
+func (x *AuthorityRotated) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+// AuthorityRetired says that the former authority counts no more.
+type AuthorityRetired struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// SHA-256 of the public key (SubjectPublicKeyInfo) of the former authority, in hex.
+	AuthoritySha256 string `protobuf:"bytes,1,opt,name=authority_sha256,json=authoritySha256,proto3" json:"authority_sha256,omitempty"`
+	// The same of the one that counts alone now.
+	NextSha256 string `protobuf:"bytes,2,opt,name=next_sha256,json=nextSha256,proto3" json:"next_sha256,omitempty"`
+	// Name of the client that asked for it; empty when the overlap was over.
+	By string `protobuf:"bytes,3,opt,name=by,proto3" json:"by,omitempty"`
+	// Who had not been renewed and must enrol again, by name.
+	LeftOut       []string `protobuf:"bytes,4,rep,name=left_out,json=leftOut,proto3" json:"left_out,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AuthorityRetired) Reset() {
+	*x = AuthorityRetired{}
+	mi := &file_bayround_v1_event_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AuthorityRetired) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AuthorityRetired) ProtoMessage() {}
+
+func (x *AuthorityRetired) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_event_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AuthorityRetired.ProtoReflect.Descriptor instead.
+func (*AuthorityRetired) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *AuthorityRetired) GetAuthoritySha256() string {
+	if x != nil {
+		return x.AuthoritySha256
+	}
+	return ""
+}
+
+func (x *AuthorityRetired) GetNextSha256() string {
+	if x != nil {
+		return x.NextSha256
+	}
+	return ""
+}
+
+func (x *AuthorityRetired) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *AuthorityRetired) GetLeftOut() []string {
+	if x != nil {
+		return x.LeftOut
+	}
+	return nil
+}
+
 // EnrolmentOpened says that a code was made. The code itself stands nowhere.
 type EnrolmentOpened struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1326,7 +1507,7 @@ type EnrolmentOpened struct {
 
 func (x *EnrolmentOpened) Reset() {
 	*x = EnrolmentOpened{}
-	mi := &file_bayround_v1_event_proto_msgTypes[10]
+	mi := &file_bayround_v1_event_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1338,7 +1519,7 @@ func (x *EnrolmentOpened) String() string {
 func (*EnrolmentOpened) ProtoMessage() {}
 
 func (x *EnrolmentOpened) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[10]
+	mi := &file_bayround_v1_event_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1351,7 +1532,7 @@ func (x *EnrolmentOpened) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EnrolmentOpened.ProtoReflect.Descriptor instead.
 func (*EnrolmentOpened) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{10}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *EnrolmentOpened) GetDevice() string {
@@ -1381,7 +1562,7 @@ type ClientAdmitted struct {
 
 func (x *ClientAdmitted) Reset() {
 	*x = ClientAdmitted{}
-	mi := &file_bayround_v1_event_proto_msgTypes[11]
+	mi := &file_bayround_v1_event_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1393,7 +1574,7 @@ func (x *ClientAdmitted) String() string {
 func (*ClientAdmitted) ProtoMessage() {}
 
 func (x *ClientAdmitted) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[11]
+	mi := &file_bayround_v1_event_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1406,7 +1587,7 @@ func (x *ClientAdmitted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClientAdmitted.ProtoReflect.Descriptor instead.
 func (*ClientAdmitted) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{11}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ClientAdmitted) GetClient() *Client {
@@ -1434,7 +1615,7 @@ type ClientRenewed struct {
 
 func (x *ClientRenewed) Reset() {
 	*x = ClientRenewed{}
-	mi := &file_bayround_v1_event_proto_msgTypes[12]
+	mi := &file_bayround_v1_event_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1446,7 +1627,7 @@ func (x *ClientRenewed) String() string {
 func (*ClientRenewed) ProtoMessage() {}
 
 func (x *ClientRenewed) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[12]
+	mi := &file_bayround_v1_event_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1459,7 +1640,7 @@ func (x *ClientRenewed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClientRenewed.ProtoReflect.Descriptor instead.
 func (*ClientRenewed) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{12}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ClientRenewed) GetClient() *Client {
@@ -1482,7 +1663,7 @@ type ClientRevoked struct {
 
 func (x *ClientRevoked) Reset() {
 	*x = ClientRevoked{}
-	mi := &file_bayround_v1_event_proto_msgTypes[13]
+	mi := &file_bayround_v1_event_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1494,7 +1675,7 @@ func (x *ClientRevoked) String() string {
 func (*ClientRevoked) ProtoMessage() {}
 
 func (x *ClientRevoked) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[13]
+	mi := &file_bayround_v1_event_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1507,7 +1688,7 @@ func (x *ClientRevoked) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClientRevoked.ProtoReflect.Descriptor instead.
 func (*ClientRevoked) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{13}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ClientRevoked) GetClient() *Client {
@@ -1537,7 +1718,7 @@ type AccessDenied struct {
 
 func (x *AccessDenied) Reset() {
 	*x = AccessDenied{}
-	mi := &file_bayround_v1_event_proto_msgTypes[14]
+	mi := &file_bayround_v1_event_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1549,7 +1730,7 @@ func (x *AccessDenied) String() string {
 func (*AccessDenied) ProtoMessage() {}
 
 func (x *AccessDenied) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[14]
+	mi := &file_bayround_v1_event_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1562,7 +1743,7 @@ func (x *AccessDenied) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AccessDenied.ProtoReflect.Descriptor instead.
 func (*AccessDenied) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{14}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *AccessDenied) GetDenials() []*Denial {
@@ -1600,7 +1781,7 @@ type Denial struct {
 
 func (x *Denial) Reset() {
 	*x = Denial{}
-	mi := &file_bayround_v1_event_proto_msgTypes[15]
+	mi := &file_bayround_v1_event_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1612,7 +1793,7 @@ func (x *Denial) String() string {
 func (*Denial) ProtoMessage() {}
 
 func (x *Denial) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[15]
+	mi := &file_bayround_v1_event_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1625,7 +1806,7 @@ func (x *Denial) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Denial.ProtoReflect.Descriptor instead.
 func (*Denial) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{15}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *Denial) GetClient() string {
@@ -1683,7 +1864,7 @@ type DefectAcknowledged struct {
 
 func (x *DefectAcknowledged) Reset() {
 	*x = DefectAcknowledged{}
-	mi := &file_bayround_v1_event_proto_msgTypes[16]
+	mi := &file_bayround_v1_event_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1695,7 +1876,7 @@ func (x *DefectAcknowledged) String() string {
 func (*DefectAcknowledged) ProtoMessage() {}
 
 func (x *DefectAcknowledged) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[16]
+	mi := &file_bayround_v1_event_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1708,7 +1889,7 @@ func (x *DefectAcknowledged) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DefectAcknowledged.ProtoReflect.Descriptor instead.
 func (*DefectAcknowledged) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{16}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *DefectAcknowledged) GetDefect() string {
@@ -1738,7 +1919,7 @@ type DefectDeferred struct {
 
 func (x *DefectDeferred) Reset() {
 	*x = DefectDeferred{}
-	mi := &file_bayround_v1_event_proto_msgTypes[17]
+	mi := &file_bayround_v1_event_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1750,7 +1931,7 @@ func (x *DefectDeferred) String() string {
 func (*DefectDeferred) ProtoMessage() {}
 
 func (x *DefectDeferred) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[17]
+	mi := &file_bayround_v1_event_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1763,7 +1944,7 @@ func (x *DefectDeferred) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DefectDeferred.ProtoReflect.Descriptor instead.
 func (*DefectDeferred) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{17}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *DefectDeferred) GetDefect() string {
@@ -1793,7 +1974,7 @@ type DeferralEnded struct {
 
 func (x *DeferralEnded) Reset() {
 	*x = DeferralEnded{}
-	mi := &file_bayround_v1_event_proto_msgTypes[18]
+	mi := &file_bayround_v1_event_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1805,7 +1986,7 @@ func (x *DeferralEnded) String() string {
 func (*DeferralEnded) ProtoMessage() {}
 
 func (x *DeferralEnded) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[18]
+	mi := &file_bayround_v1_event_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1818,7 +1999,7 @@ func (x *DeferralEnded) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeferralEnded.ProtoReflect.Descriptor instead.
 func (*DeferralEnded) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{18}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *DeferralEnded) GetDefect() string {
@@ -1848,7 +2029,7 @@ type VehicleStopped struct {
 
 func (x *VehicleStopped) Reset() {
 	*x = VehicleStopped{}
-	mi := &file_bayround_v1_event_proto_msgTypes[19]
+	mi := &file_bayround_v1_event_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1860,7 +2041,7 @@ func (x *VehicleStopped) String() string {
 func (*VehicleStopped) ProtoMessage() {}
 
 func (x *VehicleStopped) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[19]
+	mi := &file_bayround_v1_event_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1873,7 +2054,7 @@ func (x *VehicleStopped) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use VehicleStopped.ProtoReflect.Descriptor instead.
 func (*VehicleStopped) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{19}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *VehicleStopped) GetDefect() string {
@@ -1903,7 +2084,7 @@ type VehicleReleased struct {
 
 func (x *VehicleReleased) Reset() {
 	*x = VehicleReleased{}
-	mi := &file_bayround_v1_event_proto_msgTypes[20]
+	mi := &file_bayround_v1_event_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1915,7 +2096,7 @@ func (x *VehicleReleased) String() string {
 func (*VehicleReleased) ProtoMessage() {}
 
 func (x *VehicleReleased) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_event_proto_msgTypes[20]
+	mi := &file_bayround_v1_event_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1928,7 +2109,7 @@ func (x *VehicleReleased) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use VehicleReleased.ProtoReflect.Descriptor instead.
 func (*VehicleReleased) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_event_proto_rawDescGZIP(), []int{20}
+	return file_bayround_v1_event_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *VehicleReleased) GetDefect() string {
@@ -1949,7 +2130,7 @@ var File_bayround_v1_event_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x1bbayround/v1/catalogue.proto\x1a\x1abayround/v1/deferral.proto\x1a\x1fbayround/v1/enrol_service.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/schedule.proto\x1a\x1bbayround/v1/signature.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xea\x14\n" +
+	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x1bbayround/v1/catalogue.proto\x1a\x1abayround/v1/deferral.proto\x1a\x1fbayround/v1/enrol_service.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/schedule.proto\x1a\x1bbayround/v1/signature.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x86\x16\n" +
 	"\fJournalEvent\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\x03R\bsequence\x12\x1d\n" +
 	"\n" +
@@ -1994,7 +2175,9 @@ const file_bayround_v1_event_proto_rawDesc = "" +
 	"\x0fclient_admitted\x18= \x01(\v2\x1b.bayround.v1.ClientAdmittedH\x00R\x0eclientAdmitted\x12C\n" +
 	"\x0eclient_renewed\x18> \x01(\v2\x1a.bayround.v1.ClientRenewedH\x00R\rclientRenewed\x12C\n" +
 	"\x0eclient_revoked\x18? \x01(\v2\x1a.bayround.v1.ClientRevokedH\x00R\rclientRevoked\x12@\n" +
-	"\raccess_denied\x18@ \x01(\v2\x19.bayround.v1.AccessDeniedH\x00R\faccessDenied\x12J\n" +
+	"\raccess_denied\x18@ \x01(\v2\x19.bayround.v1.AccessDeniedH\x00R\faccessDenied\x12L\n" +
+	"\x11authority_rotated\x18A \x01(\v2\x1d.bayround.v1.AuthorityRotatedH\x00R\x10authorityRotated\x12L\n" +
+	"\x11authority_retired\x18B \x01(\v2\x1d.bayround.v1.AuthorityRetiredH\x00R\x10authorityRetired\x12J\n" +
 	"\x11call_sign_changed\x18Z \x01(\v2\x1c.bayround.v1.CallSignHoldingH\x00R\x0fcallSignChanged\x12L\n" +
 	"\x11incident_recorded\x18P \x01(\v2\x1d.bayround.v1.IncidentRecordedH\x00R\x10incidentRecorded\x128\n" +
 	"\vhanded_over\x18Q \x01(\v2\x15.bayround.v1.HandOverH\x00R\n" +
@@ -2039,7 +2222,19 @@ const file_bayround_v1_event_proto_rawDesc = "" +
 	"\x0eRepairRecorded\x12\x16\n" +
 	"\x06defect\x18\x01 \x01(\tR\x06defect\x12+\n" +
 	"\x06repair\x18\x02 \x01(\v2\x13.bayround.v1.RepairR\x06repair\x12#\n" +
-	"\rrecheck_steps\x18\x03 \x03(\tR\frecheckSteps\"9\n" +
+	"\rrecheck_steps\x18\x03 \x03(\tR\frecheckSteps\"\xa3\x01\n" +
+	"\x10AuthorityRotated\x12)\n" +
+	"\x10authority_sha256\x18\x01 \x01(\tR\x0fauthoritySha256\x12\x1f\n" +
+	"\vnext_sha256\x18\x02 \x01(\tR\n" +
+	"nextSha256\x123\n" +
+	"\aoverlap\x18\x03 \x01(\v2\x19.google.protobuf.DurationR\aoverlap\x12\x0e\n" +
+	"\x02by\x18\x04 \x01(\tR\x02by\"\x89\x01\n" +
+	"\x10AuthorityRetired\x12)\n" +
+	"\x10authority_sha256\x18\x01 \x01(\tR\x0fauthoritySha256\x12\x1f\n" +
+	"\vnext_sha256\x18\x02 \x01(\tR\n" +
+	"nextSha256\x12\x0e\n" +
+	"\x02by\x18\x03 \x01(\tR\x02by\x12\x19\n" +
+	"\bleft_out\x18\x04 \x03(\tR\aleftOut\"9\n" +
 	"\x0fEnrolmentOpened\x12\x16\n" +
 	"\x06device\x18\x01 \x01(\tR\x06device\x12\x0e\n" +
 	"\x02by\x18\x02 \x01(\tR\x02by\"M\n" +
@@ -2089,7 +2284,7 @@ func file_bayround_v1_event_proto_rawDescGZIP() []byte {
 	return file_bayround_v1_event_proto_rawDescData
 }
 
-var file_bayround_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 21)
+var file_bayround_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 23)
 var file_bayround_v1_event_proto_goTypes = []any{
 	(*JournalEvent)(nil),          // 0: bayround.v1.JournalEvent
 	(*Sender)(nil),                // 1: bayround.v1.Sender
@@ -2101,60 +2296,63 @@ var file_bayround_v1_event_proto_goTypes = []any{
 	(*MadeSafe)(nil),              // 7: bayround.v1.MadeSafe
 	(*ResultRecorded)(nil),        // 8: bayround.v1.ResultRecorded
 	(*RepairRecorded)(nil),        // 9: bayround.v1.RepairRecorded
-	(*EnrolmentOpened)(nil),       // 10: bayround.v1.EnrolmentOpened
-	(*ClientAdmitted)(nil),        // 11: bayround.v1.ClientAdmitted
-	(*ClientRenewed)(nil),         // 12: bayround.v1.ClientRenewed
-	(*ClientRevoked)(nil),         // 13: bayround.v1.ClientRevoked
-	(*AccessDenied)(nil),          // 14: bayround.v1.AccessDenied
-	(*Denial)(nil),                // 15: bayround.v1.Denial
-	(*DefectAcknowledged)(nil),    // 16: bayround.v1.DefectAcknowledged
-	(*DefectDeferred)(nil),        // 17: bayround.v1.DefectDeferred
-	(*DeferralEnded)(nil),         // 18: bayround.v1.DeferralEnded
-	(*VehicleStopped)(nil),        // 19: bayround.v1.VehicleStopped
-	(*VehicleReleased)(nil),       // 20: bayround.v1.VehicleReleased
-	(*timestamppb.Timestamp)(nil), // 21: google.protobuf.Timestamp
-	(*Station)(nil),               // 22: bayround.v1.Station
-	(*VehicleConfiguration)(nil),  // 23: bayround.v1.VehicleConfiguration
-	(*Gauge)(nil),                 // 24: bayround.v1.Gauge
-	(*Person)(nil),                // 25: bayround.v1.Person
-	(*Catalogue)(nil),             // 26: bayround.v1.Catalogue
-	(*Routine)(nil),               // 27: bayround.v1.Routine
-	(*RulePack)(nil),              // 28: bayround.v1.RulePack
-	(*Standing)(nil),              // 29: bayround.v1.Standing
-	(*RecordLossAccepted)(nil),    // 30: bayround.v1.RecordLossAccepted
-	(*RecordRefilled)(nil),        // 31: bayround.v1.RecordRefilled
-	(*PersonErased)(nil),          // 32: bayround.v1.PersonErased
-	(*CallSignHolding)(nil),       // 33: bayround.v1.CallSignHolding
-	(*IncidentRecorded)(nil),      // 34: bayround.v1.IncidentRecorded
-	(*HandOver)(nil),              // 35: bayround.v1.HandOver
-	(ClientRole)(0),               // 36: bayround.v1.ClientRole
-	(*Round)(nil),                 // 37: bayround.v1.Round
-	(RoundState)(0),               // 38: bayround.v1.RoundState
-	(*RoundConditions)(nil),       // 39: bayround.v1.RoundConditions
-	(Verdict)(0),                  // 40: bayround.v1.Verdict
-	(*Signature)(nil),             // 41: bayround.v1.Signature
-	(*ShownToSigner)(nil),         // 42: bayround.v1.ShownToSigner
-	(*UndoneStep)(nil),            // 43: bayround.v1.UndoneStep
-	(*Result)(nil),                // 44: bayround.v1.Result
-	(*Finding)(nil),               // 45: bayround.v1.Finding
-	(*Repair)(nil),                // 46: bayround.v1.Repair
-	(*Client)(nil),                // 47: bayround.v1.Client
-	(*Acknowledgement)(nil),       // 48: bayround.v1.Acknowledgement
-	(*Deferral)(nil),              // 49: bayround.v1.Deferral
-	(*VehicleStop)(nil),           // 50: bayround.v1.VehicleStop
-	(*VehicleRelease)(nil),        // 51: bayround.v1.VehicleRelease
+	(*AuthorityRotated)(nil),      // 10: bayround.v1.AuthorityRotated
+	(*AuthorityRetired)(nil),      // 11: bayround.v1.AuthorityRetired
+	(*EnrolmentOpened)(nil),       // 12: bayround.v1.EnrolmentOpened
+	(*ClientAdmitted)(nil),        // 13: bayround.v1.ClientAdmitted
+	(*ClientRenewed)(nil),         // 14: bayround.v1.ClientRenewed
+	(*ClientRevoked)(nil),         // 15: bayround.v1.ClientRevoked
+	(*AccessDenied)(nil),          // 16: bayround.v1.AccessDenied
+	(*Denial)(nil),                // 17: bayround.v1.Denial
+	(*DefectAcknowledged)(nil),    // 18: bayround.v1.DefectAcknowledged
+	(*DefectDeferred)(nil),        // 19: bayround.v1.DefectDeferred
+	(*DeferralEnded)(nil),         // 20: bayround.v1.DeferralEnded
+	(*VehicleStopped)(nil),        // 21: bayround.v1.VehicleStopped
+	(*VehicleReleased)(nil),       // 22: bayround.v1.VehicleReleased
+	(*timestamppb.Timestamp)(nil), // 23: google.protobuf.Timestamp
+	(*Station)(nil),               // 24: bayround.v1.Station
+	(*VehicleConfiguration)(nil),  // 25: bayround.v1.VehicleConfiguration
+	(*Gauge)(nil),                 // 26: bayround.v1.Gauge
+	(*Person)(nil),                // 27: bayround.v1.Person
+	(*Catalogue)(nil),             // 28: bayround.v1.Catalogue
+	(*Routine)(nil),               // 29: bayround.v1.Routine
+	(*RulePack)(nil),              // 30: bayround.v1.RulePack
+	(*Standing)(nil),              // 31: bayround.v1.Standing
+	(*RecordLossAccepted)(nil),    // 32: bayround.v1.RecordLossAccepted
+	(*RecordRefilled)(nil),        // 33: bayround.v1.RecordRefilled
+	(*PersonErased)(nil),          // 34: bayround.v1.PersonErased
+	(*CallSignHolding)(nil),       // 35: bayround.v1.CallSignHolding
+	(*IncidentRecorded)(nil),      // 36: bayround.v1.IncidentRecorded
+	(*HandOver)(nil),              // 37: bayround.v1.HandOver
+	(ClientRole)(0),               // 38: bayround.v1.ClientRole
+	(*Round)(nil),                 // 39: bayround.v1.Round
+	(RoundState)(0),               // 40: bayround.v1.RoundState
+	(*RoundConditions)(nil),       // 41: bayround.v1.RoundConditions
+	(Verdict)(0),                  // 42: bayround.v1.Verdict
+	(*Signature)(nil),             // 43: bayround.v1.Signature
+	(*ShownToSigner)(nil),         // 44: bayround.v1.ShownToSigner
+	(*UndoneStep)(nil),            // 45: bayround.v1.UndoneStep
+	(*Result)(nil),                // 46: bayround.v1.Result
+	(*Finding)(nil),               // 47: bayround.v1.Finding
+	(*Repair)(nil),                // 48: bayround.v1.Repair
+	(*durationpb.Duration)(nil),   // 49: google.protobuf.Duration
+	(*Client)(nil),                // 50: bayround.v1.Client
+	(*Acknowledgement)(nil),       // 51: bayround.v1.Acknowledgement
+	(*Deferral)(nil),              // 52: bayround.v1.Deferral
+	(*VehicleStop)(nil),           // 53: bayround.v1.VehicleStop
+	(*VehicleRelease)(nil),        // 54: bayround.v1.VehicleRelease
 }
 var file_bayround_v1_event_proto_depIdxs = []int32{
-	21, // 0: bayround.v1.JournalEvent.station_time:type_name -> google.protobuf.Timestamp
-	21, // 1: bayround.v1.JournalEvent.device_time:type_name -> google.protobuf.Timestamp
+	23, // 0: bayround.v1.JournalEvent.station_time:type_name -> google.protobuf.Timestamp
+	23, // 1: bayround.v1.JournalEvent.device_time:type_name -> google.protobuf.Timestamp
 	1,  // 2: bayround.v1.JournalEvent.sender:type_name -> bayround.v1.Sender
-	22, // 3: bayround.v1.JournalEvent.station_applied:type_name -> bayround.v1.Station
-	23, // 4: bayround.v1.JournalEvent.vehicle_applied:type_name -> bayround.v1.VehicleConfiguration
-	24, // 5: bayround.v1.JournalEvent.gauge_applied:type_name -> bayround.v1.Gauge
-	25, // 6: bayround.v1.JournalEvent.person_applied:type_name -> bayround.v1.Person
-	26, // 7: bayround.v1.JournalEvent.catalogue_applied:type_name -> bayround.v1.Catalogue
-	27, // 8: bayround.v1.JournalEvent.routine_applied:type_name -> bayround.v1.Routine
-	28, // 9: bayround.v1.JournalEvent.rule_pack_applied:type_name -> bayround.v1.RulePack
+	24, // 3: bayround.v1.JournalEvent.station_applied:type_name -> bayround.v1.Station
+	25, // 4: bayround.v1.JournalEvent.vehicle_applied:type_name -> bayround.v1.VehicleConfiguration
+	26, // 5: bayround.v1.JournalEvent.gauge_applied:type_name -> bayround.v1.Gauge
+	27, // 6: bayround.v1.JournalEvent.person_applied:type_name -> bayround.v1.Person
+	28, // 7: bayround.v1.JournalEvent.catalogue_applied:type_name -> bayround.v1.Catalogue
+	29, // 8: bayround.v1.JournalEvent.routine_applied:type_name -> bayround.v1.Routine
+	30, // 9: bayround.v1.JournalEvent.rule_pack_applied:type_name -> bayround.v1.RulePack
 	2,  // 10: bayround.v1.JournalEvent.round_opened:type_name -> bayround.v1.RoundOpened
 	3,  // 11: bayround.v1.JournalEvent.round_state_changed:type_name -> bayround.v1.RoundStateChanged
 	5,  // 12: bayround.v1.JournalEvent.step_begun:type_name -> bayround.v1.StepBegun
@@ -2162,51 +2360,54 @@ var file_bayround_v1_event_proto_depIdxs = []int32{
 	8,  // 14: bayround.v1.JournalEvent.result_recorded:type_name -> bayround.v1.ResultRecorded
 	9,  // 15: bayround.v1.JournalEvent.repair_recorded:type_name -> bayround.v1.RepairRecorded
 	6,  // 16: bayround.v1.JournalEvent.assistant_changed:type_name -> bayround.v1.AssistantChanged
-	29, // 17: bayround.v1.JournalEvent.standing_adopted:type_name -> bayround.v1.Standing
-	30, // 18: bayround.v1.JournalEvent.record_loss_accepted:type_name -> bayround.v1.RecordLossAccepted
-	31, // 19: bayround.v1.JournalEvent.record_refilled:type_name -> bayround.v1.RecordRefilled
-	32, // 20: bayround.v1.JournalEvent.person_erased:type_name -> bayround.v1.PersonErased
-	16, // 21: bayround.v1.JournalEvent.defect_acknowledged:type_name -> bayround.v1.DefectAcknowledged
-	17, // 22: bayround.v1.JournalEvent.defect_deferred:type_name -> bayround.v1.DefectDeferred
-	18, // 23: bayround.v1.JournalEvent.deferral_ended:type_name -> bayround.v1.DeferralEnded
-	19, // 24: bayround.v1.JournalEvent.vehicle_stopped:type_name -> bayround.v1.VehicleStopped
-	20, // 25: bayround.v1.JournalEvent.vehicle_released:type_name -> bayround.v1.VehicleReleased
+	31, // 17: bayround.v1.JournalEvent.standing_adopted:type_name -> bayround.v1.Standing
+	32, // 18: bayround.v1.JournalEvent.record_loss_accepted:type_name -> bayround.v1.RecordLossAccepted
+	33, // 19: bayround.v1.JournalEvent.record_refilled:type_name -> bayround.v1.RecordRefilled
+	34, // 20: bayround.v1.JournalEvent.person_erased:type_name -> bayround.v1.PersonErased
+	18, // 21: bayround.v1.JournalEvent.defect_acknowledged:type_name -> bayround.v1.DefectAcknowledged
+	19, // 22: bayround.v1.JournalEvent.defect_deferred:type_name -> bayround.v1.DefectDeferred
+	20, // 23: bayround.v1.JournalEvent.deferral_ended:type_name -> bayround.v1.DeferralEnded
+	21, // 24: bayround.v1.JournalEvent.vehicle_stopped:type_name -> bayround.v1.VehicleStopped
+	22, // 25: bayround.v1.JournalEvent.vehicle_released:type_name -> bayround.v1.VehicleReleased
 	4,  // 26: bayround.v1.JournalEvent.round_signed:type_name -> bayround.v1.RoundSigned
-	10, // 27: bayround.v1.JournalEvent.enrolment_opened:type_name -> bayround.v1.EnrolmentOpened
-	11, // 28: bayround.v1.JournalEvent.client_admitted:type_name -> bayround.v1.ClientAdmitted
-	12, // 29: bayround.v1.JournalEvent.client_renewed:type_name -> bayround.v1.ClientRenewed
-	13, // 30: bayround.v1.JournalEvent.client_revoked:type_name -> bayround.v1.ClientRevoked
-	14, // 31: bayround.v1.JournalEvent.access_denied:type_name -> bayround.v1.AccessDenied
-	33, // 32: bayround.v1.JournalEvent.call_sign_changed:type_name -> bayround.v1.CallSignHolding
-	34, // 33: bayround.v1.JournalEvent.incident_recorded:type_name -> bayround.v1.IncidentRecorded
-	35, // 34: bayround.v1.JournalEvent.handed_over:type_name -> bayround.v1.HandOver
-	36, // 35: bayround.v1.Sender.role:type_name -> bayround.v1.ClientRole
-	37, // 36: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
-	38, // 37: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
-	39, // 38: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
-	40, // 39: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
-	41, // 40: bayround.v1.RoundStateChanged.signature:type_name -> bayround.v1.Signature
-	42, // 41: bayround.v1.RoundStateChanged.shown:type_name -> bayround.v1.ShownToSigner
-	41, // 42: bayround.v1.RoundSigned.signature:type_name -> bayround.v1.Signature
-	42, // 43: bayround.v1.RoundSigned.shown:type_name -> bayround.v1.ShownToSigner
-	43, // 44: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
-	44, // 45: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
-	45, // 46: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
-	46, // 47: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
-	47, // 48: bayround.v1.ClientAdmitted.client:type_name -> bayround.v1.Client
-	47, // 49: bayround.v1.ClientRenewed.client:type_name -> bayround.v1.Client
-	47, // 50: bayround.v1.ClientRevoked.client:type_name -> bayround.v1.Client
-	15, // 51: bayround.v1.AccessDenied.denials:type_name -> bayround.v1.Denial
-	36, // 52: bayround.v1.Denial.role:type_name -> bayround.v1.ClientRole
-	48, // 53: bayround.v1.DefectAcknowledged.acknowledgement:type_name -> bayround.v1.Acknowledgement
-	49, // 54: bayround.v1.DefectDeferred.deferral:type_name -> bayround.v1.Deferral
-	50, // 55: bayround.v1.VehicleStopped.stop:type_name -> bayround.v1.VehicleStop
-	51, // 56: bayround.v1.VehicleReleased.release:type_name -> bayround.v1.VehicleRelease
-	57, // [57:57] is the sub-list for method output_type
-	57, // [57:57] is the sub-list for method input_type
-	57, // [57:57] is the sub-list for extension type_name
-	57, // [57:57] is the sub-list for extension extendee
-	0,  // [0:57] is the sub-list for field type_name
+	12, // 27: bayround.v1.JournalEvent.enrolment_opened:type_name -> bayround.v1.EnrolmentOpened
+	13, // 28: bayround.v1.JournalEvent.client_admitted:type_name -> bayround.v1.ClientAdmitted
+	14, // 29: bayround.v1.JournalEvent.client_renewed:type_name -> bayround.v1.ClientRenewed
+	15, // 30: bayround.v1.JournalEvent.client_revoked:type_name -> bayround.v1.ClientRevoked
+	16, // 31: bayround.v1.JournalEvent.access_denied:type_name -> bayround.v1.AccessDenied
+	10, // 32: bayround.v1.JournalEvent.authority_rotated:type_name -> bayround.v1.AuthorityRotated
+	11, // 33: bayround.v1.JournalEvent.authority_retired:type_name -> bayround.v1.AuthorityRetired
+	35, // 34: bayround.v1.JournalEvent.call_sign_changed:type_name -> bayround.v1.CallSignHolding
+	36, // 35: bayround.v1.JournalEvent.incident_recorded:type_name -> bayround.v1.IncidentRecorded
+	37, // 36: bayround.v1.JournalEvent.handed_over:type_name -> bayround.v1.HandOver
+	38, // 37: bayround.v1.Sender.role:type_name -> bayround.v1.ClientRole
+	39, // 38: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
+	40, // 39: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
+	41, // 40: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
+	42, // 41: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
+	43, // 42: bayround.v1.RoundStateChanged.signature:type_name -> bayround.v1.Signature
+	44, // 43: bayround.v1.RoundStateChanged.shown:type_name -> bayround.v1.ShownToSigner
+	43, // 44: bayround.v1.RoundSigned.signature:type_name -> bayround.v1.Signature
+	44, // 45: bayround.v1.RoundSigned.shown:type_name -> bayround.v1.ShownToSigner
+	45, // 46: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
+	46, // 47: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
+	47, // 48: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
+	48, // 49: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
+	49, // 50: bayround.v1.AuthorityRotated.overlap:type_name -> google.protobuf.Duration
+	50, // 51: bayround.v1.ClientAdmitted.client:type_name -> bayround.v1.Client
+	50, // 52: bayround.v1.ClientRenewed.client:type_name -> bayround.v1.Client
+	50, // 53: bayround.v1.ClientRevoked.client:type_name -> bayround.v1.Client
+	17, // 54: bayround.v1.AccessDenied.denials:type_name -> bayround.v1.Denial
+	38, // 55: bayround.v1.Denial.role:type_name -> bayround.v1.ClientRole
+	51, // 56: bayround.v1.DefectAcknowledged.acknowledgement:type_name -> bayround.v1.Acknowledgement
+	52, // 57: bayround.v1.DefectDeferred.deferral:type_name -> bayround.v1.Deferral
+	53, // 58: bayround.v1.VehicleStopped.stop:type_name -> bayround.v1.VehicleStop
+	54, // 59: bayround.v1.VehicleReleased.release:type_name -> bayround.v1.VehicleRelease
+	60, // [60:60] is the sub-list for method output_type
+	60, // [60:60] is the sub-list for method input_type
+	60, // [60:60] is the sub-list for extension type_name
+	60, // [60:60] is the sub-list for extension extendee
+	0,  // [0:60] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_event_proto_init() }
@@ -2260,6 +2461,8 @@ func file_bayround_v1_event_proto_init() {
 		(*JournalEvent_ClientRenewed)(nil),
 		(*JournalEvent_ClientRevoked)(nil),
 		(*JournalEvent_AccessDenied)(nil),
+		(*JournalEvent_AuthorityRotated)(nil),
+		(*JournalEvent_AuthorityRetired)(nil),
 		(*JournalEvent_CallSignChanged)(nil),
 		(*JournalEvent_IncidentRecorded)(nil),
 		(*JournalEvent_HandedOver)(nil),
@@ -2270,7 +2473,7 @@ func file_bayround_v1_event_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_event_proto_rawDesc), len(file_bayround_v1_event_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   21,
+			NumMessages:   23,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
