@@ -101,8 +101,8 @@ test: machine tools proto-check lint ## everything that must hold: contract, lin
 LETTERS := /usr/share/fonts/truetype/liberation/LiberationSans-Regular.ttf
 
 .PHONY: machine
-machine: # what apt has and Go has not: a C compiler for the race detector, git, strace, a browser and the letters the pages are set in
-	@.ci/machine gcc:gcc,libc6-dev git:git strace:strace $(if $(CHROME),,chromium:chromium) $(if $(wildcard $(LETTERS)),,liberation-sans:fonts-liberation)
+machine: # what apt has and Go has not: a C compiler for the race detector, git, strace, a browser, a reader of what it prints and the letters the pages are set in
+	@.ci/machine gcc:gcc,libc6-dev git:git strace:strace pdftotext:poppler-utils $(if $(CHROME),,chromium:chromium) $(if $(wildcard $(LETTERS)),,liberation-sans:fonts-liberation)
 
 .PHONY: tools
 tools: $(TOOLS) ## build the tools of tools.mod into build/bin

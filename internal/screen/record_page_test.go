@@ -16,16 +16,23 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"bayround/internal/roundrecord"
+	"bayround/internal/signature"
 	pb "bayround/proto/bayround/v1"
 )
 
-// longRecord is a round of sixty readings, of which the seventh was found bad and put right since.
+// readingOf is what was read at a place of longRecord, in bar: at each another value.
+func readingOf(n int) float64 { return float64(800+n) / 100 }
+
+// notLookedAt is the place of longRecord that nobody looked at.
+const notLookedAt = 20
+
+// longRecord is a signed round of sixty steps, of which the seventh was found bad and put right since.
 func longRecord() *roundrecord.Record {
 	at := timestamppb.New(time.Date(2026, 2, 3, 7, 30, 0, 0, time.UTC))
 	r := &roundrecord.Record{
 		Round: &pb.Round{
 			Name: "rounds/0d6f1f0e-8f0c-4c38-9c8c-0c7d0b2f8a11", Vehicle: "vehicles/wn21", Routine: "routines/shift", Driver: "people/fennigar",
-			State: pb.RoundState_ROUND_STATE_FINISHED, Opened: at, PlanDigest: "d", Steps: 60, Answered: 60,
+			State: pb.RoundState_ROUND_STATE_FINISHED, Opened: at, PlanDigest: "d", Steps: 60, Answered: 60, NotChecked: 1,
 		},
 		Plan: &pb.Plan{Digest: "d"}, Vehicle: &pb.VehicleConfiguration{CallSign: "WN21", Title: "rescue with crane and winch, 18 t"},
 		Now: &pb.Readiness{Verdict: pb.Verdict_VERDICT_UNPROVEN}, Made: at.AsTime(), Checkpoint: "bayround/station\n62\n" + strings.Repeat("A", 43) + "=\n\n— bayround/station sig\n",
@@ -35,6 +42,7 @@ func longRecord() *roundrecord.Record {
 			State: pb.DefectState_DEFECT_STATE_RECTIFIED, Repair: &pb.Repair{Person: "people/steddow", Done: "valve renewed", StationTime: at},
 		}},
 	}
+	var results []*pb.Result
 	add := func(ev *pb.JournalEvent) {
 		ev.Sequence, ev.StationTime, ev.Person = int64(len(r.Events)+1), at, "people/fennigar"
 		r.Events = append(r.Events, ev)
@@ -48,14 +56,26 @@ func longRecord() *roundrecord.Record {
 		})
 		recorded := &pb.ResultRecorded{Result: &pb.Result{
 			ResultId: id, StepId: id, Person: "people/fennigar", LookedAt: at, Gauge: "gauges/g-11",
-			Answer: &pb.Result_Reading{Reading: &pb.Reading{Values: []*pb.Value{{Part: "pressure", AsTyped: 8.5, Unit: "bar"}}}},
+			Answer: &pb.Result_Reading{Reading: &pb.Reading{Values: []*pb.Value{{Part: "pressure", AsTyped: readingOf(n), Unit: "bar"}}}},
 		}}
 		if n == 7 {
-			recorded.Findings = []*pb.Finding{{FindingId: "low", Pack: "packs/p", Rule: "low", StepIds: []string{id}, Grade: pb.Grade_GRADE_MAJOR, Text: "Far below the placard."}}
+			recorded.Findings = []*pb.Finding{{
+				FindingId: "low", Pack: "packs/p", Rule: "low", StepIds: []string{id}, Grade: pb.Grade_GRADE_MAJOR, Text: "Far below the placard.",
+				DriverDoes: "Inflate it and read it again.", PackVersion: "3", Source: &pb.Source{Title: "House rules", Clause: "4.2", Status: pb.SourceStatus_SOURCE_STATUS_SERVICE_POLICY},
+			}}
 		}
+		if n == notLookedAt {
+			recorded.Result.Gauge, recorded.Result.Note = "", "it snowed in"
+			recorded.Result.Answer = &pb.Result_NotChecked{NotChecked: &pb.NotChecked{Reason: pb.NotCheckedReason_NOT_CHECKED_REASON_NOT_REACHABLE}}
+		}
+		results = append(results, recorded.Result)
 		add(&pb.JournalEvent{Event: &pb.JournalEvent_ResultRecorded{ResultRecorded: recorded}})
 	}
-	add(&pb.JournalEvent{Event: &pb.JournalEvent_RoundStateChanged{RoundStateChanged: &pb.RoundStateChanged{Round: r.Round.GetName(), State: pb.RoundState_ROUND_STATE_FINISHED}}})
+	end := &pb.RoundStateChanged{Round: r.Round.GetName(), State: pb.RoundState_ROUND_STATE_FINISHED, Note: "the next watch reads the spare"}
+	end.Shown = signature.Shown(r.Now, "d", end.GetNote())
+	end.Signature = &pb.Signature{Person: "people/fennigar", SignedAs: pb.Role_ROLE_DRIVER, Device: "tablet-1", DeviceTime: at, Proof: pb.Proof_PROOF_PIN}
+	end.Signature.StatementSha256 = signature.Of(signature.Content(r.Round, []*pb.RoundConditions{nil}, signature.Newest(results)), end.GetShown(), end.GetSignature())
+	add(&pb.JournalEvent{Event: &pb.JournalEvent_RoundStateChanged{RoundStateChanged: end}})
 	return r
 }
 
@@ -87,7 +107,7 @@ func TestPages_TheRecordOfARoundIsAccessibleAndPrintsWhole(t *testing.T) {
 	}
 	words := value[string](t, b, "document.body.innerText.replace(/\\s+/g, ' ')")
 	for _, want := range []string{
-		"8.5 bar, with G-11 Placard pressure 8.5 bar; outer and inner", "No defect found", "FOUND: MAJOR", "No step was recorded as not checked.",
+		"8.5 bar, with G-11 Placard pressure 8.5 bar; outer and inner", "No defect found", "FOUND: MAJOR", "it snowed in",
 		"Repaired by steddow", "valve renewed", "Driver, name and time", "Officer in charge, name and time", "Stand beside the wheel.",
 	} {
 		if !strings.Contains(words, want) {
@@ -116,4 +136,5 @@ func TestPages_TheRecordOfARoundIsAccessibleAndPrintsWhole(t *testing.T) {
 	if complaints := b.complaints(); complaints != "" && !strings.Contains(complaints, "404") {
 		t.Error(complaints)
 	}
+	comparePaper(t, onPaper(t, pdf.Data))
 }
