@@ -18,6 +18,8 @@ import (
 
 const dueHelp = `Say which checks are overdue, due and coming, the worst first. Times are those of the vehicles'
 own stations. A check is done when every item of it was looked at, be it in one round or several.
+The items of one that is shared out have their turns in different watches; for one VEHICLE the
+items of this watch are listed.
 What is due says nothing of whether a vehicle may respond: "server readiness" does.`
 
 const incidentHelp = `Record that a vehicle came back from an incident. What is checked after one is due from then.`
@@ -69,6 +71,9 @@ func (s *remote) due(ctx context.Context, c *console, req *pb.ListDuesRequest, o
 		return c.sayMessage(all, output)
 	}
 	c.dueTable(all.GetDues())
+	if req.GetVehicle() != "" {
+		c.shareTables(all.GetDues())
+	}
 	for _, name := range all.GetWithoutCalendar() {
 		c.Say("%s has no calendar: no change of watch makes anything due there", lastPart(name))
 	}
@@ -94,6 +99,23 @@ func (c *console) dueTable(dues []*pb.RoutineDue) {
 		rows = append(rows, []string{lastPart(d.GetVehicle()), state, d.GetText(), left})
 	}
 	c.columns(rows)
+}
+
+// shareTables print what this watch is to do of the checks that are shared out.
+func (c *console) shareTables(dues []*pb.RoutineDue) {
+	for _, d := range dues {
+		if len(d.GetShare()) == 0 {
+			continue
+		}
+		c.Say("\nthis watch, of the %s:", d.GetTitle())
+		rows := [][]string{{"ITEM", "WHAT", "STEPS", "GOOD UNTIL (UTC)"}}
+		for _, one := range d.GetShare() {
+			rows = append(rows, []string{
+				one.GetItem(), one.GetTitle(), strconv.Itoa(int(one.GetSteps())), one.GetGapEnds().AsTime().Format("2006-01-02 15:04"),
+			})
+		}
+		c.columns(rows)
+	}
 }
 
 func newIncident(c *console) *cobra.Command {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io"
 	"sort"
+	"strings"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -151,14 +152,16 @@ func (g *gathering) addPeople(ctx context.Context, r *roundrecord.Record) error 
 
 // addPlan adds the plan of the routine as it is now, if there is one.
 func (g *gathering) addPlan(ctx context.Context, r *roundrecord.Record) error {
-	key := r.Round.GetVehicle() + " " + r.Round.GetRoutine()
+	key := r.Round.GetVehicle() + " " + r.Round.GetRoutine() + " " + strings.Join(r.Round.GetWithItems(), " ")
 	if plan, asked := g.plans[key]; asked {
 		r.Plan = plan
 		return nil
 	}
 	ctx, cancel := patiently(ctx)
 	defer cancel()
-	resp, err := g.station.vehicles.GetPlan(ctx, &pb.GetPlanRequest{Vehicle: r.Round.GetVehicle(), Routine: r.Round.GetRoutine()})
+	resp, err := g.station.vehicles.GetPlan(ctx, &pb.GetPlanRequest{
+		Vehicle: r.Round.GetVehicle(), Routine: r.Round.GetRoutine(), WithItems: r.Round.GetWithItems(),
+	})
 	if err != nil && !fault.Is(err, fault.NotFound) {
 		return err
 	}

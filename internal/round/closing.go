@@ -134,7 +134,7 @@ func (d *Desk) changedMeanwhile(before *scene) {
 
 // planToday is the digest of the plan that a round would have if it were begun now.
 func (d *Desk) planToday(r *pb.Round) string {
-	resp, err := d.twin.GetPlan(context.Background(), &pb.GetPlanRequest{Vehicle: r.GetVehicle(), Routine: r.GetRoutine()})
+	resp, err := d.twin.GetPlan(context.Background(), &pb.GetPlanRequest{Vehicle: r.GetVehicle(), Routine: r.GetRoutine(), WithItems: r.GetWithItems()})
 	if err != nil {
 		return r.GetPlanDigest() // the next look says so
 	}

@@ -103,6 +103,7 @@ func openingOf(ev *pb.JournalEvent, r *pb.Round) proto.Message {
 	return &pb.OpenRoundRequest{
 		Round: r.GetName(), Vehicle: r.GetVehicle(), Routine: r.GetRoutine(), Driver: r.GetDriver(), Assistant: r.GetAssistant(),
 		Device: r.GetDevice(), Conditions: r.GetConditions(), DeviceTime: deviceTime(ev),
+		WithItems: r.GetWithItems(),
 	}
 }
 

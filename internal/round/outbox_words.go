@@ -58,7 +58,7 @@ func (u *Uplink) roundWords(ctx context.Context, name string) string {
 // stepWords names a step by its title, which says where it is.
 func (u *Uplink) stepWords(ctx context.Context, round, stepID string) string {
 	r := u.roundOf(ctx, round)
-	resp, err := u.twin.GetPlan(ctx, &pb.GetPlanRequest{Vehicle: r.GetVehicle(), Routine: r.GetRoutine()})
+	resp, err := u.twin.GetPlan(ctx, &pb.GetPlanRequest{Vehicle: r.GetVehicle(), Routine: r.GetRoutine(), WithItems: r.GetWithItems()})
 	if err == nil {
 		for _, step := range resp.GetPlan().GetSteps() {
 			if step.GetStepId() == stepID {

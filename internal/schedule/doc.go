@@ -1,12 +1,13 @@
 // Package schedule is a fire station's calendar: when watches change, when a routine is
 // due and from when it is overdue, which watch does which of the weekly and monthly
 // items, and the feed that other calendars read. It also holds the timer of a wheel that
-// was off. Stations have their calendars, dues and feed from it; Spread and WheelFitted are
-// used by nothing yet.
+// was off. Stations have their calendars, dues, shares and feed from it; WheelFitted is used
+// by nothing yet.
 //
 //	Calendar, Watch      when watches change, in the station's zone
 //	Routine, Due         Calendar.Next: due since, overdue from
-//	Item, Spread         Calendar.Spread: items over the coming watches, evenly
+//	Item, Ring, Spread   Calendar.Spread: items over the coming watches, evenly
+//	Calendar.GapDays     the longest gap of an item, in days of watches
 //	Feed                 the coming dues as iCalendar, RFC 5545
 //	WheelFitted          the re-torque timer
 //

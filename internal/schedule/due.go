@@ -36,6 +36,14 @@ type Span struct {
 	Exact time.Duration
 }
 
+// AtMost is the longest that a span can be, elapsed time.
+func (s Span) AtMost() time.Duration {
+	if s.Days == 0 {
+		return s.Exact
+	}
+	return time.Duration(s.Days)*24*time.Hour + clocksChange + s.Exact
+}
+
 func (s Span) after(t time.Time, in *time.Location) time.Time {
 	if s.Days != 0 {
 		t = t.In(in)

@@ -24,6 +24,19 @@ type recurring interface {
 	next(c Calendar, after time.Time) time.Time
 }
 
+// ByWatch tells that the beginning of a watch makes it due.
+func (r Routine) ByWatch() bool {
+	_, by := r.On.(EachWatch)
+	return by
+}
+
+// ByCalendar tells that the calendar makes it due, and not what happens to the vehicle.
+func (r Routine) ByCalendar() bool {
+	_, comesRound := r.On.(recurring)
+	_, counted := r.On.(EveryDays)
+	return comesRound || counted
+}
+
 // EachWatch makes a routine due when a watch begins.
 type EachWatch struct {
 	Only string // the name of a watch; empty for each

@@ -8,6 +8,8 @@ import (
 	"bayround/internal/fault"
 )
 
+const longestGapDays = 3660
+
 // Item is a thing that must be done again and again, with at most so many days between:
 // done on a Monday with a longest gap of 7 days, it must be done on the next Monday at the
 // latest. Days are those on which the watches began that do it.
@@ -58,29 +60,55 @@ type Spread struct {
 // any watch may do them, then no watch of the ring has more work than another by more than
 // four thirds of the longest item.
 func (c Calendar) Spread(items []Item, from, until time.Time) (Spread, error) {
-	if err := c.checkItems(items); err != nil {
+	r, err := c.Ring(items)
+	if err != nil {
 		return Spread{}, err
 	}
+	return r.Over(from, until, func(i Item) Date { return i.LastDone }), nil
+}
+
+// Ring is items with their turns, which do not hang on when they were done. Make one with
+// Calendar.Ring; it is never changed.
+type Ring struct {
+	calendar Calendar
+	items    []Item // ascending by id
+	turns    map[string]turns
+}
+
+// Ring gives items their turns. What is wrong with them is returned as a fault of the
+// kind Invalid.
+func (c Calendar) Ring(items []Item) (Ring, error) {
+	if err := c.checkItems(items); err != nil {
+		return Ring{}, err
+	}
+	sorted := slices.Clone(items)
+	slices.SortFunc(sorted, func(a, b Item) int { return cmp.Compare(a.ID, b.ID) })
+	return Ring{c, sorted, c.turns(sorted)}, nil
+}
+
+// Over is Calendar.Spread for the items of the ring; lastDone says of each what its
+// LastDone is now.
+func (r Ring) Over(from, until time.Time, lastDone func(Item) Date) Spread {
+	c := r.calendar
 	planned := len(c.Watches(from, until))
 	if planned == 0 {
-		return Spread{}, nil
+		return Spread{}
 	}
 	// The plan is made beyond its end, and cut, lest the end make a difference to it.
 	var s Spread
 	for _, w := range c.Watches(from, until.AddDate(0, 0, 4)) {
 		s.Loads = append(s.Loads, Load{Watch: w})
 	}
-	sorted := slices.Clone(items)
-	slices.SortFunc(sorted, func(a, b Item) int { return cmp.Compare(a.ID, b.ID) })
-	all := c.turns(sorted)
-	for _, item := range sorted {
+	for _, item := range r.items {
+		item.LastDone = lastDone(item)
 		if item.LastDone != (Date{}) && item.LastDone.DaysSince(DateAt(from, c.location)) > 1 {
 			item.LastDone = Date{}
 		}
-		s.assign(item, planned, all[item.ID], c.changes[all[item.ID].change].Watch)
+		t := r.turns[item.ID]
+		s.assign(item, planned, t, c.changes[t.change].Watch)
 	}
 	s.Loads = s.Loads[:planned]
-	return s, nil
+	return s
 }
 
 // turns gives each item its place on the ring: those that came first before later
@@ -109,19 +137,26 @@ func (c Calendar) changesFor(i Item) (which []int) {
 	return which
 }
 
+// anyWatch stands for whichever watch comes first.
+const anyWatch = ""
+
 // assign walks an item's turns from when it was last done to the end of the plan.
-func (s *Spread) assign(item Item, planned int, t turns, watch string) {
+func (s *Spread) assign(item Item, planned int, t turns, favourite string) {
 	first := s.Loads[0].Watch.On
 	done, known := item.LastDone, item.LastDone != (Date{})
 	if !known {
 		done = first.Plus(-1)
 	}
 	for next := 0; ; next++ {
-		turn := t.firstFrom(first.number())
+		turn, watch := t.firstFrom(first.number()), favourite
 		if known {
 			// Half a period beside its place it takes the nearest turn, if its gap allows;
-			// for what comes round more often than weekly the gap decides alone.
-			turn = max(first.number(), t.lastUntil(done.number()+min(item.LongestGapDays, t.period*3/2)))
+			// for what comes round more often than weekly the gap decides alone. A turn that
+			// was missed is made up for by the first watch that may.
+			turn = t.lastUntil(done.number() + min(item.LongestGapDays, t.period*3/2))
+			if turn < first.number() || turn == first.number() && !s.has(first, favourite) {
+				turn, watch = first.number(), anyWatch
+			}
 		}
 		if next = s.pick(next, item, done, turn, watch); next < 0 || next >= planned {
 			return
@@ -137,9 +172,23 @@ func (s *Spread) assign(item Item, planned int, t turns, watch string) {
 	}
 }
 
+// has tells that a watch of a day is still to come.
+func (s *Spread) has(on Date, watch string) bool {
+	for _, load := range s.Loads {
+		if load.Watch.On != on {
+			return false
+		}
+		if load.Watch.Name == watch {
+			return true
+		}
+	}
+	return false
+}
+
 // pick returns which of the loads, none before next, does an item at its turn: that of the
 // watch of the day and the name; or else, when clocks or the beginning of the plan have
 // left none, the latest until the turn and after it was done, or else the first one later.
+// anyWatch is the first of all.
 // It is negative when the turn lies beyond the plan.
 func (s *Spread) pick(next int, item Item, done Date, turn int, watch string) int {
 	if turn > s.Loads[len(s.Loads)-1].Watch.On.number() {
@@ -155,7 +204,7 @@ func (s *Spread) pick(next int, item Item, done Date, turn int, watch string) in
 			continue
 		}
 		found = next
-		if w.On.number() == turn && w.Name == watch {
+		if watch == anyWatch || w.On.number() == turn && w.Name == watch {
 			return found
 		}
 	}
@@ -168,7 +217,7 @@ func (c Calendar) checkItems(items []Item) error {
 		switch {
 		case i.ID == "" || seen[i.ID]:
 			return fault.New(fault.Invalid, "ITEM_NOT_UNIQUE", "the item id %q is empty or stands twice; each item needs its own", i.ID)
-		case i.LongestGapDays < 1 || i.LongestGapDays > 3660:
+		case i.LongestGapDays < 1 || i.LongestGapDays > longestGapDays:
 			return fault.New(fault.Invalid, "GAP_OUT_OF_RANGE", "%s may wait %d days at the longest; give 1 to 3660", i.ID, i.LongestGapDays)
 		case i.Seconds < 0 || i.Seconds > secondsPerDay:
 			return fault.New(fault.Invalid, "SECONDS_OUT_OF_RANGE", "%s takes %d s; give 0 to %d", i.ID, i.Seconds, secondsPerDay)

@@ -41,7 +41,7 @@ func (c Calendar) Worst(occasions []Routine, past Past, stands Stands, now time.
 		if err != nil {
 			return Due{}, err
 		}
-		if due.worse(worst) {
+		if due.Worse(worst) {
 			worst = due
 		}
 	}
@@ -60,7 +60,9 @@ func (p Past) standing(r Routine, s Stands, now time.Time) Past {
 
 func (p Past) began() time.Time { return history{done: p.LastDone, inForce: p.InForceSince}.began() }
 
-func (d Due) worse(other Due) bool {
+// Worse tells that a routine stands worse than another: its state is, or it has been so for
+// longer.
+func (d Due) Worse(other Due) bool {
 	if d.State != other.State {
 		return d.State > other.State
 	}

@@ -27,7 +27,7 @@ import (
 func (s *Station) AdoptStanding(ctx context.Context, requestID string, given *pb.Standing) (changed bool, err error) {
 	if snap := s.current.Load().vehicles[given.GetVehicle()]; snap != nil {
 		for _, r := range given.GetRounds() {
-			snap.model.plan(r.GetRound().GetRoutine()) // ordering takes a while: not on the committer
+			snap.model.planOf(r.GetRound()) // ordering takes a while: not on the committer
 		}
 	}
 	given = proto.CloneOf(given)
@@ -338,7 +338,7 @@ func (v *vehicle) standsIn(there *pb.Round, here *round) bool {
 	if here != nil && here.onPlanOf(there) {
 		return false
 	}
-	return v.model.plan(there.GetRoutine()).GetDigest() != there.GetPlanDigest()
+	return v.model.planOf(there).GetDigest() != there.GetPlanDigest()
 }
 
 // continued picks the results that are not known here; false when they do not

@@ -147,7 +147,7 @@ func (st *state) adoptFrame(v *vehicle, e *pb.StandingRound, before *round) *fra
 		}
 	}
 	f.planned = st.sequence
-	f.plan = takenOver(v.model.plan(fixed.GetRoutine()), fixed.GetPlanDigest())
+	f.plan = takenOver(v.model.planOf(fixed), fixed.GetPlanDigest())
 	if f.plan.standsIn {
 		for i, id := range e.GetRound().GetAnsweredSteps() {
 			f.plan.positions[id] = i

@@ -17,6 +17,7 @@ import (
 type timetable struct {
 	calendar schedule.Calendar
 	lines    []timetableLine // in the order of the routines' names
+	shares   *shares         // nil when no routine is shared out over the watches
 }
 
 // timetableLine is one routine that something makes due at the vehicle.
@@ -24,6 +25,7 @@ type timetableLine struct {
 	routine   *pb.Routine
 	occasions []schedule.Routine
 	steps     []string // its steps at the vehicle
+	shared    bool     // its items are shared out over the watches
 }
 
 // timetableOf works out the timetable of a vehicle. What the settings say wrongly was
@@ -44,11 +46,13 @@ func timetableOf(m *model) (timetable, error) {
 		if err != nil {
 			return timetable{}, err
 		}
-		if steps := m.stepsOf(r); len(occasions) > 0 && len(steps) > 0 {
-			t.lines = append(t.lines, timetableLine{routine: r, occasions: occasions, steps: steps})
+		shared := scheduled && r.GetShared()
+		if steps := m.stepsOf(r); (len(occasions) > 0 || shared) && len(steps) > 0 {
+			t.lines = append(t.lines, timetableLine{routine: r, occasions: occasions, steps: steps, shared: shared})
 		}
 	}
-	return t, nil
+	t.shares, err = t.share(m)
+	return t, err
 }
 
 // timetable is worked out when it is first asked for.
@@ -76,6 +80,7 @@ func (m *model) stepsOf(r *pb.Routine) (ids []string) {
 // names, and when the first of them changes by itself; zero when none does.
 func (s *snapshot) dues(now time.Time) (all []*pb.RoutineDue, changes time.Time) {
 	t := s.model.timetable()
+	shared := s.shareNow(t, now)
 	for _, line := range t.lines {
 		due, done := s.due(t, line, now)
 		told := &pb.RoutineDue{
@@ -88,8 +93,9 @@ func (s *snapshot) dues(now time.Time) (all []*pb.RoutineDue, changes time.Time)
 		if due.State >= schedule.InGrace {
 			told.OpenSteps = s.openSince(line.steps, due.At)
 		}
-		if next := due.Changes(); !next.IsZero() && (changes.IsZero() || next.Before(changes)) {
-			changes = next
+		shared.tell(t, line, due, told)
+		if next := told.GetChanges(); next != nil && (changes.IsZero() || next.AsTime().Before(changes)) {
+			changes = next.AsTime()
 		}
 		all = append(all, told)
 	}

@@ -150,7 +150,7 @@ func (s source) compare(t source) int {
 // outline works out the plan a round was opened on: mostly it is the plan of
 // today, otherwise that of what was in force then.
 func (l *loader) outline(ctx context.Context, f *frame, m *model, lib *library) (*outline, error) {
-	if p := m.plan(f.round.GetRoutine()); f.planned == 0 && p.GetDigest() == f.round.GetPlanDigest() {
+	if p := m.planOf(f.round); f.planned == 0 && p.GetDigest() == f.round.GetPlanDigest() {
 		return newOutline(p), nil
 	}
 	then := loader{journal: l.journal, at: uint64(cmp.Or(f.planned, f.opening))}
@@ -165,7 +165,7 @@ func (l *loader) outline(ctx context.Context, f *frame, m *model, lib *library) 
 	if old.models[f.vehicle()] == nil {
 		return nil, unreadable("round "+f.name(), errEvent)
 	}
-	p := old.models[f.vehicle()].plan(f.round.GetRoutine())
+	p := old.models[f.vehicle()].planOf(f.round)
 	if f.planned != 0 {
 		return takenOver(p, f.round.GetPlanDigest()), nil
 	}

@@ -3,7 +3,10 @@ package station
 import (
 	"maps"
 	"slices"
+	"strings"
 	"sync"
+
+	"google.golang.org/protobuf/proto"
 
 	"bayround/internal/catalogue"
 	"bayround/internal/deferral"
@@ -39,10 +42,14 @@ type model struct {
 type plans struct {
 	mu    sync.Mutex
 	built map[string]*pb.Plan // guarded by mu: by routine, without last results
+	with  map[string]*pb.Plan // guarded by mu: those with items beside their routine's
 
 	scheduling sync.Once
 	due        timetable // set within scheduling
 }
+
+// mostPlansWith is how many plans of one kind are kept for a vehicle.
+const mostPlansWith = 64
 
 // step is a check step and what the station needs to know beside it.
 type step struct {
@@ -61,7 +68,7 @@ func newModel(v *pb.VehicleConfiguration, l *library) *model {
 		vehicle: v, station: l.set.Stations[v.GetStation()], catalogue: l.set.Catalogue,
 		routines: l.set.Routines, engine: l.engine, packs: packsOf(v, l.set.Packs),
 		deferral: deferral.PackOf(rulePacksOf(v, l.set.Packs)),
-		steps:    map[string]*step{}, plans: &plans{built: map[string]*pb.Plan{}},
+		steps:    map[string]*step{}, plans: &plans{built: map[string]*pb.Plan{}, with: map[string]*pb.Plan{}},
 	}
 	m.prepareJudge(l.broken)
 	var compared []string
@@ -150,21 +157,51 @@ func (m *model) input(r *pb.Routine) plan.Input {
 	return plan.Input{Vehicle: m.vehicle, Catalogue: m.catalogue, Routine: r, Station: m.station}
 }
 
-// plan returns the plan of a routine without last results; nil when there is
-// no such routine.
-func (m *model) plan(routine string) *pb.Plan {
-	r := m.routines[routine]
+// plan returns the plan of a routine and of items beside it, without last results; nil
+// when there is no such routine.
+func (m *model) plan(routine string, with []string) *pb.Plan {
+	r := m.routine(routine, with)
 	if r == nil {
 		return nil
 	}
+	built, key := m.plans.built, routine
+	if len(r.GetItems()) > len(m.routines[routine].GetItems()) {
+		built, key = m.plans.with, routine+" "+strings.Join(r.GetItems(), " ")
+	}
 	m.plans.mu.Lock()
 	defer m.plans.mu.Unlock()
-	if p := m.plans.built[routine]; p != nil {
+	if p := built[key]; p != nil {
 		return p
 	}
 	p := m.build(r)
-	m.plans.built[routine] = p
+	if len(built) >= mostPlansWith {
+		clear(built) // they are worked out again when they are asked for again
+	}
+	built[key] = p
 	return p
+}
+
+// planOf returns the plan that a round has by what is in force.
+func (m *model) planOf(r *pb.Round) *pb.Plan { return m.plan(r.GetRoutine(), r.GetWithItems()) }
+
+// routine returns a routine with items beside its own, of those that any routine asks for
+// on the vehicle; nil when there is no such routine.
+func (m *model) routine(name string, with []string) *pb.Routine {
+	r := m.routines[name]
+	if r == nil || len(with) == 0 {
+		return r
+	}
+	asked := map[string]bool{}
+	for _, step := range m.steps {
+		asked[step.GetItem()] = true
+	}
+	r = proto.CloneOf(r)
+	for _, item := range slices.Sorted(slices.Values(with)) {
+		if asked[item] && !slices.Contains(r.GetItems(), item) {
+			r.Items = append(r.Items, item)
+		}
+	}
+	return r
 }
 
 // rank returns the place of a step among all of the vehicle; steps that are no longer on

@@ -15,7 +15,7 @@ func (st *state) roundOpened(v *vehicle, e *pb.RoundOpened, rows *rowSet) error 
 	r := newRound(&frame{
 		round: proto.CloneOf(e.GetRound()), opening: st.sequence, changed: st.station,
 		said: []statement{saidAt(e.GetRound().GetConditions(), st.station, e.GetRound().GetOpenedDeviceTime())},
-		plan: newOutline(v.model.plan(e.GetRound().GetRoutine())),
+		plan: newOutline(v.model.planOf(e.GetRound())),
 	})
 	st.rounds[name] = r
 	v.rounds[name] = r

@@ -47,7 +47,7 @@ func (s *Station) GetPlan(_ context.Context, req *pb.GetPlanRequest) (*pb.GetPla
 	if err != nil {
 		return nil, err
 	}
-	bare := snap.model.plan(req.GetRoutine())
+	bare := snap.model.plan(req.GetRoutine(), req.GetWithItems())
 	if bare == nil {
 		return nil, unknown("routine", req.GetRoutine())
 	}

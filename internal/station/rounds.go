@@ -3,6 +3,7 @@ package station
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
@@ -15,7 +16,7 @@ import (
 // OpenRound begins a round; its name is the command id.
 func (s *Station) OpenRound(ctx context.Context, req *pb.OpenRoundRequest) (*pb.OpenRoundResponse, error) {
 	if snap := s.current.Load().vehicles[req.GetVehicle()]; snap != nil {
-		snap.model.plan(req.GetRoutine()) // ordering takes a while: not on the committer
+		snap.model.plan(req.GetRoutine(), req.GetWithItems()) // ordering takes a while: not on the committer
 	}
 	if err := checkDeviceTime(req); err != nil {
 		return nil, err
@@ -28,7 +29,7 @@ func (s *Station) OpenRound(ctx context.Context, req *pb.OpenRoundRequest) (*pb.
 		if err := s.roomForRound(); err != nil {
 			return nil, err
 		}
-		p := v.model.plan(req.GetRoutine())
+		p := v.model.plan(req.GetRoutine(), req.GetWithItems())
 		now := timestamppb.New(c.time)
 		opened := &pb.Round{
 			Name: req.GetRound(), Vehicle: req.GetVehicle(), Routine: req.GetRoutine(), Driver: req.GetDriver(),
@@ -36,6 +37,7 @@ func (s *Station) OpenRound(ctx context.Context, req *pb.OpenRoundRequest) (*pb.
 			Conditions: req.GetConditions(), Opened: now, LastActivity: now, OpenedDeviceTime: req.GetDeviceTime(),
 			VehicleRevision: v.model.vehicle.GetRevision(), PlanDigest: p.GetDigest(), Steps: int32(len(p.GetSteps())),
 			SpotProofs: spotProofs(req.GetRound(), p), OfficerSigns: v.model.routines[req.GetRoutine()].GetOfficerSigns(),
+			WithItems: slices.Sorted(slices.Values(req.GetWithItems())),
 		}
 		err = c.happen(&pb.JournalEvent{
 			Person: req.GetDriver(), Device: req.GetDevice(), Vehicle: v.name, DeviceTime: req.GetDeviceTime(),
@@ -71,7 +73,7 @@ func (c *command) mayOpen(req *pb.OpenRoundRequest) (*vehicle, error) {
 	if err := c.mayOnce(req.GetAssistant(), admit.Assist, req.GetDeviceTime()); err != nil {
 		return nil, err
 	}
-	if len(v.model.plan(req.GetRoutine()).GetSteps()) == 0 {
+	if len(v.model.plan(req.GetRoutine(), req.GetWithItems()).GetSteps()) == 0 {
 		return nil, fault.New(fault.Precondition, "PLAN_EMPTY", "nothing in %s applies to %s; choose another routine", req.GetRoutine(), v.name)
 	}
 	return v, nil

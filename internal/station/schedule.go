@@ -149,7 +149,7 @@ func (s *snapshot) feed(now, until time.Time) (events []schedule.FeedEvent) {
 			}
 		}
 	}
-	return events
+	return append(events, s.sharesFeed(t, now, until)...)
 }
 
 // feedEvent is one due in a feed. What is overdue since nobody knows when stands at now.

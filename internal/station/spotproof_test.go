@@ -25,7 +25,7 @@ func TestSpotProofs_OfTrueVehicles(t *testing.T) {
 	t.Parallel()
 	lib := demoLibrary(t)
 	for _, name := range sortedKeys(lib.models) {
-		p := lib.models[name].plan("routines/shift")
+		p := lib.models[name].plan("routines/shift", nil)
 		var marked, order []string
 		for _, s := range p.GetSteps() {
 			order = append(order, s.GetStepId())
@@ -86,7 +86,7 @@ func TestSpotProofs_OneInForty(t *testing.T) {
 
 // The same round on the same plan is asked the same; another round is not.
 func TestSpotProofs_FollowFromTheRound(t *testing.T) {
-	p := demoLibrary(t).models["vehicles/wn11"].plan("routines/shift")
+	p := demoLibrary(t).models["vehicles/wn11"].plan("routines/shift", nil)
 	first, again := drawRounds(p, 50), drawRounds(p, 50)
 	different := 0
 	for i := range first {

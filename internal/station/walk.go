@@ -15,7 +15,7 @@ func (s *Station) GetWalk(_ context.Context, req *pb.GetWalkRequest) (*pb.GetWal
 	if err != nil {
 		return nil, err
 	}
-	p := snap.model.plan(req.GetRoutine())
+	p := snap.model.plan(req.GetRoutine(), req.GetWithItems())
 	if p == nil {
 		return nil, unknown("routine", req.GetRoutine())
 	}
@@ -23,7 +23,7 @@ func (s *Station) GetWalk(_ context.Context, req *pb.GetWalkRequest) (*pb.GetWal
 		Alone: req.GetAlone(), Done: req.GetDone(), AtStep: req.GetAtStep(),
 		WithinS: int(req.GetWithinS()), EngineWarm: req.GetEngineWarm(),
 	}
-	in := snap.model.input(snap.model.routines[req.GetRoutine()])
+	in := snap.model.input(snap.model.routine(req.GetRoutine(), req.GetWithItems()))
 	if ask.WithinS > 0 {
 		in.Worth = worthOf(snap.model.vehicle, state.lib.set.Packs, p.GetSteps())
 	}

@@ -1904,7 +1904,12 @@ type Routine struct {
 	OfficerSigns bool `protobuf:"varint,6,opt,name=officer_signs,json=officerSigns,proto3" json:"officer_signs,omitempty"`
 	// What makes it due at a vehicle; empty when nothing does by itself. Of several the
 	// one that is due longest counts.
-	Occasions     []*Occasion `protobuf:"bytes,10,rep,name=occasions,proto3" json:"occasions,omitempty"`
+	Occasions []*Occasion `protobuf:"bytes,10,rep,name=occasions,proto3" json:"occasions,omitempty"`
+	// Its items are shared out over the watches, so that none waits longer than good_for: a
+	// round that a watch makes due takes this watch's share along. Instead of occasions of
+	// the calendar; where a station has no calendar, or no watch makes a round due, those
+	// count.
+	Shared        bool `protobuf:"varint,11,opt,name=shared,proto3" json:"shared,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1986,6 +1991,13 @@ func (x *Routine) GetOccasions() []*Occasion {
 		return x.Occasions
 	}
 	return nil
+}
+
+func (x *Routine) GetShared() bool {
+	if x != nil {
+		return x.Shared
+	}
+	return false
 }
 
 var File_bayround_v1_catalogue_proto protoreflect.FileDescriptor
@@ -2123,7 +2135,7 @@ const file_bayround_v1_catalogue_proto_rawDesc = "" +
 	"\vWalkWeights\x125\n" +
 	"\tassistant\x18\x01 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00Y@)\x00\x00\x00\x00\x00\x00\x00\x00R\tassistant\x125\n" +
 	"\n" +
-	"cab_trip_s\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\xc0\x82@)\x00\x00\x00\x00\x00\x00\x00\x00R\bcabTripS\"\xf5\x03\n" +
+	"cab_trip_s\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\xc0\x82@)\x00\x00\x00\x00\x00\x00\x00\x00R\bcabTripS\"\x8d\x04\n" +
 	"\aRoutine\x12<\n" +
 	"\x04name\x18\x01 \x01(\tB(\xbaH%r#2!^routines/[a-z0-9]+(-[a-z0-9]+)*$R\x04name\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x05title\x12?\n" +
@@ -2133,7 +2145,8 @@ const file_bayround_v1_catalogue_proto_rawDesc = "" +
 	"\fwalk_weights\x18\x05 \x01(\v2\x18.bayround.v1.WalkWeightsR\vwalkWeights\x12#\n" +
 	"\rofficer_signs\x18\x06 \x01(\bR\fofficerSigns\x12=\n" +
 	"\toccasions\x18\n" +
-	" \x03(\v2\x15.bayround.v1.OccasionB\b\xbaH\x05\x92\x01\x02\x10\fR\toccasions:r\xbaHo\x1am\n" +
+	" \x03(\v2\x15.bayround.v1.OccasionB\b\xbaH\x05\x92\x01\x02\x10\fR\toccasions\x12\x16\n" +
+	"\x06shared\x18\v \x01(\bR\x06shared:r\xbaHo\x1am\n" +
 	"\x11routine.something\x12,a routine names at least one trigger or item\x1a*size(this.triggers) + size(this.items) > 0*\x8d\x01\n" +
 	"\n" +
 	"AnswerKind\x12\x1b\n" +

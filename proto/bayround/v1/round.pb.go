@@ -276,7 +276,10 @@ type Round struct {
 	// An officer has to sign it, too, by the routine when it was opened.
 	OfficerSigns bool `protobuf:"varint,23,opt,name=officer_signs,json=officerSigns,proto3" json:"officer_signs,omitempty"`
 	// Signatures, oldest first: the driver's when it was finished, officers' after it.
-	Signatures    []*Signature `protobuf:"bytes,24,rep,name=signatures,proto3" json:"signatures,omitempty"`
+	Signatures []*Signature `protobuf:"bytes,24,rep,name=signatures,proto3" json:"signatures,omitempty"`
+	// Items it has beside its routine's, ascending by id: the watch's share of routines
+	// that are shared out, as it was when the round was opened.
+	WithItems     []string `protobuf:"bytes,25,rep,name=with_items,json=withItems,proto3" json:"with_items,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -475,6 +478,13 @@ func (x *Round) GetOfficerSigns() bool {
 func (x *Round) GetSignatures() []*Signature {
 	if x != nil {
 		return x.Signatures
+	}
+	return nil
+}
+
+func (x *Round) GetWithItems() []string {
+	if x != nil {
+		return x.WithItems
 	}
 	return nil
 }
@@ -837,7 +847,7 @@ const file_bayround_v1_round_proto_rawDesc = "" +
 	"\n" +
 	"_driven_kmB\x0e\n" +
 	"\f_odometer_kmB\x0f\n" +
-	"\r_engine_hours\"\xcb\a\n" +
+	"\r_engine_hours\"\xea\a\n" +
 	"\x05Round\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x18\n" +
 	"\avehicle\x18\x02 \x01(\tR\avehicle\x12\x18\n" +
@@ -870,7 +880,9 @@ const file_bayround_v1_round_proto_rawDesc = "" +
 	"\rofficer_signs\x18\x17 \x01(\bR\fofficerSigns\x126\n" +
 	"\n" +
 	"signatures\x18\x18 \x03(\v2\x16.bayround.v1.SignatureR\n" +
-	"signatures\"\xba\x04\n" +
+	"signatures\x12\x1d\n" +
+	"\n" +
+	"with_items\x18\x19 \x03(\tR\twithItems\"\xba\x04\n" +
 	"\tSignature\x12>\n" +
 	"\x06person\x18\x01 \x01(\tB&\xbaH#r!2\x1f^people/[a-z0-9]+(-[a-z0-9]+)*$R\x06person\x12:\n" +
 	"\tsigned_as\x18\x02 \x01(\x0e2\x11.bayround.v1.RoleB\n" +

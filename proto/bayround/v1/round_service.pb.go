@@ -41,7 +41,10 @@ type OpenRoundRequest struct {
 	// Conditions at the start.
 	Conditions *RoundConditions `protobuf:"bytes,7,opt,name=conditions,proto3" json:"conditions,omitempty"`
 	// When it was done, by the device's clock; absent when the device does not say. Late delivery keeps it in the record.
-	DeviceTime    *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
+	DeviceTime *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
+	// Items it has beside its routine's, by id, each once; what no routine asks for on the
+	// vehicle is left out. RoutineDue.with_items says which a watch takes along.
+	WithItems     []string `protobuf:"bytes,9,rep,name=with_items,json=withItems,proto3" json:"with_items,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -128,6 +131,13 @@ func (x *OpenRoundRequest) GetConditions() *RoundConditions {
 func (x *OpenRoundRequest) GetDeviceTime() *timestamppb.Timestamp {
 	if x != nil {
 		return x.DeviceTime
+	}
+	return nil
+}
+
+func (x *OpenRoundRequest) GetWithItems() []string {
+	if x != nil {
+		return x.WithItems
 	}
 	return nil
 }
@@ -1870,7 +1880,7 @@ var File_bayround_v1_round_service_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_round_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1fbayround/v1/round_service.proto\x12\vbayround.v1\x1a\x19bayround/v1/finding.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x1bbayround/v1/signature.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xbb\x04\n" +
+	"\x1fbayround/v1/round_service.proto\x12\vbayround.v1\x1a\x19bayround/v1/finding.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x1bbayround/v1/signature.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x82\x05\n" +
 	"\x10OpenRoundRequest\x12b\n" +
 	"\x05round\x18\x01 \x01(\tBL\xbaHIrG2E^rounds/[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$R\x05round\x12B\n" +
 	"\avehicle\x18\x02 \x01(\tB(\xbaH%r#2!^vehicles/[a-z0-9]+(-[a-z0-9]+)*$R\avehicle\x12B\n" +
@@ -1882,7 +1892,9 @@ const file_bayround_v1_round_service_proto_rawDesc = "" +
 	"conditions\x18\a \x01(\v2\x1c.bayround.v1.RoundConditionsR\n" +
 	"conditions\x12;\n" +
 	"\vdevice_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"deviceTime\"=\n" +
+	"deviceTime\x12E\n" +
+	"\n" +
+	"with_items\x18\t \x03(\tB&\xbaH#\x92\x01 \x10\xe8\a\x18\x01\"\x19r\x172\x15^[A-Z]{3,4}-[0-9]{3}$R\twithItems\"=\n" +
 	"\x11OpenRoundResponse\x12(\n" +
 	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"D\n" +
 	"\x0fGetRoundRequest\x121\n" +

@@ -1383,7 +1383,15 @@ type RoutineDue struct {
 	// Of those, steps that nobody has looked at since it fell due; 0 while it is not due.
 	OpenSteps int32 `protobuf:"varint,12,opt,name=open_steps,json=openSteps,proto3" json:"open_steps,omitempty"`
 	// In words, with times of the station's clocks: "weekly check overdue since Tue 3 Feb 18:00".
-	Text          string `protobuf:"bytes,13,opt,name=text,proto3" json:"text,omitempty"`
+	Text string `protobuf:"bytes,13,opt,name=text,proto3" json:"text,omitempty"`
+	// Of a routine that is shared out: what this watch is to do of it and has not done, in
+	// the order of the items' ids. due is then the beginning of the first watch with a share
+	// in it, overdue_from the first instant at which an item's gap ends, and open_steps
+	// counts the steps of share.
+	Share []*SharedItem `protobuf:"bytes,14,rep,name=share,proto3" json:"share,omitempty"`
+	// Of a routine that watches make due: items that a round of it takes along if it is
+	// opened now, ascending by id: this watch's shares together.
+	WithItems     []string `protobuf:"bytes,15,rep,name=with_items,json=withItems,proto3" json:"with_items,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1509,6 +1517,94 @@ func (x *RoutineDue) GetText() string {
 	return ""
 }
 
+func (x *RoutineDue) GetShare() []*SharedItem {
+	if x != nil {
+		return x.Share
+	}
+	return nil
+}
+
+func (x *RoutineDue) GetWithItems() []string {
+	if x != nil {
+		return x.WithItems
+	}
+	return nil
+}
+
+// SharedItem is one item of a watch's share.
+type SharedItem struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Item, by id.
+	Item string `protobuf:"bytes,1,opt,name=item,proto3" json:"item,omitempty"`
+	// What it is called.
+	Title string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	// Steps it has at the vehicle.
+	Steps int32 `protobuf:"varint,3,opt,name=steps,proto3" json:"steps,omitempty"`
+	// When its longest gap ends: the oldest look at its steps, or the vehicle's coming on the
+	// register while one was never looked at, and good_for after it.
+	GapEnds       *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=gap_ends,json=gapEnds,proto3" json:"gap_ends,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SharedItem) Reset() {
+	*x = SharedItem{}
+	mi := &file_bayround_v1_schedule_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SharedItem) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SharedItem) ProtoMessage() {}
+
+func (x *SharedItem) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_schedule_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SharedItem.ProtoReflect.Descriptor instead.
+func (*SharedItem) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *SharedItem) GetItem() string {
+	if x != nil {
+		return x.Item
+	}
+	return ""
+}
+
+func (x *SharedItem) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *SharedItem) GetSteps() int32 {
+	if x != nil {
+		return x.Steps
+	}
+	return 0
+}
+
+func (x *SharedItem) GetGapEnds() *timestamppb.Timestamp {
+	if x != nil {
+		return x.GapEnds
+	}
+	return nil
+}
+
 // Watch is the time from one change of watch to the next.
 type Watch struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1528,7 +1624,7 @@ type Watch struct {
 
 func (x *Watch) Reset() {
 	*x = Watch{}
-	mi := &file_bayround_v1_schedule_proto_msgTypes[18]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1540,7 +1636,7 @@ func (x *Watch) String() string {
 func (*Watch) ProtoMessage() {}
 
 func (x *Watch) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_schedule_proto_msgTypes[18]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1553,7 +1649,7 @@ func (x *Watch) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Watch.ProtoReflect.Descriptor instead.
 func (*Watch) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{18}
+	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *Watch) GetName() string {
@@ -1676,7 +1772,7 @@ const file_bayround_v1_schedule_proto_rawDesc = "" +
 	"\x10IncidentRecorded\x126\n" +
 	"\breturned\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\breturned\x12\x12\n" +
 	"\x04note\x18\x02 \x01(\tR\x04note\x12\x12\n" +
-	"\x04used\x18\x03 \x03(\tR\x04used\"\xef\x03\n" +
+	"\x04used\x18\x03 \x03(\tR\x04used\"\xbd\x04\n" +
 	"\n" +
 	"RoutineDue\x12\x18\n" +
 	"\avehicle\x18\x01 \x01(\tR\avehicle\x12\x18\n" +
@@ -1693,7 +1789,16 @@ const file_bayround_v1_schedule_proto_rawDesc = "" +
 	"\x05steps\x18\v \x01(\x05R\x05steps\x12\x1d\n" +
 	"\n" +
 	"open_steps\x18\f \x01(\x05R\topenSteps\x12\x12\n" +
-	"\x04text\x18\r \x01(\tR\x04text\"\xa3\x01\n" +
+	"\x04text\x18\r \x01(\tR\x04text\x12-\n" +
+	"\x05share\x18\x0e \x03(\v2\x17.bayround.v1.SharedItemR\x05share\x12\x1d\n" +
+	"\n" +
+	"with_items\x18\x0f \x03(\tR\twithItems\"\x83\x01\n" +
+	"\n" +
+	"SharedItem\x12\x12\n" +
+	"\x04item\x18\x01 \x01(\tR\x04item\x12\x14\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\x12\x14\n" +
+	"\x05steps\x18\x03 \x01(\x05R\x05steps\x125\n" +
+	"\bgap_ends\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\agapEnds\"\xa3\x01\n" +
 	"\x05Watch\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x12\n" +
 	"\x04crew\x18\x02 \x01(\tR\x04crew\x12\x0e\n" +
@@ -1735,7 +1840,7 @@ func file_bayround_v1_schedule_proto_rawDescGZIP() []byte {
 }
 
 var file_bayround_v1_schedule_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_bayround_v1_schedule_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
+var file_bayround_v1_schedule_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
 var file_bayround_v1_schedule_proto_goTypes = []any{
 	(Weekday)(0),                  // 0: bayround.v1.Weekday
 	(HappeningKind)(0),            // 1: bayround.v1.HappeningKind
@@ -1758,8 +1863,9 @@ var file_bayround_v1_schedule_proto_goTypes = []any{
 	(*Stood)(nil),                 // 18: bayround.v1.Stood
 	(*IncidentRecorded)(nil),      // 19: bayround.v1.IncidentRecorded
 	(*RoutineDue)(nil),            // 20: bayround.v1.RoutineDue
-	(*Watch)(nil),                 // 21: bayround.v1.Watch
-	(*timestamppb.Timestamp)(nil), // 22: google.protobuf.Timestamp
+	(*SharedItem)(nil),            // 21: bayround.v1.SharedItem
+	(*Watch)(nil),                 // 22: bayround.v1.Watch
+	(*timestamppb.Timestamp)(nil), // 23: google.protobuf.Timestamp
 }
 var file_bayround_v1_schedule_proto_depIdxs = []int32{
 	4,  // 0: bayround.v1.Calendar.changes:type_name -> bayround.v1.WatchChange
@@ -1776,29 +1882,31 @@ var file_bayround_v1_schedule_proto_depIdxs = []int32{
 	0,  // 11: bayround.v1.MonthlyOnWeekday.on:type_name -> bayround.v1.Weekday
 	1,  // 12: bayround.v1.AfterHappening.kinds:type_name -> bayround.v1.HappeningKind
 	17, // 13: bayround.v1.Happenings.newest:type_name -> bayround.v1.Happening
-	22, // 14: bayround.v1.Happenings.ran:type_name -> google.protobuf.Timestamp
+	23, // 14: bayround.v1.Happenings.ran:type_name -> google.protobuf.Timestamp
 	18, // 15: bayround.v1.Happenings.stood:type_name -> bayround.v1.Stood
 	16, // 16: bayround.v1.Happenings.hand_over:type_name -> bayround.v1.HandOver
-	22, // 17: bayround.v1.HandOver.off_going_confirmed:type_name -> google.protobuf.Timestamp
-	22, // 18: bayround.v1.HandOver.on_coming_confirmed:type_name -> google.protobuf.Timestamp
+	23, // 17: bayround.v1.HandOver.off_going_confirmed:type_name -> google.protobuf.Timestamp
+	23, // 18: bayround.v1.HandOver.on_coming_confirmed:type_name -> google.protobuf.Timestamp
 	1,  // 19: bayround.v1.Happening.kind:type_name -> bayround.v1.HappeningKind
-	22, // 20: bayround.v1.Happening.at:type_name -> google.protobuf.Timestamp
-	22, // 21: bayround.v1.Stood.from:type_name -> google.protobuf.Timestamp
-	22, // 22: bayround.v1.Stood.until:type_name -> google.protobuf.Timestamp
-	22, // 23: bayround.v1.IncidentRecorded.returned:type_name -> google.protobuf.Timestamp
+	23, // 20: bayround.v1.Happening.at:type_name -> google.protobuf.Timestamp
+	23, // 21: bayround.v1.Stood.from:type_name -> google.protobuf.Timestamp
+	23, // 22: bayround.v1.Stood.until:type_name -> google.protobuf.Timestamp
+	23, // 23: bayround.v1.IncidentRecorded.returned:type_name -> google.protobuf.Timestamp
 	2,  // 24: bayround.v1.RoutineDue.state:type_name -> bayround.v1.DueState
-	22, // 25: bayround.v1.RoutineDue.due:type_name -> google.protobuf.Timestamp
-	22, // 26: bayround.v1.RoutineDue.overdue_from:type_name -> google.protobuf.Timestamp
-	22, // 27: bayround.v1.RoutineDue.changes:type_name -> google.protobuf.Timestamp
+	23, // 25: bayround.v1.RoutineDue.due:type_name -> google.protobuf.Timestamp
+	23, // 26: bayround.v1.RoutineDue.overdue_from:type_name -> google.protobuf.Timestamp
+	23, // 27: bayround.v1.RoutineDue.changes:type_name -> google.protobuf.Timestamp
 	1,  // 28: bayround.v1.RoutineDue.because:type_name -> bayround.v1.HappeningKind
-	22, // 29: bayround.v1.RoutineDue.done:type_name -> google.protobuf.Timestamp
-	22, // 30: bayround.v1.Watch.begins:type_name -> google.protobuf.Timestamp
-	22, // 31: bayround.v1.Watch.ends:type_name -> google.protobuf.Timestamp
-	32, // [32:32] is the sub-list for method output_type
-	32, // [32:32] is the sub-list for method input_type
-	32, // [32:32] is the sub-list for extension type_name
-	32, // [32:32] is the sub-list for extension extendee
-	0,  // [0:32] is the sub-list for field type_name
+	23, // 29: bayround.v1.RoutineDue.done:type_name -> google.protobuf.Timestamp
+	21, // 30: bayround.v1.RoutineDue.share:type_name -> bayround.v1.SharedItem
+	23, // 31: bayround.v1.SharedItem.gap_ends:type_name -> google.protobuf.Timestamp
+	23, // 32: bayround.v1.Watch.begins:type_name -> google.protobuf.Timestamp
+	23, // 33: bayround.v1.Watch.ends:type_name -> google.protobuf.Timestamp
+	34, // [34:34] is the sub-list for method output_type
+	34, // [34:34] is the sub-list for method input_type
+	34, // [34:34] is the sub-list for extension type_name
+	34, // [34:34] is the sub-list for extension extendee
+	0,  // [0:34] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_schedule_proto_init() }
@@ -1822,7 +1930,7 @@ func file_bayround_v1_schedule_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_schedule_proto_rawDesc), len(file_bayround_v1_schedule_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   19,
+			NumMessages:   20,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

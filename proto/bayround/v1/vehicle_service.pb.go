@@ -543,7 +543,10 @@ type GetPlanRequest struct {
 	// Vehicle, vehicles/{vehicle}.
 	Vehicle string `protobuf:"bytes,1,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
 	// Routine, routines/{routine}.
-	Routine       string `protobuf:"bytes,2,opt,name=routine,proto3" json:"routine,omitempty"`
+	Routine string `protobuf:"bytes,2,opt,name=routine,proto3" json:"routine,omitempty"`
+	// Items it has beside its routine's, by id, each once; what no routine asks for on the
+	// vehicle is left out.
+	WithItems     []string `protobuf:"bytes,3,rep,name=with_items,json=withItems,proto3" json:"with_items,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -590,6 +593,13 @@ func (x *GetPlanRequest) GetRoutine() string {
 		return x.Routine
 	}
 	return ""
+}
+
+func (x *GetPlanRequest) GetWithItems() []string {
+	if x != nil {
+		return x.WithItems
+	}
+	return nil
 }
 
 // GetPlanResponse holds a plan.
@@ -657,7 +667,10 @@ type GetWalkRequest struct {
 	// The engine has run: steps that need it cold are left out, and named.
 	EngineWarm bool `protobuf:"varint,7,opt,name=engine_warm,json=engineWarm,proto3" json:"engine_warm,omitempty"`
 	// Also return the order of the catalogue, item after item, for comparison.
-	WithNaive     bool `protobuf:"varint,8,opt,name=with_naive,json=withNaive,proto3" json:"with_naive,omitempty"`
+	WithNaive bool `protobuf:"varint,8,opt,name=with_naive,json=withNaive,proto3" json:"with_naive,omitempty"`
+	// Items it has beside its routine's, by id, each once; what no routine asks for on the
+	// vehicle is left out.
+	WithItems     []string `protobuf:"bytes,9,rep,name=with_items,json=withItems,proto3" json:"with_items,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -746,6 +759,13 @@ func (x *GetWalkRequest) GetWithNaive() bool {
 		return x.WithNaive
 	}
 	return false
+}
+
+func (x *GetWalkRequest) GetWithItems() []string {
+	if x != nil {
+		return x.WithItems
+	}
+	return nil
 }
 
 // GetWalkResponse holds a walk.
@@ -1845,12 +1865,14 @@ const file_bayround_v1_vehicle_service_proto_rawDesc = "" +
 	"\astation\x18\x03 \x01(\tB+\xbaH(r&2$^(stations/[a-z0-9]+(-[a-z0-9]+)*)?$R\astation\"}\n" +
 	"\x14ListVehiclesResponse\x12=\n" +
 	"\bvehicles\x18\x01 \x03(\v2!.bayround.v1.VehicleConfigurationR\bvehicles\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x98\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xdf\x01\n" +
 	"\x0eGetPlanRequest\x12B\n" +
 	"\avehicle\x18\x01 \x01(\tB(\xbaH%r#2!^vehicles/[a-z0-9]+(-[a-z0-9]+)*$R\avehicle\x12B\n" +
-	"\aroutine\x18\x02 \x01(\tB(\xbaH%r#2!^routines/[a-z0-9]+(-[a-z0-9]+)*$R\aroutine\"8\n" +
+	"\aroutine\x18\x02 \x01(\tB(\xbaH%r#2!^routines/[a-z0-9]+(-[a-z0-9]+)*$R\aroutine\x12E\n" +
+	"\n" +
+	"with_items\x18\x03 \x03(\tB&\xbaH#\x92\x01 \x10\xe8\a\x18\x01\"\x19r\x172\x15^[A-Z]{3,4}-[0-9]{3}$R\twithItems\"8\n" +
 	"\x0fGetPlanResponse\x12%\n" +
-	"\x04plan\x18\x01 \x01(\v2\x11.bayround.v1.PlanR\x04plan\"\xd8\x02\n" +
+	"\x04plan\x18\x01 \x01(\v2\x11.bayround.v1.PlanR\x04plan\"\x9f\x03\n" +
 	"\x0eGetWalkRequest\x12B\n" +
 	"\avehicle\x18\x01 \x01(\tB(\xbaH%r#2!^vehicles/[a-z0-9]+(-[a-z0-9]+)*$R\avehicle\x12B\n" +
 	"\aroutine\x18\x02 \x01(\tB(\xbaH%r#2!^routines/[a-z0-9]+(-[a-z0-9]+)*$R\aroutine\x12\x14\n" +
@@ -1861,7 +1883,9 @@ const file_bayround_v1_vehicle_service_proto_rawDesc = "" +
 	"\vengine_warm\x18\a \x01(\bR\n" +
 	"engineWarm\x12\x1d\n" +
 	"\n" +
-	"with_naive\x18\b \x01(\bR\twithNaive\"a\n" +
+	"with_naive\x18\b \x01(\bR\twithNaive\x12E\n" +
+	"\n" +
+	"with_items\x18\t \x03(\tB&\xbaH#\x92\x01 \x10\xe8\a\x18\x01\"\x19r\x172\x15^[A-Z]{3,4}-[0-9]{3}$R\twithItems\"a\n" +
 	"\x0fGetWalkResponse\x12%\n" +
 	"\x04walk\x18\x01 \x01(\v2\x11.bayround.v1.WalkR\x04walk\x12'\n" +
 	"\x05naive\x18\x02 \x01(\v2\x11.bayround.v1.WalkR\x05naive\"\x15\n" +
