@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/hex"
 	"os"
 	"strings"
 
@@ -9,6 +10,7 @@ import (
 
 	"bayround/internal/admit"
 	"bayround/internal/command"
+	"bayround/internal/roundrecord"
 	"bayround/internal/rpc"
 	"bayround/internal/trust"
 	pb "bayround/proto/bayround/v1"
@@ -149,16 +151,25 @@ func newRevoke(c *console) *cobra.Command {
 	return cmd
 }
 
+const clientsHelp = `List everybody who was ever let in: as what, until when the certificate lasts, and who was revoked and why.
+
+With a name: what the record holds that this tablet or program sent, by the certificate that the station
+saw, whatever device the commands named – after a theft, for instance, by the certificate that was
+stolen. "server record" lays out each of the rounds.`
+
 func newClients(c *console) *cobra.Command {
-	var address string
+	var address, since string
 	cmd := &cobra.Command{
-		Use:     "clients",
-		Short:   "List the tablets and programs that were let in",
-		Long:    "List everybody who was ever let in: as what, until when the certificate lasts, and who was revoked and why.",
-		Example: "  server clients",
-		Args:    cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error {
+		Use:     "clients [NAME]",
+		Short:   "List the tablets and programs that were let in, or what one of them sent",
+		Long:    clientsHelp,
+		Example: "  server clients\n  server clients tablet-2 --since 2026-11-01",
+		Args:    cobra.MaximumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
 			return c.asking(address, func(s *remote) error {
+				if len(args) == 1 {
+					return c.saySent(cmd.Context(), s, args[0], since)
+				}
 				ctx, cancel := patiently(cmd.Context())
 				defer cancel()
 				resp, err := s.enrolment.ListClients(ctx, &pb.ListClientsRequest{})
@@ -171,19 +182,29 @@ func newClients(c *console) *cobra.Command {
 		},
 	}
 	serverFlag(cmd, &address)
+	cmd.Flags().StringVar(&since, "since", "", "with a name: only what was recorded from this day on, as 2026-11-30")
 	return cmd
 }
 
 func showClients(c *console, clients []*pb.Client) {
-	rows := [][]string{{"NAME", "ROLE", "LET IN", "UNTIL", ""}}
+	rows := [][]string{{"NAME", "ROLE", "LET IN", "UNTIL", "CERTIFICATE", ""}}
 	for _, one := range clients {
 		ended := ""
 		if one.GetRevoked() != nil {
 			ended = strings.TrimSpace("revoked " + day(one.GetRevoked().AsTime()) + " " + one.GetReason())
 		}
-		rows = append(rows, []string{one.GetName(), admit.Word(one.GetRole()), day(one.GetAdmitted().AsTime()), day(one.GetNotAfter().AsTime()), ended})
+		rows = append(rows, []string{one.GetName(), admit.Word(one.GetRole()), day(one.GetAdmitted().AsTime()), day(one.GetNotAfter().AsTime()), shortened(one.GetCertificateSha256()), ended})
 	}
 	c.columns(rows)
+}
+
+// shortened is the SHA-256 of a certificate, in hex, as the record's pages show it.
+func shortened(certificate string) string {
+	sum, err := hex.DecodeString(certificate)
+	if err != nil || len(sum) == 0 {
+		return "-"
+	}
+	return roundrecord.Fingerprint(sum)
 }
 
 func newRoles(c *console) *cobra.Command {

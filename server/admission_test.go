@@ -3,6 +3,7 @@ package main
 import (
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -47,7 +48,9 @@ func TestAdmission_ByTheCommandLine(t *testing.T) {
 	t.Setenv("BAYROUND_IDENTITY", filepath.Join(data, trustFolder, "administrator"))
 	rotateByTheCommandLine(t, s.address, control)
 	must(t, "revoke", "control", "--reason", "no longer used", "--server", s.address)
-	requireIn(t, must(t, "clients", "--server", s.address), "control", "system", "no longer used", "this-machine")
+	listed := must(t, "clients", "--server", s.address)
+	requireIn(t, listed, "control", "system", "no longer used", "this-machine")
+	sentByControl(t, s.address, listed)
 	got := do(t, "readiness", "--server", s.address, "--identity", control)
 	if got.code != command.ExitRefused || !strings.Contains(got.err, "no longer used") {
 		t.Errorf("revoked: exit code %d\n%s", got.code, got.err)
@@ -60,6 +63,25 @@ func TestAdmission_ByTheCommandLine(t *testing.T) {
 	got = do(t, "readiness", "--server", s.address, "--identity", control)
 	if got.code != command.ExitRefused {
 		t.Errorf("revoked, after a restart: exit code %d\n%s", got.code, got.err)
+	}
+}
+
+// sentByControl looks at what a program sent that has only ever renewed its certificate:
+// one command, by another certificate than the one that the list names.
+func sentByControl(t *testing.T, address, listed string) {
+	t.Helper()
+	told := strings.Fields(must(t, "clients", "control", "--server", address))
+	if len(told) < 7 || !strings.HasSuffix(told[6], "…") || strings.Contains(listed, told[6]) || !slices.Contains(told, "1") {
+		t.Errorf("control sent %q, and the list says\n%s", told, listed)
+	}
+	sender := strings.Fields(must(t, "clients", "this-machine", "--server", address))
+	if n := strings.Count(strings.Join(sender, " "), "…"); n < 3 { // it was given another one with each step of the rotation
+		t.Errorf("whoever runs the station sent by %d certificates: %q", n, sender)
+	}
+	for since, says := range map[string]string{"2999-01-01": "nothing in the record came from", "soon": "say a day"} {
+		if got := do(t, "clients", "control", "--since", since, "--server", address); got.code != command.ExitMisused || !strings.Contains(got.err, says) {
+			t.Errorf("since %s: exit code %d\n%s", since, got.code, got.err)
+		}
 	}
 }
 
