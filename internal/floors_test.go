@@ -29,6 +29,7 @@ var floors = map[string]float64{
 	"internal/signature":   0,
 	"internal/trend":       0,
 	"internal/changeover":  0,
+	"internal/stock":       0,
 	"internal/deferral":    0.5, // how long a defect may wait; verdicts rest on it
 	"internal/catalogue":   1,
 	"internal/merkle":      0.5, // a proof of a round rests on it

@@ -28,6 +28,7 @@ type remote struct {
 	schedule  pb.ScheduleServiceClient
 	readiness pb.ReadinessServiceClient
 	history   pb.HistoryServiceClient
+	stock     pb.StockServiceClient
 	enrolment pb.EnrolServiceClient
 }
 
@@ -39,7 +40,7 @@ func (c *console) reach(address string, more ...grpc.DialOption) (*remote, error
 	}
 	return &remote{
 		conn: conn, vehicles: pb.NewVehicleServiceClient(conn), defects: pb.NewDefectServiceClient(conn), callSigns: pb.NewCallSignServiceClient(conn), rounds: pb.NewRoundServiceClient(conn),
-		schedule: pb.NewScheduleServiceClient(conn), readiness: pb.NewReadinessServiceClient(conn), history: pb.NewHistoryServiceClient(conn),
+		schedule: pb.NewScheduleServiceClient(conn), readiness: pb.NewReadinessServiceClient(conn), history: pb.NewHistoryServiceClient(conn), stock: pb.NewStockServiceClient(conn),
 		enrolment: pb.NewEnrolServiceClient(conn),
 	}, nil
 }

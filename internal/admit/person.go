@@ -31,6 +31,8 @@ const (
 	Return      Deed = "CallSignService/ReturnCallSign"
 	Incident    Deed = "ScheduleService/RecordIncident"
 	CheckGauge  Deed = "HistoryService/CheckGauge check.person"
+	Deliver     Deed = "StockService/RecordDelivery"
+	Count       Deed = "StockService/CountStock"
 
 	// Extend is DeferDefect beyond the interval that the rules give.
 	Extend Deed = "DefectService/DeferDefect beyond its interval"
@@ -90,6 +92,8 @@ var people = sortedDeeds(
 	PersonRule{Move, officers(), "NOT_OFFICER", "is no officer; an officer in charge, or the duty officer, decides who takes a place"},
 	PersonRule{Return, officers(), "NOT_OFFICER", "is no officer; an officer in charge, or the duty officer, decides who takes a place"},
 	PersonRule{CheckGauge, crew(), "NOT_OF_THE_STATION", "is not of the crew or the workshop; who has compared the gauge records it"},
+	PersonRule{Deliver, crew(), "NOT_OF_THE_STATION", "is not of the crew or the workshop; who has the material before them records it"},
+	PersonRule{Count, crew(), "NOT_OF_THE_STATION", "is not of the crew or the workshop; who has the material before them records it"},
 	PersonRule{Deed: Incident, Roles: PersonRoles()}, // it makes a check due, and whoever knows of it says so
 	PersonRule{Deed: Erase, Roles: PersonRoles()},    // the program that asks for it is an administrator's
 )

@@ -36,6 +36,9 @@ var table = sorted(
 	may("HistoryService", "CheckGauge", tablet, workshop, officer, administrator),
 	may("HistoryService", "RejudgeGauge Rehearse", workshop, officer, administrator), // costly
 
+	may("StockService", "ListStock ListStockMovements", all()...),
+	may("StockService", "RecordDelivery CountStock", tablet, workshop, officer, administrator), // the station asks who the person is
+
 	may("JournalService", "Follow GetCheckpoint ProveInclusion ProveConsistency GetRecordState", all()...),
 	may("JournalService", "ExportRecord OfferRecord", tablet, administrator), // whole copies, names and hashes of PINs in them
 

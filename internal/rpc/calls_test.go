@@ -134,7 +134,7 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 			RequestId: id, Round: round, OffGoing: "people/arkwith", OnComing: "people/venholt", TextSha256: make([]byte, 32), Device: "tablet-1",
 			OffGoingConfirmed: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC)), OnComingConfirmed: timestamppb.New(time.Date(2026, 2, 2, 19, 1, 0, 0, time.UTC)),
 		},
-		&pb.RecordIncidentRequest{RequestId: id, Vehicle: vehicle, Person: "people/arkwith", Returned: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC)), Note: "barn", Device: "tablet-1"},
+		&pb.RecordIncidentRequest{RequestId: id, Vehicle: vehicle, Person: "people/arkwith", Returned: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC)), Note: "barn", Device: "tablet-1", Used: []string{"foam"}},
 		&pb.OpenRoundRequest{
 			Round: round, Vehicle: vehicle, Routine: "routines/shift", Driver: "people/arkwith",
 			Assistant: "people/venholt", Device: "tablet-1", Conditions: conditions,
@@ -185,6 +185,10 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 		}},
 		&pb.RejudgeGaugeRequest{Gauge: "gauges/g-03"},
 		&pb.RehearseRequest{Files: []*pb.NamedFile{{FileName: "a.yaml", Content: []byte("rule_packs: [{name: packs/gb-use, version: \"1\", title: use, authority: GB}]\n")}}},
+		&pb.ListStockRequest{PageSize: 10, Station: "stations/skarholm-quay"},
+		&pb.ListStockMovementsRequest{PageSize: 10, Station: "stations/skarholm-quay", Material: "engine-oil"},
+		&pb.RecordDeliveryRequest{RequestId: id, Station: "stations/skarholm-quay", Material: "engine-oil", Person: "people/arkwith", AmountMlOrPieces: 20_000, Note: "delivery"},
+		&pb.CountStockRequest{RequestId: id, Station: "stations/skarholm-quay", Material: "engine-oil", Person: "people/arkwith", AmountMlOrPieces: 20_000, Device: "tablet-1"},
 		&pb.PutPhotoRequest{Sha256: photo.Sum(onePixel(t)), Content: onePixel(t)},
 		&pb.GetPhotoRequest{Sha256: photo.Sum(onePixel(t))},
 	}

@@ -18,6 +18,7 @@ func registerServices(to grpc.ServiceRegistrar, st *station.Station, o Options, 
 	pb.RegisterJournalServiceServer(to, &journal{station: st, chain: c})
 	pb.RegisterTwinServiceServer(to, &twin{station: st})
 	pb.RegisterHistoryServiceServer(to, &history{station: st, chain: c})
+	pb.RegisterStockServiceServer(to, &stocks{station: st})
 	pb.RegisterPhotoServiceServer(to, &photos{store: o.Photos})
 	pb.RegisterEnrolServiceServer(to, &enrol{station: st, gate: o.Gate, denials: c.admission.denials})
 }

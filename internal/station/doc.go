@@ -52,7 +52,7 @@
 // says at the same instant; only its sequence numbers are its own. Every other
 // event in a twin's journal was commanded at the tablet.
 //
-// # Rows, version 8
+// # Rows, version 11
 //
 // Rows are small and point at events by sequence number. Their values are
 // protobuf wire format without a schema file; "ref" is a varint field holding
@@ -82,6 +82,7 @@
 //	answered/{uuid}/{step}       1 refs of the results, oldest first, 2 position in the plan, 3 newest is "not checked",
 //	                             4 time of the newest, 5 for each ref of 1 the place, from 1, among the results of the round in
 //	                             the event that took it over, 0 where the event recorded it; absent when all are 0
+//	stock/{station}/{material}/{n}   1 kind (1 delivered, 2 used, 3 counted), 2 when it happened, 3 amount; n as of measured
 //
 // A ref to a result may point at an event that took a vehicle over (standing_adopted);
 // the result is then the one that this event tells of the step.

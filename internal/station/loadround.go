@@ -207,6 +207,9 @@ func (l *loader) state(ctx context.Context, st *state) (err error) {
 		}
 		st.changed[name] = v
 	}
+	if st.stock, err = l.accounts(ctx); err != nil {
+		return err
+	}
 	return l.opened(ctx, st)
 }
 

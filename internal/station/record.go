@@ -81,6 +81,14 @@ func (c *command) record(req *pb.RecordResultRequest, x *examined) (*pb.RecordRe
 	if err := c.happen(ev, known); err != nil {
 		return nil, err
 	}
+	if used := usedUp(v.model, x.result); used != nil {
+		taken := &pb.JournalEvent{
+			Person: ev.GetPerson(), Device: ev.GetDevice(), Vehicle: v.name, DeviceTime: ev.GetDeviceTime(), Event: &pb.JournalEvent_StockMoved{StockMoved: used},
+		}
+		if err := c.happen(taken, nil); err != nil {
+			return nil, err
+		}
+	}
 	return &pb.RecordResultResponse{
 		ResultId: x.result.GetResultId(), Sequence: ev.GetSequence(), Findings: found, Verdict: v.standing.verdict,
 	}, nil

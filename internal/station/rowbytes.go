@@ -14,7 +14,7 @@ import (
 
 // rowsVersion names the layout of the rows (see the package comment) and what
 // they mean. Whoever changes either raises it, and the rows are made anew.
-const rowsVersion = "10"
+const rowsVersion = "11"
 
 // The first parts of row keys.
 const (
@@ -31,6 +31,7 @@ const (
 	measuredRows = "measured/"
 	holdingRows  = "holding/"
 	happenedRows = "happened/"
+	stockRows    = "stock/"
 )
 
 // record builds the value of a row.

@@ -24,6 +24,7 @@ type state struct {
 	changed  map[string]*vehicle // since the last publication
 	instead  func(d *draft)      // changes what is put in force, to see what would have been; nil for what was
 	horizon  int64               // event up to which content may have been dropped; what led to a defect may be gone
+	stock    accounts            // of materials; replaced, never changed
 	reframed bool                // some round's frame has changed since the last publication
 
 	// archive reads what is not in memory.
@@ -59,7 +60,7 @@ func newState(a archive) *state {
 
 // schema is the version of the event record that this code writes and reads. Who adds a
 // kind of event, or changes what one means, raises it.
-const schema = 3
+const schema = 4
 
 // errEvent says that an event speaks of something that is not there.
 var errEvent = errors.New("it speaks of something that the events before it do not know")
@@ -78,6 +79,10 @@ func (st *state) apply(ev *pb.JournalEvent, known *judgement, last bool, rows *r
 		return st.adopt(st.completed(), rows)
 	}
 	if ofRecord(ev) {
+		return nil
+	}
+	if moved := ev.GetStockMoved(); moved != nil { // whichever vehicle it went onto is as it was
+		st.stockMoved(moved, rows)
 		return nil
 	}
 	v := st.vehicles[ev.GetVehicle()]

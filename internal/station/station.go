@@ -194,6 +194,7 @@ type published struct {
 	names      []string          // of the vehicles, in order
 	frames     map[string]*frame // of rounds that are open or paused, by name
 	opened     []roundRef        // every round, in the order of opening
+	stock      accounts
 }
 
 // committed is called by the journal on its committer goroutine when what was
@@ -215,7 +216,7 @@ func (s *Station) publish() {
 		before = &published{}
 	}
 	p := &published{
-		sequence: st.sequence, checkpoint: s.journal.Checkpoint(), anchor: st.anchor, lib: st.lib, opened: st.opened,
+		sequence: st.sequence, checkpoint: s.journal.Checkpoint(), anchor: st.anchor, lib: st.lib, opened: st.opened, stock: st.stock,
 		vehicles: make(map[string]*snapshot, len(st.vehicles)), names: before.names,
 	}
 	maps.Copy(p.vehicles, before.vehicles)

@@ -39,7 +39,7 @@ type JournalEvent struct {
 	Device string `protobuf:"bytes,5,opt,name=device,proto3" json:"device,omitempty"`
 	// Vehicle it concerns, vehicles/{vehicle}; empty when it concerns the whole station.
 	Vehicle string `protobuf:"bytes,6,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
-	// Version of this record's schema, 3 now.
+	// Version of this record's schema, 4 now.
 	Schema int32 `protobuf:"varint,7,opt,name=schema,proto3" json:"schema,omitempty"`
 	// When, by the device's clock; absent when it did not say.
 	DeviceTime *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
@@ -93,6 +93,7 @@ type JournalEvent struct {
 	//	*JournalEvent_CallSignChanged
 	//	*JournalEvent_IncidentRecorded
 	//	*JournalEvent_HandedOver
+	//	*JournalEvent_StockMoved
 	Event         isJournalEvent_Event `protobuf_oneof:"event"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -518,6 +519,15 @@ func (x *JournalEvent) GetHandedOver() *HandOver {
 	return nil
 }
 
+func (x *JournalEvent) GetStockMoved() *StockMoved {
+	if x != nil {
+		if x, ok := x.Event.(*JournalEvent_StockMoved); ok {
+			return x.StockMoved
+		}
+	}
+	return nil
+}
+
 type isJournalEvent_Event interface {
 	isJournalEvent_Event()
 }
@@ -692,6 +702,11 @@ type JournalEvent_HandedOver struct {
 	HandedOver *HandOver `protobuf:"bytes,81,opt,name=handed_over,json=handedOver,proto3,oneof"`
 }
 
+type JournalEvent_StockMoved struct {
+	// A material of a station was delivered, used or counted.
+	StockMoved *StockMoved `protobuf:"bytes,105,opt,name=stock_moved,json=stockMoved,proto3,oneof"`
+}
+
 func (*JournalEvent_StationApplied) isJournalEvent_Event() {}
 
 func (*JournalEvent_VehicleApplied) isJournalEvent_Event() {}
@@ -759,6 +774,8 @@ func (*JournalEvent_CallSignChanged) isJournalEvent_Event() {}
 func (*JournalEvent_IncidentRecorded) isJournalEvent_Event() {}
 
 func (*JournalEvent_HandedOver) isJournalEvent_Event() {}
+
+func (*JournalEvent_StockMoved) isJournalEvent_Event() {}
 
 // Sender is who sent a command, by the certificate of the connection.
 type Sender struct {
@@ -2130,7 +2147,7 @@ var File_bayround_v1_event_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x1bbayround/v1/catalogue.proto\x1a\x1abayround/v1/deferral.proto\x1a\x1fbayround/v1/enrol_service.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/schedule.proto\x1a\x1bbayround/v1/signature.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x86\x16\n" +
+	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x1bbayround/v1/catalogue.proto\x1a\x1abayround/v1/deferral.proto\x1a\x1fbayround/v1/enrol_service.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/schedule.proto\x1a\x1bbayround/v1/signature.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x17bayround/v1/stock.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc2\x16\n" +
 	"\fJournalEvent\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\x03R\bsequence\x12\x1d\n" +
 	"\n" +
@@ -2181,7 +2198,9 @@ const file_bayround_v1_event_proto_rawDesc = "" +
 	"\x11call_sign_changed\x18Z \x01(\v2\x1c.bayround.v1.CallSignHoldingH\x00R\x0fcallSignChanged\x12L\n" +
 	"\x11incident_recorded\x18P \x01(\v2\x1d.bayround.v1.IncidentRecordedH\x00R\x10incidentRecorded\x128\n" +
 	"\vhanded_over\x18Q \x01(\v2\x15.bayround.v1.HandOverH\x00R\n" +
-	"handedOverB\a\n" +
+	"handedOver\x12:\n" +
+	"\vstock_moved\x18i \x01(\v2\x17.bayround.v1.StockMovedH\x00R\n" +
+	"stockMovedB\a\n" +
 	"\x05event\"\x9b\x01\n" +
 	"\x06Sender\x12\x16\n" +
 	"\x06client\x18\x01 \x01(\tR\x06client\x12+\n" +
@@ -2324,23 +2343,24 @@ var file_bayround_v1_event_proto_goTypes = []any{
 	(*CallSignHolding)(nil),       // 35: bayround.v1.CallSignHolding
 	(*IncidentRecorded)(nil),      // 36: bayround.v1.IncidentRecorded
 	(*HandOver)(nil),              // 37: bayround.v1.HandOver
-	(ClientRole)(0),               // 38: bayround.v1.ClientRole
-	(*Round)(nil),                 // 39: bayround.v1.Round
-	(RoundState)(0),               // 40: bayround.v1.RoundState
-	(*RoundConditions)(nil),       // 41: bayround.v1.RoundConditions
-	(Verdict)(0),                  // 42: bayround.v1.Verdict
-	(*Signature)(nil),             // 43: bayround.v1.Signature
-	(*ShownToSigner)(nil),         // 44: bayround.v1.ShownToSigner
-	(*UndoneStep)(nil),            // 45: bayround.v1.UndoneStep
-	(*Result)(nil),                // 46: bayround.v1.Result
-	(*Finding)(nil),               // 47: bayround.v1.Finding
-	(*Repair)(nil),                // 48: bayround.v1.Repair
-	(*durationpb.Duration)(nil),   // 49: google.protobuf.Duration
-	(*Client)(nil),                // 50: bayround.v1.Client
-	(*Acknowledgement)(nil),       // 51: bayround.v1.Acknowledgement
-	(*Deferral)(nil),              // 52: bayround.v1.Deferral
-	(*VehicleStop)(nil),           // 53: bayround.v1.VehicleStop
-	(*VehicleRelease)(nil),        // 54: bayround.v1.VehicleRelease
+	(*StockMoved)(nil),            // 38: bayround.v1.StockMoved
+	(ClientRole)(0),               // 39: bayround.v1.ClientRole
+	(*Round)(nil),                 // 40: bayround.v1.Round
+	(RoundState)(0),               // 41: bayround.v1.RoundState
+	(*RoundConditions)(nil),       // 42: bayround.v1.RoundConditions
+	(Verdict)(0),                  // 43: bayround.v1.Verdict
+	(*Signature)(nil),             // 44: bayround.v1.Signature
+	(*ShownToSigner)(nil),         // 45: bayround.v1.ShownToSigner
+	(*UndoneStep)(nil),            // 46: bayround.v1.UndoneStep
+	(*Result)(nil),                // 47: bayround.v1.Result
+	(*Finding)(nil),               // 48: bayround.v1.Finding
+	(*Repair)(nil),                // 49: bayround.v1.Repair
+	(*durationpb.Duration)(nil),   // 50: google.protobuf.Duration
+	(*Client)(nil),                // 51: bayround.v1.Client
+	(*Acknowledgement)(nil),       // 52: bayround.v1.Acknowledgement
+	(*Deferral)(nil),              // 53: bayround.v1.Deferral
+	(*VehicleStop)(nil),           // 54: bayround.v1.VehicleStop
+	(*VehicleRelease)(nil),        // 55: bayround.v1.VehicleRelease
 }
 var file_bayround_v1_event_proto_depIdxs = []int32{
 	23, // 0: bayround.v1.JournalEvent.station_time:type_name -> google.protobuf.Timestamp
@@ -2380,34 +2400,35 @@ var file_bayround_v1_event_proto_depIdxs = []int32{
 	35, // 34: bayround.v1.JournalEvent.call_sign_changed:type_name -> bayround.v1.CallSignHolding
 	36, // 35: bayround.v1.JournalEvent.incident_recorded:type_name -> bayround.v1.IncidentRecorded
 	37, // 36: bayround.v1.JournalEvent.handed_over:type_name -> bayround.v1.HandOver
-	38, // 37: bayround.v1.Sender.role:type_name -> bayround.v1.ClientRole
-	39, // 38: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
-	40, // 39: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
-	41, // 40: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
-	42, // 41: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
-	43, // 42: bayround.v1.RoundStateChanged.signature:type_name -> bayround.v1.Signature
-	44, // 43: bayround.v1.RoundStateChanged.shown:type_name -> bayround.v1.ShownToSigner
-	43, // 44: bayround.v1.RoundSigned.signature:type_name -> bayround.v1.Signature
-	44, // 45: bayround.v1.RoundSigned.shown:type_name -> bayround.v1.ShownToSigner
-	45, // 46: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
-	46, // 47: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
-	47, // 48: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
-	48, // 49: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
-	49, // 50: bayround.v1.AuthorityRotated.overlap:type_name -> google.protobuf.Duration
-	50, // 51: bayround.v1.ClientAdmitted.client:type_name -> bayround.v1.Client
-	50, // 52: bayround.v1.ClientRenewed.client:type_name -> bayround.v1.Client
-	50, // 53: bayround.v1.ClientRevoked.client:type_name -> bayround.v1.Client
-	17, // 54: bayround.v1.AccessDenied.denials:type_name -> bayround.v1.Denial
-	38, // 55: bayround.v1.Denial.role:type_name -> bayround.v1.ClientRole
-	51, // 56: bayround.v1.DefectAcknowledged.acknowledgement:type_name -> bayround.v1.Acknowledgement
-	52, // 57: bayround.v1.DefectDeferred.deferral:type_name -> bayround.v1.Deferral
-	53, // 58: bayround.v1.VehicleStopped.stop:type_name -> bayround.v1.VehicleStop
-	54, // 59: bayround.v1.VehicleReleased.release:type_name -> bayround.v1.VehicleRelease
-	60, // [60:60] is the sub-list for method output_type
-	60, // [60:60] is the sub-list for method input_type
-	60, // [60:60] is the sub-list for extension type_name
-	60, // [60:60] is the sub-list for extension extendee
-	0,  // [0:60] is the sub-list for field type_name
+	38, // 37: bayround.v1.JournalEvent.stock_moved:type_name -> bayround.v1.StockMoved
+	39, // 38: bayround.v1.Sender.role:type_name -> bayround.v1.ClientRole
+	40, // 39: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
+	41, // 40: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
+	42, // 41: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
+	43, // 42: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
+	44, // 43: bayround.v1.RoundStateChanged.signature:type_name -> bayround.v1.Signature
+	45, // 44: bayround.v1.RoundStateChanged.shown:type_name -> bayround.v1.ShownToSigner
+	44, // 45: bayround.v1.RoundSigned.signature:type_name -> bayround.v1.Signature
+	45, // 46: bayround.v1.RoundSigned.shown:type_name -> bayround.v1.ShownToSigner
+	46, // 47: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
+	47, // 48: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
+	48, // 49: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
+	49, // 50: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
+	50, // 51: bayround.v1.AuthorityRotated.overlap:type_name -> google.protobuf.Duration
+	51, // 52: bayround.v1.ClientAdmitted.client:type_name -> bayround.v1.Client
+	51, // 53: bayround.v1.ClientRenewed.client:type_name -> bayround.v1.Client
+	51, // 54: bayround.v1.ClientRevoked.client:type_name -> bayround.v1.Client
+	17, // 55: bayround.v1.AccessDenied.denials:type_name -> bayround.v1.Denial
+	39, // 56: bayround.v1.Denial.role:type_name -> bayround.v1.ClientRole
+	52, // 57: bayround.v1.DefectAcknowledged.acknowledgement:type_name -> bayround.v1.Acknowledgement
+	53, // 58: bayround.v1.DefectDeferred.deferral:type_name -> bayround.v1.Deferral
+	54, // 59: bayround.v1.VehicleStopped.stop:type_name -> bayround.v1.VehicleStop
+	55, // 60: bayround.v1.VehicleReleased.release:type_name -> bayround.v1.VehicleRelease
+	61, // [61:61] is the sub-list for method output_type
+	61, // [61:61] is the sub-list for method input_type
+	61, // [61:61] is the sub-list for extension type_name
+	61, // [61:61] is the sub-list for extension extendee
+	0,  // [0:61] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_event_proto_init() }
@@ -2429,6 +2450,7 @@ func file_bayround_v1_event_proto_init() {
 	file_bayround_v1_signature_proto_init()
 	file_bayround_v1_standing_proto_init()
 	file_bayround_v1_station_proto_init()
+	file_bayround_v1_stock_proto_init()
 	file_bayround_v1_vehicle_proto_init()
 	file_bayround_v1_verdict_proto_init()
 	file_bayround_v1_event_proto_msgTypes[0].OneofWrappers = []any{
@@ -2466,6 +2488,7 @@ func file_bayround_v1_event_proto_init() {
 		(*JournalEvent_CallSignChanged)(nil),
 		(*JournalEvent_IncidentRecorded)(nil),
 		(*JournalEvent_HandedOver)(nil),
+		(*JournalEvent_StockMoved)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{

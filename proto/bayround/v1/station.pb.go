@@ -118,7 +118,9 @@ type Station struct {
 	// vehicle's right; otherwise it is its left.
 	TrafficKeepsRight bool `protobuf:"varint,11,opt,name=traffic_keeps_right,json=trafficKeepsRight,proto3" json:"traffic_keeps_right,omitempty"`
 	// When its watches change; absent when nobody has said, and no watch makes anything due.
-	Calendar      *Calendar `protobuf:"bytes,40,opt,name=calendar,proto3" json:"calendar,omitempty"`
+	Calendar *Calendar `protobuf:"bytes,40,opt,name=calendar,proto3" json:"calendar,omitempty"`
+	// Materials of which it keeps account; may be empty.
+	Stocked       []*StockedMaterial `protobuf:"bytes,50,rep,name=stocked,proto3" json:"stocked,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -233,6 +235,13 @@ func (x *Station) GetTrafficKeepsRight() bool {
 func (x *Station) GetCalendar() *Calendar {
 	if x != nil {
 		return x.Calendar
+	}
+	return nil
+}
+
+func (x *Station) GetStocked() []*StockedMaterial {
+	if x != nil {
+		return x.Stocked
 	}
 	return nil
 }
@@ -436,7 +445,7 @@ var File_bayround_v1_station_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_station_proto_rawDesc = "" +
 	"\n" +
-	"\x19bayround/v1/station.proto\x12\vbayround.v1\x1a\x1bbayround/v1/catalogue.proto\x1a\x17bayround/v1/gauge.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/schedule.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x1bbuf/validate/validate.proto\"\x8a\x05\n" +
+	"\x19bayround/v1/station.proto\x12\vbayround.v1\x1a\x1bbayround/v1/catalogue.proto\x1a\x17bayround/v1/gauge.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/schedule.proto\x1a\x17bayround/v1/stock.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x1bbuf/validate/validate.proto\"\xba\a\n" +
 	"\aStation\x12<\n" +
 	"\x04name\x18\x01 \x01(\tB(\xbaH%r#2!^stations/[a-z0-9]+(-[a-z0-9]+)*$R\x04name\x12\x1f\n" +
 	"\x05title\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\x05title\x129\n" +
@@ -453,7 +462,10 @@ const file_bayround_v1_station_proto_rawDesc = "" +
 	"\x16design_minimum_celsius\x18\n" +
 	" \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00>@)\x00\x00\x00\x00\x00\x00N\xc0R\x14designMinimumCelsius\x12.\n" +
 	"\x13traffic_keeps_right\x18\v \x01(\bR\x11trafficKeepsRight\x121\n" +
-	"\bcalendar\x18( \x01(\v2\x15.bayround.v1.CalendarR\bcalendar\"\xf7\x02\n" +
+	"\bcalendar\x18( \x01(\v2\x15.bayround.v1.CalendarR\bcalendar\x12A\n" +
+	"\astocked\x182 \x03(\v2\x1c.bayround.v1.StockedMaterialB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\astocked:\xea\x01\xbaH\xe6\x01\x1aS\n" +
+	"\x14station.stocked_once\x12\x17name each material once\x1a\"this.stocked.map(m, m.id).unique()\x1a\x8e\x01\n" +
+	"\x1cstation.item_of_one_material\x12=an item of the catalogue belongs to one material of a station\x1a/this.stocked.map(m, m.items).flatten().unique()\"\xf7\x02\n" +
 	"\x06Person\x12:\n" +
 	"\x04name\x18\x01 \x01(\tB&\xbaH#r!2\x1f^people/[a-z0-9]+(-[a-z0-9]+)*$R\x04name\x12\x1f\n" +
 	"\x05title\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\x05title\x12:\n" +
@@ -499,27 +511,29 @@ var file_bayround_v1_station_proto_goTypes = []any{
 	(*Person)(nil),               // 2: bayround.v1.Person
 	(*StationFile)(nil),          // 3: bayround.v1.StationFile
 	(*Calendar)(nil),             // 4: bayround.v1.Calendar
-	(*VehicleConfiguration)(nil), // 5: bayround.v1.VehicleConfiguration
-	(*Gauge)(nil),                // 6: bayround.v1.Gauge
-	(*Catalogue)(nil),            // 7: bayround.v1.Catalogue
-	(*Routine)(nil),              // 8: bayround.v1.Routine
-	(*RulePack)(nil),             // 9: bayround.v1.RulePack
+	(*StockedMaterial)(nil),      // 5: bayround.v1.StockedMaterial
+	(*VehicleConfiguration)(nil), // 6: bayround.v1.VehicleConfiguration
+	(*Gauge)(nil),                // 7: bayround.v1.Gauge
+	(*Catalogue)(nil),            // 8: bayround.v1.Catalogue
+	(*Routine)(nil),              // 9: bayround.v1.Routine
+	(*RulePack)(nil),             // 10: bayround.v1.RulePack
 }
 var file_bayround_v1_station_proto_depIdxs = []int32{
-	4, // 0: bayround.v1.Station.calendar:type_name -> bayround.v1.Calendar
-	0, // 1: bayround.v1.Person.roles:type_name -> bayround.v1.Role
-	1, // 2: bayround.v1.StationFile.stations:type_name -> bayround.v1.Station
-	5, // 3: bayround.v1.StationFile.vehicles:type_name -> bayround.v1.VehicleConfiguration
-	6, // 4: bayround.v1.StationFile.gauges:type_name -> bayround.v1.Gauge
-	2, // 5: bayround.v1.StationFile.people:type_name -> bayround.v1.Person
-	7, // 6: bayround.v1.StationFile.catalogue:type_name -> bayround.v1.Catalogue
-	8, // 7: bayround.v1.StationFile.routines:type_name -> bayround.v1.Routine
-	9, // 8: bayround.v1.StationFile.rule_packs:type_name -> bayround.v1.RulePack
-	9, // [9:9] is the sub-list for method output_type
-	9, // [9:9] is the sub-list for method input_type
-	9, // [9:9] is the sub-list for extension type_name
-	9, // [9:9] is the sub-list for extension extendee
-	0, // [0:9] is the sub-list for field type_name
+	4,  // 0: bayround.v1.Station.calendar:type_name -> bayround.v1.Calendar
+	5,  // 1: bayround.v1.Station.stocked:type_name -> bayround.v1.StockedMaterial
+	0,  // 2: bayround.v1.Person.roles:type_name -> bayround.v1.Role
+	1,  // 3: bayround.v1.StationFile.stations:type_name -> bayround.v1.Station
+	6,  // 4: bayround.v1.StationFile.vehicles:type_name -> bayround.v1.VehicleConfiguration
+	7,  // 5: bayround.v1.StationFile.gauges:type_name -> bayround.v1.Gauge
+	2,  // 6: bayround.v1.StationFile.people:type_name -> bayround.v1.Person
+	8,  // 7: bayround.v1.StationFile.catalogue:type_name -> bayround.v1.Catalogue
+	9,  // 8: bayround.v1.StationFile.routines:type_name -> bayround.v1.Routine
+	10, // 9: bayround.v1.StationFile.rule_packs:type_name -> bayround.v1.RulePack
+	10, // [10:10] is the sub-list for method output_type
+	10, // [10:10] is the sub-list for method input_type
+	10, // [10:10] is the sub-list for extension type_name
+	10, // [10:10] is the sub-list for extension extendee
+	0,  // [0:10] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_station_proto_init() }
@@ -531,6 +545,7 @@ func file_bayround_v1_station_proto_init() {
 	file_bayround_v1_gauge_proto_init()
 	file_bayround_v1_rule_proto_init()
 	file_bayround_v1_schedule_proto_init()
+	file_bayround_v1_stock_proto_init()
 	file_bayround_v1_vehicle_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
