@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"slices"
 
+	"github.com/google/uuid"
 	"github.com/spf13/cobra"
 
 	pb "bayround/proto/bayround/v1"
@@ -185,8 +186,32 @@ func (f *demoFlags) fill(ctx context.Context, c *console, files []*pb.NamedFile,
 			}
 			c.Say("")
 		}
+		if err := s.countAll(ctx); err != nil {
+			return err
+		}
 		c.Say("Which vehicles may respond, right now?\n")
 		return s.showReadiness(ctx, c, nil, readinessFlags{output: "table"})
+	})
+}
+
+// countAll counts the shelves of the demonstration, as after a past that nobody booked:
+// of most there is three times the bound, of screen wash less than it.
+func (s *remote) countAll(ctx context.Context) error {
+	return pages(func(token string) (string, error) {
+		resp, err := s.stock.ListStock(ctx, &pb.ListStockRequest{PageSize: 200, PageToken: token})
+		for _, one := range resp.GetStocks() {
+			amount := 3 * one.GetMaterial().GetLowBelowMlOrPieces()
+			if one.GetMaterial().GetId() == "screen-wash" {
+				amount /= 4
+			}
+			_, err := s.stock.CountStock(ctx, &pb.CountStockRequest{
+				RequestId: uuid.NewString(), Station: one.GetStation(), Material: one.GetMaterial().GetId(), Person: "people/steddow", AmountMlOrPieces: amount,
+			})
+			if err != nil {
+				return "", fmt.Errorf("count %s: %w", one.GetMaterial().GetTitle(), err)
+			}
+		}
+		return resp.GetNextPageToken(), err
 	})
 }
 
@@ -210,6 +235,7 @@ The station serves on until Ctrl-C. In another shell:
   build/bin/server history wn21 TYR-121/axle-2-offside-inner $ASK
   build/bin/server forecast $ASK
   build/bin/server gauge rejudge g-03 $ASK
+  build/bin/server stock list $ASK
   build/bin/server play --again testdata/demo/rounds/06-wn21-weekly.yaml $ASK
   build/bin/server clients $ASK
 

@@ -445,7 +445,7 @@ var File_bayround_v1_station_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_station_proto_rawDesc = "" +
 	"\n" +
-	"\x19bayround/v1/station.proto\x12\vbayround.v1\x1a\x1bbayround/v1/catalogue.proto\x1a\x17bayround/v1/gauge.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/schedule.proto\x1a\x17bayround/v1/stock.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x1bbuf/validate/validate.proto\"\xba\a\n" +
+	"\x19bayround/v1/station.proto\x12\vbayround.v1\x1a\x1bbayround/v1/catalogue.proto\x1a\x17bayround/v1/gauge.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/schedule.proto\x1a\x17bayround/v1/stock.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x1bbuf/validate/validate.proto\"\xe0\a\n" +
 	"\aStation\x12<\n" +
 	"\x04name\x18\x01 \x01(\tB(\xbaH%r#2!^stations/[a-z0-9]+(-[a-z0-9]+)*$R\x04name\x12\x1f\n" +
 	"\x05title\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\x05title\x129\n" +
@@ -463,9 +463,9 @@ const file_bayround_v1_station_proto_rawDesc = "" +
 	" \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00>@)\x00\x00\x00\x00\x00\x00N\xc0R\x14designMinimumCelsius\x12.\n" +
 	"\x13traffic_keeps_right\x18\v \x01(\bR\x11trafficKeepsRight\x121\n" +
 	"\bcalendar\x18( \x01(\v2\x15.bayround.v1.CalendarR\bcalendar\x12A\n" +
-	"\astocked\x182 \x03(\v2\x1c.bayround.v1.StockedMaterialB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\astocked:\xea\x01\xbaH\xe6\x01\x1aS\n" +
-	"\x14station.stocked_once\x12\x17name each material once\x1a\"this.stocked.map(m, m.id).unique()\x1a\x8e\x01\n" +
-	"\x1cstation.item_of_one_material\x12=an item of the catalogue belongs to one material of a station\x1a/this.stocked.map(m, m.items).flatten().unique()\"\xf7\x02\n" +
+	"\astocked\x182 \x03(\v2\x1c.bayround.v1.StockedMaterialB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\astocked:\x90\x02\xbaH\x8c\x02\x1aS\n" +
+	"\x14station.stocked_once\x12\x17name each material once\x1a\"this.stocked.map(m, m.id).unique()\x1a\xb4\x01\n" +
+	"\x1cstation.item_of_one_material\x12=an item of the catalogue belongs to one material of a station\x1aUthis.stocked.all(m, m.items.all(i, this.stocked.filter(n, i in n.items).size() == 1))\"\xf7\x02\n" +
 	"\x06Person\x12:\n" +
 	"\x04name\x18\x01 \x01(\tB&\xbaH#r!2\x1f^people/[a-z0-9]+(-[a-z0-9]+)*$R\x04name\x12\x1f\n" +
 	"\x05title\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\x05title\x12:\n" +
