@@ -18,6 +18,7 @@ func (d *Desk) newView(ctx context.Context) (*View, error) {
 		Version: 1, Phase: s.Phase, Now: now, Lag: d.lag(), TimeZone: d.zone(), Station: d.stationTitle(), Link: d.link(),
 		People: sc.people, Gauges: sc.gauges, Notice: s.Notice, Session: d.sessionView(),
 	}
+	v.Stock, v.StockTold = d.stockView()
 	v.NearsideRight = d.stationOf().GetTrafficKeepsRight()
 	if err := d.vehiclesInto(ctx, v); err != nil {
 		return nil, err

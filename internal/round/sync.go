@@ -124,7 +124,8 @@ func (u *Uplink) takeOverAll(ctx context.Context) error {
 	// Not everything that is put in force changes a vehicle, so it is asked for
 	// whenever a heartbeat says that something has happened.
 	now := asked{watch, u.heard.beats()}
-	if _, _, before := u.adopt.now(); before != now {
+	_, _, before := u.adopt.now()
+	if before != now {
 		if err := u.takeLibrary(ctx, now); err != nil {
 			return err
 		}
@@ -136,6 +137,9 @@ func (u *Uplink) takeOverAll(ctx context.Context) error {
 		if err := u.takeVehicle(ctx, vehicle, watch); err != nil {
 			return fmt.Errorf("taking over %s: %w", vehicle, err)
 		}
+	}
+	if before != now {
+		u.takeStock(ctx)
 	}
 	return nil
 }

@@ -58,6 +58,7 @@ type Uplink struct {
 	arrived *bell // the station can be reached again
 	adopt   adoption
 	bay     board
+	shelves shelves
 	witness *recordWitness // nil when it holds the station to nothing
 
 	rounds    pb.RoundServiceClient
@@ -67,6 +68,7 @@ type Uplink struct {
 	standings pb.TwinServiceClient
 	pictures  pb.PhotoServiceClient
 	defects   pb.DefectServiceClient
+	stock     pb.StockServiceClient
 
 	mu       sync.Mutex
 	cancel   context.CancelFunc // guarded by mu: ends Run; nil while it does not run
@@ -81,6 +83,7 @@ var _ interface { // what the desk asks of an uplink
 	turns
 	walkTeller
 	stopTeller
+	stockTeller
 } = (*Uplink)(nil)
 
 // OpenUplink makes an uplink; Run brings it to life. A file of a newer program in
@@ -90,7 +93,7 @@ func OpenUplink(c Config) (*Uplink, error) {
 		twin: c.Twin, photos: c.Photos, log: c.Log, clock: c.Clock, right: c.Right, changed: newBell(), arrived: newBell(),
 		rounds: pb.NewRoundServiceClient(c.Conn), schedules: pb.NewScheduleServiceClient(c.Conn), readiness: pb.NewReadinessServiceClient(c.Conn),
 		journal: pb.NewJournalServiceClient(c.Conn), standings: pb.NewTwinServiceClient(c.Conn),
-		pictures: pb.NewPhotoServiceClient(c.Conn), defects: pb.NewDefectServiceClient(c.Conn),
+		pictures: pb.NewPhotoServiceClient(c.Conn), defects: pb.NewDefectServiceClient(c.Conn), stock: pb.NewStockServiceClient(c.Conn),
 	}
 	if u.log == nil {
 		u.log = slog.New(slog.DiscardHandler)

@@ -41,6 +41,9 @@ func baseView(t testing.TB) *round.View {
 		Version: 1, Now: sampleNow, TimeZone: time.UTC, Station: "Skarholm Quay",
 		Link: round.Link{Live: true, Since: sampleNow.Add(-3 * time.Hour)}, People: loaded.People,
 	}
+	v.Stock = []*pb.Stock{{
+		Material: &pb.StockedMaterial{Id: "engine-oil", Title: "engine oil", Unit: pb.StockUnit_STOCK_UNIT_ML, Items: []string{"FLU-010", "FLU-030"}}, Text: "engine oil: 3 l left, low", Low: true,
+	}}
 	for _, g := range loaded.Gauges {
 		if g.GetStation() == "stations/skarholm-quay" {
 			v.Gauges = append(v.Gauges, g)

@@ -515,15 +515,15 @@ var File_bayround_v1_stock_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_stock_proto_rawDesc = "" +
 	"\n" +
-	"\x17bayround/v1/stock.proto\x12\vbayround.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x9b\x02\n" +
+	"\x17bayround/v1/stock.proto\x12\vbayround.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x9d\x02\n" +
 	"\x0fStockedMaterial\x121\n" +
 	"\x02id\x18\x01 \x01(\tB!\xbaH\x1er\x1c\x18(2\x18^[a-z0-9]+(-[a-z0-9]+)*$R\x02id\x12\x1f\n" +
 	"\x05title\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\x05title\x126\n" +
 	"\x04unit\x18\x03 \x01(\x0e2\x16.bayround.v1.StockUnitB\n" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04unit\x12A\n" +
 	"\x16low_below_ml_or_pieces\x18\x04 \x01(\x03B\r\xbaH\n" +
-	"\"\b\x18\x80\x94\xeb\xdc\x03(\x00R\x12lowBelowMlOrPieces\x129\n" +
-	"\x05items\x18\x05 \x03(\tB#\xbaH \x92\x01\x1d\x10\x14\x18\x01\"\x17r\x152\x13^[A-Z]{3}-[0-9]{3}$R\x05items\"\x8e\x02\n" +
+	"\"\b\x18\x80\x94\xeb\xdc\x03(\x00R\x12lowBelowMlOrPieces\x12;\n" +
+	"\x05items\x18\x05 \x03(\tB%\xbaH\"\x92\x01\x1f\x10\x14\x18\x01\"\x19r\x172\x15^[A-Z]{3,4}-[0-9]{3}$R\x05items\"\x8e\x02\n" +
 	"\n" +
 	"StockMoved\x12\x18\n" +
 	"\astation\x18\x01 \x01(\tR\astation\x12\x1a\n" +
