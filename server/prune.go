@@ -29,6 +29,7 @@ What stays, however old:
     comes from, and the rounds that closed what these had found
   - everything that was read with a gauge that was found wrong and not put right since
   - what was put in force, repairs, checks of gauges, who was erased
+  - deliveries and counts of stock, and rounds in which some of it was used
 So readiness, verdicts, defects and histories are afterwards what they were before. What was known
 at an instant before can no longer be asked. The command ids of dropped rounds stay taken.
 

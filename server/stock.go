@@ -161,7 +161,7 @@ func newStockMove(c *console, verb string) *cobra.Command {
 					RequestId: uuid.NewString(), Station: station, Material: args[1], Person: inCollection("people", person), AmountMlOrPieces: amount, Note: note,
 				})
 				if err == nil {
-					c.Say("%s", left.GetText())
+					c.Say("%s", left)
 				}
 				return err
 			})
@@ -173,17 +173,17 @@ func newStockMove(c *console, verb string) *cobra.Command {
 	return cmd
 }
 
-// stockMove tells of a count, or in the same words of a delivery.
-func (s *remote) stockMove(ctx context.Context, verb string, req *pb.CountStockRequest) (*pb.Stock, error) {
+// stockMove tells of a count, or in the same words of a delivery, and says what is left.
+func (s *remote) stockMove(ctx context.Context, verb string, req *pb.CountStockRequest) (left string, err error) {
 	if verb == "count" {
 		resp, err := s.stock.CountStock(ctx, req)
-		return resp.GetStock(), err
+		return resp.GetStock().GetText() + "; " + resp.GetCorrectionText(), err
 	}
 	resp, err := s.stock.RecordDelivery(ctx, &pb.RecordDeliveryRequest{
 		RequestId: req.GetRequestId(), Station: req.GetStation(), Material: req.GetMaterial(), Person: req.GetPerson(),
 		AmountMlOrPieces: req.GetAmountMlOrPieces(), Note: req.GetNote(),
 	})
-	return resp.GetStock(), err
+	return resp.GetStock().GetText(), err
 }
 
 // amountOf reads an amount: 20l, 0.5l and 500ml in millilitres, 12 in pieces.

@@ -10,11 +10,12 @@ import (
 func TestStock_OnTheCommandLine(t *testing.T) {
 	t.Setenv("BAYROUND_SERVER", filled(t).address)
 	requireIn(t, must(t, "stock", "list", "--station", "pellan-cross"), "MATERIAL", "engine-oil", "COUNTED")
-	requireIn(t, must(t, "stock", "count", "pellan-cross", "engine-oil", "3.5l", "--person", "arkwith"), "engine oil: 3.5 l left, low")
+	requireIn(t, must(t, "stock", "count", "pellan-cross", "engine-oil", "3.5l", "--person", "arkwith"), "engine oil: 3.5 l left, low; counted for the first time")
 	requireIn(t, must(t, "stock", "deliver", "pellan-cross", "engine-oil", "20l", "--person", "steddow", "--note", "delivery note 4411"), "engine oil: 23.5 l left")
+	requireIn(t, must(t, "stock", "count", "pellan-cross", "engine-oil", "21l", "--person", "arkwith"), "engine oil: 21 l left; 2.5 l less than was booked")
 	requireIn(t, must(t, "stock", "count", "ostrey-point", "oxygen", "1", "--person", "arkwith"), "oxygen cylinder: 1 left, low")
 	requireIn(t, must(t, "stock", "list", "--low"), "oxygen cylinder: 1 left, low")
-	requireIn(t, must(t, "stock", "history", "pellan-cross", "engine-oil"), "delivered", "20 l", "23.5 l", "counted", "delivery note 4411", "steddow")
+	requireIn(t, must(t, "stock", "history", "pellan-cross", "engine-oil"), "delivered", "20 l", "23.5 l", "counted", "-2.5 l", "delivery note 4411", "steddow")
 	for _, tc := range []struct {
 		why  string
 		args []string

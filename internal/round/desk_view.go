@@ -269,8 +269,9 @@ func (d *Desk) closingView(ctx context.Context, l Link, marks []Mark) (*Closing,
 // handoverOf gathers what the next watch is told.
 func (d *Desk) handoverOf(r *pb.Round, left *pb.Readiness) handover {
 	s := d.session
+	stock, _ := d.stockView()
 	return handover{
-		vehicle: d.scene.vehicle(s.Vehicle), routine: d.scene.routine(s.Routine), driver: d.scene.person(s.Driver).GetTitle(),
+		stock: stock, vehicle: d.scene.vehicle(s.Vehicle), routine: d.scene.routine(s.Routine), driver: d.scene.person(s.Driver).GetTitle(),
 		assistant: d.scene.person(s.Assistant).GetTitle(), round: r, readiness: left, steps: d.scene.plan.GetSteps(),
 		note: s.Note, noTime: s.LeftOut, at: d.now(), zone: d.zone(), until: comingWatchEnds(d.scene.stations[d.scene.vehicle(s.Vehicle).GetStation()], d.now()), waits: waitWords(d.link(), d.now(), d.zone()),
 	}

@@ -64,10 +64,14 @@ func sameStock(a, b []*pb.Stock) bool {
 	return proto.Equal(&pb.ListStockResponse{Stocks: a}, &pb.ListStockResponse{Stocks: b})
 }
 
-// stockView is what the station of the vehicle in hand has, and when that was told.
+// stockView is what the station of the vehicle in hand has, without one this tablet's, and
+// when that was told.
 func (d *Desk) stockView() (all []*pb.Stock, at time.Time) {
 	up, ok := d.uplink.(stockTeller)
 	home := d.scene.vehicle(d.session.Vehicle).GetStation()
+	if d.session.Vehicle == "" && d.stationTitle() != "" {
+		home = d.stationOf().GetName()
+	}
 	if !ok || home == "" {
 		return nil, time.Time{}
 	}

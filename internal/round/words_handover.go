@@ -23,8 +23,9 @@ type handover struct {
 	noTime    []string // steps left out of a short round
 	at        time.Time
 	zone      *time.Location
-	until     time.Time // end of the watch that takes over
-	waits     string    // why the verdict is provisional; empty when it is not
+	until     time.Time   // end of the watch that takes over
+	stock     []*pb.Stock // what the vehicle's station has; empty where nobody has told
+	waits     string      // why the verdict is provisional; empty when it is not
 }
 
 // mostNamed is how many of a kind are named before the rest is counted.
@@ -59,6 +60,7 @@ func (h handover) text() string {
 		{"Deferred", h.deferred()},
 		{"Due until the coming watch ends", h.dueInWatch()},
 		{"Due next", h.dueNext()},
+		{"Low at the station", h.lowStock()},
 	} {
 		write(&b, part.title, part.lines)
 	}
@@ -153,6 +155,16 @@ func comingWatchEnds(home *pb.Station, at time.Time) time.Time {
 		return at.Add(24 * time.Hour)
 	}
 	return calendar.WatchAt(calendar.WatchAt(at).Ends).Ends
+}
+
+// lowStock is what the station runs out of, as it was last told.
+func (h handover) lowStock() (lines []string) {
+	for _, one := range h.stock {
+		if one.GetLow() {
+			lines = append(lines, one.GetText())
+		}
+	}
+	return lines
 }
 
 // putRight is what was found and put right on the spot in the round, and read again.

@@ -160,6 +160,7 @@ func TestHandover_SaysWhatTheNextWatchMustKnow(t *testing.T) {
 		vehicle: &pb.VehicleConfiguration{CallSign: "WN11"}, routine: &pb.Routine{Title: "shift check"}, driver: "Tamsel Arkwith", assistant: "Borin Quellmere",
 		round: &pb.Round{Name: "rounds/1", AnsweredSteps: []string{"A", "B", "E", "F"}}, at: at, zone: time.FixedZone("", 3600), until: at.Add(12 * time.Hour), note: " Watch the oil. ",
 		waits: "3 results wait to be sent",
+		stock: []*pb.Stock{{Text: "engine oil: 3 l left, low", Low: true}, {Text: "coolant mix: 20 l left"}},
 		steps: []*pb.CheckStep{
 			{StepId: "A", Title: "Windscreen"},
 			{StepId: "B", Title: "Roof gear", Last: skipped},
@@ -214,6 +215,8 @@ Due until the coming watch ends:
 Due next:
 - 10:12: Floor and 2 more
 - Tue 3 Mar 15:12: Tread
+Low at the station:
+- engine oil: 3 l left, low
 From the driver: Watch the oil.`
 	if got := h.text(); got != want {
 		t.Errorf("it says\n%s\nwant\n%s", got, want)

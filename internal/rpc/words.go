@@ -18,6 +18,7 @@ var patternWords = map[string]string{
 	`^rounds/[0-9a-f-]{36}$`:                roundName,
 	roundPattern:                            roundName,
 	`^[A-Z]{3,4}-[0-9]{3}/` + hyphened:      `a step of the plan, for instance "TYR-120/axle-2-nearside-inner"`,
+	`^[A-Z]{3,4}-[0-9]{3}$`:                 `an item of the catalogue, for instance "TYR-120"`,
 	`^` + hyphened:                          `lower-case letters and digits in groups joined by "-", for instance "tablet-1"`,
 	`^(` + unanchored + `)?$`:               `lower-case letters and digits in groups joined by "-", for instance "tablet-1", or empty`,
 	`^[a-z0-9]+(_[a-z0-9]+)*$`:              `lower-case letters and digits in groups joined by "_", for instance "pressure"`,

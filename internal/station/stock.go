@@ -108,8 +108,8 @@ func (l *loader) accounts(ctx context.Context) (accounts, error) {
 // RecordDelivery records that some of a material came.
 func (s *Station) RecordDelivery(ctx context.Context, req *pb.RecordDeliveryRequest) (*pb.RecordDeliveryResponse, error) {
 	resp, _, err := run(ctx, s, req.GetRequestId(), req, func(c *command) (*pb.RecordDeliveryResponse, error) {
-		sequence, left, err := c.move(req, pb.StockMovementKind_STOCK_MOVEMENT_KIND_DELIVERED, admit.Deliver)
-		return &pb.RecordDeliveryResponse{Sequence: sequence, Stock: left}, err
+		line, left, err := c.move(req, pb.StockMovementKind_STOCK_MOVEMENT_KIND_DELIVERED, admit.Deliver)
+		return &pb.RecordDeliveryResponse{Sequence: line.Sequence, Stock: left}, err
 	})
 	return resp, err
 }
@@ -117,8 +117,10 @@ func (s *Station) RecordDelivery(ctx context.Context, req *pb.RecordDeliveryRequ
 // CountStock records how much of a material somebody has counted.
 func (s *Station) CountStock(ctx context.Context, req *pb.CountStockRequest) (*pb.CountStockResponse, error) {
 	resp, _, err := run(ctx, s, req.GetRequestId(), req, func(c *command) (*pb.CountStockResponse, error) {
-		sequence, left, err := c.move(req, pb.StockMovementKind_STOCK_MOVEMENT_KIND_COUNTED, admit.Count)
-		return &pb.CountStockResponse{Sequence: sequence, Stock: left}, err
+		line, left, err := c.move(req, pb.StockMovementKind_STOCK_MOVEMENT_KIND_COUNTED, admit.Count)
+		return &pb.CountStockResponse{
+			Sequence: line.Sequence, Stock: left, CorrectionMlOrPieces: line.Change, CorrectionText: correctionWords(line, left.GetMaterial()),
+		}, err
 	})
 	return resp, err
 }
@@ -136,27 +138,27 @@ type stockRequest interface {
 }
 
 // move lets a movement happen that somebody tells of.
-func (c *command) move(req stockRequest, kind pb.StockMovementKind, deed admit.Deed) (sequence int64, left *pb.Stock, err error) {
+func (c *command) move(req stockRequest, kind pb.StockMovementKind, deed admit.Deed) (line stock.Line, left *pb.Stock, err error) {
 	home := c.state.lib.set.Stations[req.GetStation()]
 	if home == nil {
-		return 0, nil, unknown("station", req.GetStation())
+		return line, nil, unknown("station", req.GetStation())
 	}
 	material := materialOf(home, req.GetMaterial())
 	if material == nil {
-		return 0, nil, unaccounted(home, req.GetMaterial())
+		return line, nil, unaccounted(home, req.GetMaterial())
 	}
 	if err := c.state.lib.active(req.GetPerson(), c.time); err != nil {
-		return 0, nil, err
+		return line, nil, err
 	}
 	if err := c.state.may(req.GetPerson(), deed); err != nil {
-		return 0, nil, err
+		return line, nil, err
 	}
 	happened := c.time
 	if req.GetHappened() != nil {
 		happened = req.GetHappened().AsTime()
 	}
 	if happened.After(c.time.Add(skewForgiven)) {
-		return 0, nil, invalid("HAPPENED_LATER", "happened", "it lies in the future; record it when it has happened")
+		return line, nil, invalid("HAPPENED_LATER", "happened", "it lies in the future; record it when it has happened")
 	}
 	ev := &pb.JournalEvent{
 		Person: req.GetPerson(), Device: req.GetDevice(), DeviceTime: req.GetDeviceTime(),
@@ -166,9 +168,10 @@ func (c *command) move(req stockRequest, kind pb.StockMovementKind, deed admit.D
 		}},
 	}
 	if err := c.happen(ev, nil); err != nil {
-		return 0, nil, err
+		return line, nil, err
 	}
-	return ev.GetSequence(), c.state.stock.of(home, material), nil
+	line = c.state.stock[accountKey(home.GetName(), material.GetId())].Line(ev.GetSequence())
+	return line, c.state.stock.of(home, material), nil
 }
 
 func unaccounted(home *pb.Station, material string) error {
@@ -203,6 +206,21 @@ func stockWords(s *pb.Stock) string {
 		return title + ": " + left + " left, low"
 	}
 	return title + ": " + left + " left"
+}
+
+// correctionWords say what a count made of what was written down; the first one of all
+// corrects nothing.
+func correctionWords(counted stock.Line, m *pb.StockedMaterial) string {
+	millilitres := m.GetUnit() == pb.StockUnit_STOCK_UNIT_ML
+	switch {
+	case counted.First:
+		return "counted for the first time"
+	case counted.Change < 0:
+		return stock.Amount(-counted.Change, millilitres) + " less than was booked"
+	case counted.Change > 0:
+		return stock.Amount(counted.Change, millilitres) + " more than was booked"
+	}
+	return "as booked"
 }
 
 // ListStock returns what stations have.

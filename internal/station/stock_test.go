@@ -118,7 +118,7 @@ func TestStock_BalanceIsTheSumOfWhatHappened(t *testing.T) {
 	s.Clock.Advance(time.Minute)
 	count := &pb.CountStockRequest{RequestId: s.ID(), Station: home, Material: sealing, Person: "people/driver", AmountMlOrPieces: 17_000, Note: "a can was gone"}
 	first, err := s.CountStock(ctx, count)
-	if err != nil || first.GetStock().GetBalanceMlOrPieces() != 17_000 {
+	if err != nil || first.GetStock().GetBalanceMlOrPieces() != 17_000 || first.GetCorrectionMlOrPieces() != -2_500 || first.GetCorrectionText() != "2.5 l less than was booked" {
 		t.Fatalf("counted: %v (%v)", first, err)
 	}
 	s.Clock.Advance(time.Minute)

@@ -41,6 +41,7 @@ type Line struct {
 	Movement
 	Change  int64 // to the balance: of a count the correction, of something used below 0
 	Balance int64 // after it
+	First   bool  // nothing is known from before it
 }
 
 // Ledger is all movements of one material at one station, by when they happened. The zero
@@ -66,7 +67,7 @@ func compare(a, b Movement) int {
 func (l Ledger) Lines() []Line {
 	lines := make([]Line, 0, len(l.movements))
 	balance := int64(0)
-	for _, m := range l.movements {
+	for i, m := range l.movements {
 		change := m.Amount
 		switch m.Kind {
 		case Used:
@@ -75,9 +76,19 @@ func (l Ledger) Lines() []Line {
 			change = m.Amount - balance
 		}
 		balance += change
-		lines = append(lines, Line{m, change, balance})
+		lines = append(lines, Line{m, change, balance, i == 0})
 	}
 	return lines
+}
+
+// Line is what one movement did; of one that is not there nothing.
+func (l Ledger) Line(sequence int64) Line {
+	for _, line := range l.Lines() {
+		if line.Sequence == sequence {
+			return line
+		}
+	}
+	return Line{}
 }
 
 // Balance is what is there by what is written down. Below 0 more was used than was

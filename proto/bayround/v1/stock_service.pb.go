@@ -576,9 +576,14 @@ type CountStockResponse struct {
 	// Journal sequence of the movement.
 	Sequence int64 `protobuf:"varint,1,opt,name=sequence,proto3" json:"sequence,omitempty"`
 	// What there is after it.
-	Stock         *Stock `protobuf:"bytes,2,opt,name=stock,proto3" json:"stock,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Stock *Stock `protobuf:"bytes,2,opt,name=stock,proto3" json:"stock,omitempty"`
+	// What was counted less what was written down at that instant, in millilitres or pieces:
+	// below 0 some is missing. What is told late changes it.
+	CorrectionMlOrPieces int64 `protobuf:"varint,3,opt,name=correction_ml_or_pieces,json=correctionMlOrPieces,proto3" json:"correction_ml_or_pieces,omitempty"`
+	// In words: "2.5 l less than was booked".
+	CorrectionText string `protobuf:"bytes,4,opt,name=correction_text,json=correctionText,proto3" json:"correction_text,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *CountStockResponse) Reset() {
@@ -623,6 +628,20 @@ func (x *CountStockResponse) GetStock() *Stock {
 		return x.Stock
 	}
 	return nil
+}
+
+func (x *CountStockResponse) GetCorrectionMlOrPieces() int64 {
+	if x != nil {
+		return x.CorrectionMlOrPieces
+	}
+	return 0
+}
+
+func (x *CountStockResponse) GetCorrectionText() string {
+	if x != nil {
+		return x.CorrectionText
+	}
+	return ""
 }
 
 var File_bayround_v1_stock_service_proto protoreflect.FileDescriptor
@@ -678,10 +697,12 @@ const file_bayround_v1_stock_service_proto_rawDesc = "" +
 	"\x04note\x18\a \x01(\tB\b\xbaH\x05r\x03\x18\x90\x03R\x04note\x12:\n" +
 	"\x06device\x18\b \x01(\tB\"\xbaH\x1fr\x1d2\x1b^([a-z0-9]+(-[a-z0-9]+)*)?$R\x06device\x12;\n" +
 	"\vdevice_time\x18\t \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"deviceTime\"Z\n" +
+	"deviceTime\"\xba\x01\n" +
 	"\x12CountStockResponse\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\x03R\bsequence\x12(\n" +
-	"\x05stock\x18\x02 \x01(\v2\x12.bayround.v1.StockR\x05stock2\xeb\x02\n" +
+	"\x05stock\x18\x02 \x01(\v2\x12.bayround.v1.StockR\x05stock\x125\n" +
+	"\x17correction_ml_or_pieces\x18\x03 \x01(\x03R\x14correctionMlOrPieces\x12'\n" +
+	"\x0fcorrection_text\x18\x04 \x01(\tR\x0ecorrectionText2\xeb\x02\n" +
 	"\fStockService\x12J\n" +
 	"\tListStock\x12\x1d.bayround.v1.ListStockRequest\x1a\x1e.bayround.v1.ListStockResponse\x12e\n" +
 	"\x12ListStockMovements\x12&.bayround.v1.ListStockMovementsRequest\x1a'.bayround.v1.ListStockMovementsResponse\x12Y\n" +
