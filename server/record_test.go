@@ -62,7 +62,7 @@ func TestRecord_OfAStationThatWasFilled(t *testing.T) {
 		key := regexp.MustCompile(`(?m)^key (\S+)$`).FindStringSubmatch(string(content))[1]
 		requireIn(t, must(t, "verify-record", file, "--key", key), "proven: all of this stands in the record of the station with the key "+key,
 			"No event of the round from ", " is left out", "WN21: record of a round", "3.9 bar, with G-11", "FOUND: DANGEROUS, MAJOR, MINOR. Limit: ", "No defect found. Limit: ",
-			"Every step of the plan was answered.", "Finished on the device by fennigar", "Verdict shown")
+			"Every step of the plan was answered.", "Finished on the device by fennigar", "Verdict shown", "Nobody signed: what else was open then")
 		unknown := must(t, "verify-record", file)
 		requireIn(t, unknown, "NOT PROVEN WHOSE IT IS", "3.9 bar")
 		if strings.Contains(unknown, "proven: all") || strings.Contains(string(content), "Oleta") {

@@ -2,6 +2,7 @@ package roundrecord
 
 import (
 	"bytes"
+	"slices"
 	"strings"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
@@ -52,6 +53,34 @@ func (r *Record) Signatures() (all []Signed) {
 		all = append(all, s)
 	}
 	return all
+}
+
+// LastShown is what whoever signed last was shown, and the event that holds it; nil when
+// nobody signed.
+func (r *Record) LastShown() (shown *pb.ShownToSigner, event int64) {
+	for _, ev := range slices.Backward(r.Events) {
+		for _, said := range []*pb.ShownToSigner{ev.GetRoundStateChanged().GetShown(), ev.GetRoundSigned().GetShown()} {
+			if said != nil {
+				return said, ev.GetSequence()
+			}
+		}
+	}
+	return nil, 0
+}
+
+// ShownBeside are the findings that stood before whoever signed last and are not among
+// those of the round's own answers.
+func (r *Record) ShownBeside() (beside []*pb.ShownFinding) {
+	shown, _ := r.LastShown()
+	found := r.Found()
+	for _, f := range shown.GetFindings() {
+		if !slices.ContainsFunc(found, func(own Found) bool {
+			return own.GetPack() == f.GetPack() && own.GetRule() == f.GetRule() && slices.Equal(own.GetStepIds(), f.GetStepIds())
+		}) {
+			beside = append(beside, f)
+		}
+	}
+	return beside
 }
 
 // content is what events say of the round, for a signature.

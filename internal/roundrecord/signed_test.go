@@ -131,3 +131,46 @@ func TestProven_TellsWhetherAnOfficerHasSigned(t *testing.T) {
 		t.Errorf("%v\n%s", err, told.String())
 	}
 }
+
+// What stood before the signer stands in the events of the round. In words it is told whole:
+// why the verdict was such, and what was open beside what this round's own answers found.
+func TestWriteText_TellsWhatTheSignerWasShown(t *testing.T) {
+	words := func(r *roundrecord.Record) string {
+		var said strings.Builder
+		if err := roundrecord.WriteText(&said, r); err != nil {
+			t.Fatal(err)
+		}
+		return said.String()
+	}
+	if said := words(small()); !strings.Contains(said, "Nobody signed: what else was open") || strings.Contains(said, "Shown to the signer") {
+		t.Errorf("of a round that nobody signed it says\n%s", said)
+	}
+	r := signedSmall(t)
+	if said := words(r); !strings.Contains(said, "Nothing was open but what stands above.") {
+		t.Errorf("where nothing else was open it says\n%s", said)
+	}
+	shown, event := r.LastShown()
+	if event != 16 {
+		t.Fatalf("what was shown stands in event %d", event)
+	}
+	shown.Reasons = []string{"Outer and inner differ by 0.9 bar."}
+	shown.Findings = []*pb.ShownFinding{
+		{Pack: "packs/p", Rule: "low", StepIds: []string{"TYR-010/a"}, Grade: pb.Grade_GRADE_MAJOR, Text: "own"},
+		{
+			Pack: "packs/p", PackVersion: "4", Rule: "twins", StepIds: []string{"TYR-120/outer", "TYR-120/inner"}, Grade: pb.Grade_GRADE_DANGEROUS,
+			Effect: pb.Effect_EFFECT_MOVING, Text: "Outer and inner differ by 0.9 bar.",
+		},
+	}
+	said := words(r)
+	for _, want := range []string{
+		"Shown to the signer with event 16", "  MOVE ONLY – NOT TO RESPOND", "Reason: Outer and inner differ by 0.9 bar.",
+		"Also open: DANGEROUS: Outer and inner differ by 0.9 bar.\n", "; at TYR-120/outer, TYR-120/inner; rule twins of packs/p version 4",
+	} {
+		if !strings.Contains(said, want) {
+			t.Errorf("%q is not in\n%s", want, said)
+		}
+	}
+	if strings.Contains(said, "Also open: MAJOR: own") {
+		t.Error("what an answer of this round found is told twice")
+	}
+}

@@ -11,6 +11,7 @@ import (
 
 	"bayround/internal/roundproof"
 	"bayround/internal/rules"
+	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -147,7 +148,31 @@ func (t *text) findings(r *Record) {
 	if len(r.Found()) == 0 {
 		t.line("  None: no defect found at any step that was looked at.")
 	}
-	t.line("  What the station finds in several answers together, such as twins that differ, is worked out at the end and not shown here.")
+	t.line("  What was found in several answers together, such as twins that differ, stands at the answer that made them whole.")
+	t.shown(r)
+}
+
+// shown tells what else stood before whoever signed last: that is in the events of the
+// round, though it was found in other rounds, by other answers or by nobody looking.
+func (t *text) shown(r *Record) {
+	last, event := r.LastShown()
+	if last == nil {
+		t.line("  Nobody signed: what else was open then, from other rounds, does not stand in the events of this one.")
+		return
+	}
+	t.heading(fmt.Sprintf("Shown to the signer with event %d", event))
+	t.line("  %s", verdict.OneLine(verdict.Words(last.GetVerdict())))
+	for _, reason := range last.GetReasons() {
+		t.line("  Reason: %s", reason)
+	}
+	beside := r.ShownBeside()
+	for _, f := range beside {
+		t.line("  Also open: %s: %s", strings.ToUpper(rules.GradeWords(f.GetGrade())), f.GetText())
+		t.line("    %s; at %s; rule %s of %s version %s", rules.EffectWords(f.GetEffect()), strings.Join(f.GetStepIds(), ", "), f.GetRule(), f.GetPack(), f.GetPackVersion())
+	}
+	if len(beside) == 0 {
+		t.line("  Nothing was open but what stands above.")
+	}
 }
 
 func (t *text) unchecked(r *Record) {
