@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"bayround/internal/command"
 	"bayround/internal/roundrecord"
@@ -126,18 +127,13 @@ func (f *recordsFlags) run(ctx context.Context, c *console, s *remote) error {
 func (f *recordsFlags) find(ctx context.Context, g *gathering) (found []*roundrecord.Record, next string, err error) {
 	for token := f.page; ; {
 		resp, err := g.station.rounds.ListRounds(ctx, &pb.ListRoundsRequest{
-			PageSize: int32(f.limit - len(found)), PageToken: token, Vehicle: inCollection("vehicles", f.vehicle),
+			PageSize: int32(f.limit - len(found)), PageToken: token, Vehicle: inCollection("vehicles", f.vehicle), Person: inCollection("people", f.person),
+			OpenedFrom: bound(f.since), OpenedBefore: bound(f.until),
 		})
 		if err != nil {
 			return nil, "", err
 		}
 		for _, round := range resp.GetRounds() {
-			if !f.since.IsZero() && round.GetOpened().AsTime().Before(f.since) {
-				return found, "", nil // all that follow are older still
-			}
-			if !f.wants(round) {
-				continue
-			}
 			record, err := f.gather(ctx, g, round)
 			if err != nil {
 				return nil, "", err
@@ -153,11 +149,12 @@ func (f *recordsFlags) find(ctx context.Context, g *gathering) (found []*roundre
 	}
 }
 
-// wants says whether a round is asked for, as far as the round itself tells.
-func (f *recordsFlags) wants(round *pb.Round) bool {
-	person := inCollection("people", f.person)
-	return (f.until.IsZero() || round.GetOpened().AsTime().Before(f.until)) &&
-		(person == "" || round.GetDriver() == person || round.GetAssistant() == person)
+// bound is a bound as it is asked for; nil for none.
+func bound(at time.Time) *timestamppb.Timestamp {
+	if at.IsZero() {
+		return nil
+	}
+	return timestamppb.New(at)
 }
 
 // gather asks for as much of a round as is needed.

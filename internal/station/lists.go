@@ -7,6 +7,8 @@ import (
 	"strconv"
 	"strings"
 
+	"google.golang.org/protobuf/types/known/timestamppb"
+
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -117,7 +119,11 @@ func (s *Station) ListReadiness(_ context.Context, req *pb.ListReadinessRequest)
 	return resp, err
 }
 
-// ListRounds returns a page of rounds, newest first.
+// readForOne is how many rounds are read at most for each one that a page may hold.
+const readForOne = 10
+
+// ListRounds returns a page of rounds, newest first. A page for which much had to be read
+// ends early.
 func (s *Station) ListRounds(ctx context.Context, req *pb.ListRoundsRequest) (*pb.ListRoundsResponse, error) {
 	p := s.current.Load()
 	older, err := olderThan(p.opened, req.GetPageToken())
@@ -125,12 +131,12 @@ func (s *Station) ListRounds(ctx context.Context, req *pb.ListRoundsRequest) (*p
 		return nil, err
 	}
 	resp := &pb.ListRoundsResponse{}
-	last := roundRef{}
+	last, read := roundRef{}, 0
 	for _, ref := range slices.Backward(older) {
 		if req.GetVehicle() != "" && ref.vehicle != req.GetVehicle() {
 			continue
 		}
-		if len(resp.GetRounds()) == pageSize(req) {
+		if len(resp.GetRounds()) == pageSize(req) || read == readForOne*pageSize(req) {
 			resp.NextPageToken = pageToken(strconv.FormatInt(last.opening, 10) + " " + last.name)
 			break
 		}
@@ -138,9 +144,35 @@ func (s *Station) ListRounds(ctx context.Context, req *pb.ListRoundsRequest) (*p
 		if err != nil {
 			return nil, err
 		}
-		resp.Rounds, last = append(resp.Rounds, r), ref
+		last = ref
+		read++
+		if s.allOlder(ref, req.GetOpenedFrom()) {
+			break
+		}
+		if wantedRound(req, r) {
+			resp.Rounds = append(resp.Rounds, r)
+		}
 	}
 	return resp, nil
+}
+
+// allOlder tells that a round, and so all behind it in the list, were opened before an
+// instant: none is opened after it came into the record, and the record's times never run backwards.
+func (s *Station) allOlder(ref roundRef, than *timestamppb.Timestamp) bool {
+	if than == nil {
+		return false
+	}
+	l := loader{journal: s.journal}
+	ev, err := l.event(ref.opening)
+	return err == nil && ev.GetStationTime().AsTime().Before(than.AsTime()) // of one that was dropped nobody can say
+}
+
+// wantedRound tells whether a round is one that was asked for.
+func wantedRound(req *pb.ListRoundsRequest, r *pb.Round) bool {
+	opened := r.GetOpened().AsTime()
+	return (req.GetPerson() == "" || r.GetDriver() == req.GetPerson() || r.GetAssistant() == req.GetPerson()) &&
+		(req.GetOpenedFrom() == nil || !opened.Before(req.GetOpenedFrom().AsTime())) &&
+		(req.GetOpenedBefore() == nil || opened.Before(req.GetOpenedBefore().AsTime()))
 }
 
 // olderThan returns the rounds that were opened before the one a page ended with.

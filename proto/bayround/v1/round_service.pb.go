@@ -288,7 +288,13 @@ type ListRoundsRequest struct {
 	// Token of the page before; empty for the first.
 	PageToken string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
 	// Only rounds of this vehicle, vehicles/{vehicle}; empty for all.
-	Vehicle       string `protobuf:"bytes,3,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
+	Vehicle string `protobuf:"bytes,3,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
+	// Only rounds that this person drove or assists in, people/{person}; empty for all.
+	Person string `protobuf:"bytes,4,opt,name=person,proto3" json:"person,omitempty"`
+	// Only rounds opened then or later, by the station's time; absent for no bound.
+	OpenedFrom *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=opened_from,json=openedFrom,proto3" json:"opened_from,omitempty"`
+	// Only rounds opened before then, by the station's time; absent for no bound.
+	OpenedBefore  *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=opened_before,json=openedBefore,proto3" json:"opened_before,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -342,6 +348,27 @@ func (x *ListRoundsRequest) GetVehicle() string {
 		return x.Vehicle
 	}
 	return ""
+}
+
+func (x *ListRoundsRequest) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *ListRoundsRequest) GetOpenedFrom() *timestamppb.Timestamp {
+	if x != nil {
+		return x.OpenedFrom
+	}
+	return nil
+}
+
+func (x *ListRoundsRequest) GetOpenedBefore() *timestamppb.Timestamp {
+	if x != nil {
+		return x.OpenedBefore
+	}
+	return nil
 }
 
 // ListRoundsResponse is a page of rounds.
@@ -1900,13 +1927,17 @@ const file_bayround_v1_round_service_proto_rawDesc = "" +
 	"\x0fGetRoundRequest\x121\n" +
 	"\x04name\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^rounds/[0-9a-f-]{36}$R\x04name\"<\n" +
 	"\x10GetRoundResponse\x12(\n" +
-	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"\xac\x01\n" +
+	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"\xed\x02\n" +
 	"\x11ListRoundsRequest\x12'\n" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12'\n" +
 	"\n" +
 	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xac\x02R\tpageToken\x12E\n" +
-	"\avehicle\x18\x03 \x01(\tB+\xbaH(r&2$^(vehicles/[a-z0-9]+(-[a-z0-9]+)*)?$R\avehicle\"h\n" +
+	"\avehicle\x18\x03 \x01(\tB+\xbaH(r&2$^(vehicles/[a-z0-9]+(-[a-z0-9]+)*)?$R\avehicle\x12A\n" +
+	"\x06person\x18\x04 \x01(\tB)\xbaH&r$2\"^(people/[a-z0-9]+(-[a-z0-9]+)*)?$R\x06person\x12;\n" +
+	"\vopened_from\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"openedFrom\x12?\n" +
+	"\ropened_before\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\fopenedBefore\"h\n" +
 	"\x12ListRoundsResponse\x12*\n" +
 	"\x06rounds\x18\x01 \x03(\v2\x12.bayround.v1.RoundR\x06rounds\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xe6\x01\n" +
@@ -2096,70 +2127,72 @@ var file_bayround_v1_round_service_proto_depIdxs = []int32{
 	30, // 1: bayround.v1.OpenRoundRequest.device_time:type_name -> google.protobuf.Timestamp
 	31, // 2: bayround.v1.OpenRoundResponse.round:type_name -> bayround.v1.Round
 	31, // 3: bayround.v1.GetRoundResponse.round:type_name -> bayround.v1.Round
-	31, // 4: bayround.v1.ListRoundsResponse.rounds:type_name -> bayround.v1.Round
-	30, // 5: bayround.v1.PauseRoundRequest.device_time:type_name -> google.protobuf.Timestamp
-	31, // 6: bayround.v1.PauseRoundResponse.round:type_name -> bayround.v1.Round
-	32, // 7: bayround.v1.PauseRoundResponse.make_safe:type_name -> bayround.v1.UndoneStep
-	29, // 8: bayround.v1.ResumeRoundRequest.conditions:type_name -> bayround.v1.RoundConditions
-	30, // 9: bayround.v1.ResumeRoundRequest.device_time:type_name -> google.protobuf.Timestamp
-	31, // 10: bayround.v1.ResumeRoundResponse.round:type_name -> bayround.v1.Round
-	30, // 11: bayround.v1.FinishRoundRequest.device_time:type_name -> google.protobuf.Timestamp
-	33, // 12: bayround.v1.FinishRoundRequest.shown_verdict:type_name -> bayround.v1.Verdict
-	34, // 13: bayround.v1.FinishRoundRequest.signature:type_name -> bayround.v1.Signature
-	35, // 14: bayround.v1.FinishRoundRequest.shown:type_name -> bayround.v1.ShownToSigner
-	36, // 15: bayround.v1.GetRoundContentResponse.content:type_name -> bayround.v1.RoundContent
-	34, // 16: bayround.v1.SignRoundRequest.signature:type_name -> bayround.v1.Signature
-	35, // 17: bayround.v1.SignRoundRequest.shown:type_name -> bayround.v1.ShownToSigner
-	31, // 18: bayround.v1.SignRoundResponse.round:type_name -> bayround.v1.Round
-	31, // 19: bayround.v1.FinishRoundResponse.round:type_name -> bayround.v1.Round
-	37, // 20: bayround.v1.FinishRoundResponse.readiness:type_name -> bayround.v1.Readiness
-	30, // 21: bayround.v1.GiveUpRoundRequest.device_time:type_name -> google.protobuf.Timestamp
-	31, // 22: bayround.v1.GiveUpRoundResponse.round:type_name -> bayround.v1.Round
-	37, // 23: bayround.v1.GiveUpRoundResponse.readiness:type_name -> bayround.v1.Readiness
-	30, // 24: bayround.v1.BeginStepRequest.device_time:type_name -> google.protobuf.Timestamp
-	30, // 25: bayround.v1.ChangeAssistantRequest.device_time:type_name -> google.protobuf.Timestamp
-	31, // 26: bayround.v1.ChangeAssistantResponse.round:type_name -> bayround.v1.Round
-	30, // 27: bayround.v1.MakeSafeRequest.device_time:type_name -> google.protobuf.Timestamp
-	32, // 28: bayround.v1.MakeSafeResponse.still_undone:type_name -> bayround.v1.UndoneStep
-	38, // 29: bayround.v1.RecordResultRequest.result:type_name -> bayround.v1.Result
-	39, // 30: bayround.v1.RecordResultResponse.findings:type_name -> bayround.v1.Finding
-	33, // 31: bayround.v1.RecordResultResponse.verdict:type_name -> bayround.v1.Verdict
-	24, // 32: bayround.v1.RecordResultsRequest.record:type_name -> bayround.v1.RecordResultRequest
-	25, // 33: bayround.v1.RecordResultsResponse.recorded:type_name -> bayround.v1.RecordResultResponse
-	28, // 34: bayround.v1.RecordResultsResponse.refused:type_name -> bayround.v1.Refusal
-	0,  // 35: bayround.v1.RoundService.OpenRound:input_type -> bayround.v1.OpenRoundRequest
-	2,  // 36: bayround.v1.RoundService.GetRound:input_type -> bayround.v1.GetRoundRequest
-	4,  // 37: bayround.v1.RoundService.ListRounds:input_type -> bayround.v1.ListRoundsRequest
-	6,  // 38: bayround.v1.RoundService.PauseRound:input_type -> bayround.v1.PauseRoundRequest
-	8,  // 39: bayround.v1.RoundService.ResumeRound:input_type -> bayround.v1.ResumeRoundRequest
-	10, // 40: bayround.v1.RoundService.FinishRound:input_type -> bayround.v1.FinishRoundRequest
-	16, // 41: bayround.v1.RoundService.GiveUpRound:input_type -> bayround.v1.GiveUpRoundRequest
-	11, // 42: bayround.v1.RoundService.GetRoundContent:input_type -> bayround.v1.GetRoundContentRequest
-	13, // 43: bayround.v1.RoundService.SignRound:input_type -> bayround.v1.SignRoundRequest
-	18, // 44: bayround.v1.RoundService.BeginStep:input_type -> bayround.v1.BeginStepRequest
-	22, // 45: bayround.v1.RoundService.MakeSafe:input_type -> bayround.v1.MakeSafeRequest
-	19, // 46: bayround.v1.RoundService.ChangeAssistant:input_type -> bayround.v1.ChangeAssistantRequest
-	24, // 47: bayround.v1.RoundService.RecordResult:input_type -> bayround.v1.RecordResultRequest
-	26, // 48: bayround.v1.RoundService.RecordResults:input_type -> bayround.v1.RecordResultsRequest
-	1,  // 49: bayround.v1.RoundService.OpenRound:output_type -> bayround.v1.OpenRoundResponse
-	3,  // 50: bayround.v1.RoundService.GetRound:output_type -> bayround.v1.GetRoundResponse
-	5,  // 51: bayround.v1.RoundService.ListRounds:output_type -> bayround.v1.ListRoundsResponse
-	7,  // 52: bayround.v1.RoundService.PauseRound:output_type -> bayround.v1.PauseRoundResponse
-	9,  // 53: bayround.v1.RoundService.ResumeRound:output_type -> bayround.v1.ResumeRoundResponse
-	15, // 54: bayround.v1.RoundService.FinishRound:output_type -> bayround.v1.FinishRoundResponse
-	17, // 55: bayround.v1.RoundService.GiveUpRound:output_type -> bayround.v1.GiveUpRoundResponse
-	12, // 56: bayround.v1.RoundService.GetRoundContent:output_type -> bayround.v1.GetRoundContentResponse
-	14, // 57: bayround.v1.RoundService.SignRound:output_type -> bayround.v1.SignRoundResponse
-	21, // 58: bayround.v1.RoundService.BeginStep:output_type -> bayround.v1.BeginStepResponse
-	23, // 59: bayround.v1.RoundService.MakeSafe:output_type -> bayround.v1.MakeSafeResponse
-	20, // 60: bayround.v1.RoundService.ChangeAssistant:output_type -> bayround.v1.ChangeAssistantResponse
-	25, // 61: bayround.v1.RoundService.RecordResult:output_type -> bayround.v1.RecordResultResponse
-	27, // 62: bayround.v1.RoundService.RecordResults:output_type -> bayround.v1.RecordResultsResponse
-	49, // [49:63] is the sub-list for method output_type
-	35, // [35:49] is the sub-list for method input_type
-	35, // [35:35] is the sub-list for extension type_name
-	35, // [35:35] is the sub-list for extension extendee
-	0,  // [0:35] is the sub-list for field type_name
+	30, // 4: bayround.v1.ListRoundsRequest.opened_from:type_name -> google.protobuf.Timestamp
+	30, // 5: bayround.v1.ListRoundsRequest.opened_before:type_name -> google.protobuf.Timestamp
+	31, // 6: bayround.v1.ListRoundsResponse.rounds:type_name -> bayround.v1.Round
+	30, // 7: bayround.v1.PauseRoundRequest.device_time:type_name -> google.protobuf.Timestamp
+	31, // 8: bayround.v1.PauseRoundResponse.round:type_name -> bayround.v1.Round
+	32, // 9: bayround.v1.PauseRoundResponse.make_safe:type_name -> bayround.v1.UndoneStep
+	29, // 10: bayround.v1.ResumeRoundRequest.conditions:type_name -> bayround.v1.RoundConditions
+	30, // 11: bayround.v1.ResumeRoundRequest.device_time:type_name -> google.protobuf.Timestamp
+	31, // 12: bayround.v1.ResumeRoundResponse.round:type_name -> bayround.v1.Round
+	30, // 13: bayround.v1.FinishRoundRequest.device_time:type_name -> google.protobuf.Timestamp
+	33, // 14: bayround.v1.FinishRoundRequest.shown_verdict:type_name -> bayround.v1.Verdict
+	34, // 15: bayround.v1.FinishRoundRequest.signature:type_name -> bayround.v1.Signature
+	35, // 16: bayround.v1.FinishRoundRequest.shown:type_name -> bayround.v1.ShownToSigner
+	36, // 17: bayround.v1.GetRoundContentResponse.content:type_name -> bayround.v1.RoundContent
+	34, // 18: bayround.v1.SignRoundRequest.signature:type_name -> bayround.v1.Signature
+	35, // 19: bayround.v1.SignRoundRequest.shown:type_name -> bayround.v1.ShownToSigner
+	31, // 20: bayround.v1.SignRoundResponse.round:type_name -> bayround.v1.Round
+	31, // 21: bayround.v1.FinishRoundResponse.round:type_name -> bayround.v1.Round
+	37, // 22: bayround.v1.FinishRoundResponse.readiness:type_name -> bayround.v1.Readiness
+	30, // 23: bayround.v1.GiveUpRoundRequest.device_time:type_name -> google.protobuf.Timestamp
+	31, // 24: bayround.v1.GiveUpRoundResponse.round:type_name -> bayround.v1.Round
+	37, // 25: bayround.v1.GiveUpRoundResponse.readiness:type_name -> bayround.v1.Readiness
+	30, // 26: bayround.v1.BeginStepRequest.device_time:type_name -> google.protobuf.Timestamp
+	30, // 27: bayround.v1.ChangeAssistantRequest.device_time:type_name -> google.protobuf.Timestamp
+	31, // 28: bayround.v1.ChangeAssistantResponse.round:type_name -> bayround.v1.Round
+	30, // 29: bayround.v1.MakeSafeRequest.device_time:type_name -> google.protobuf.Timestamp
+	32, // 30: bayround.v1.MakeSafeResponse.still_undone:type_name -> bayround.v1.UndoneStep
+	38, // 31: bayround.v1.RecordResultRequest.result:type_name -> bayround.v1.Result
+	39, // 32: bayround.v1.RecordResultResponse.findings:type_name -> bayround.v1.Finding
+	33, // 33: bayround.v1.RecordResultResponse.verdict:type_name -> bayround.v1.Verdict
+	24, // 34: bayround.v1.RecordResultsRequest.record:type_name -> bayround.v1.RecordResultRequest
+	25, // 35: bayround.v1.RecordResultsResponse.recorded:type_name -> bayround.v1.RecordResultResponse
+	28, // 36: bayround.v1.RecordResultsResponse.refused:type_name -> bayround.v1.Refusal
+	0,  // 37: bayround.v1.RoundService.OpenRound:input_type -> bayround.v1.OpenRoundRequest
+	2,  // 38: bayround.v1.RoundService.GetRound:input_type -> bayround.v1.GetRoundRequest
+	4,  // 39: bayround.v1.RoundService.ListRounds:input_type -> bayround.v1.ListRoundsRequest
+	6,  // 40: bayround.v1.RoundService.PauseRound:input_type -> bayround.v1.PauseRoundRequest
+	8,  // 41: bayround.v1.RoundService.ResumeRound:input_type -> bayround.v1.ResumeRoundRequest
+	10, // 42: bayround.v1.RoundService.FinishRound:input_type -> bayround.v1.FinishRoundRequest
+	16, // 43: bayround.v1.RoundService.GiveUpRound:input_type -> bayround.v1.GiveUpRoundRequest
+	11, // 44: bayround.v1.RoundService.GetRoundContent:input_type -> bayround.v1.GetRoundContentRequest
+	13, // 45: bayround.v1.RoundService.SignRound:input_type -> bayround.v1.SignRoundRequest
+	18, // 46: bayround.v1.RoundService.BeginStep:input_type -> bayround.v1.BeginStepRequest
+	22, // 47: bayround.v1.RoundService.MakeSafe:input_type -> bayround.v1.MakeSafeRequest
+	19, // 48: bayround.v1.RoundService.ChangeAssistant:input_type -> bayround.v1.ChangeAssistantRequest
+	24, // 49: bayround.v1.RoundService.RecordResult:input_type -> bayround.v1.RecordResultRequest
+	26, // 50: bayround.v1.RoundService.RecordResults:input_type -> bayround.v1.RecordResultsRequest
+	1,  // 51: bayround.v1.RoundService.OpenRound:output_type -> bayround.v1.OpenRoundResponse
+	3,  // 52: bayround.v1.RoundService.GetRound:output_type -> bayround.v1.GetRoundResponse
+	5,  // 53: bayround.v1.RoundService.ListRounds:output_type -> bayround.v1.ListRoundsResponse
+	7,  // 54: bayround.v1.RoundService.PauseRound:output_type -> bayround.v1.PauseRoundResponse
+	9,  // 55: bayround.v1.RoundService.ResumeRound:output_type -> bayround.v1.ResumeRoundResponse
+	15, // 56: bayround.v1.RoundService.FinishRound:output_type -> bayround.v1.FinishRoundResponse
+	17, // 57: bayround.v1.RoundService.GiveUpRound:output_type -> bayround.v1.GiveUpRoundResponse
+	12, // 58: bayround.v1.RoundService.GetRoundContent:output_type -> bayround.v1.GetRoundContentResponse
+	14, // 59: bayround.v1.RoundService.SignRound:output_type -> bayround.v1.SignRoundResponse
+	21, // 60: bayround.v1.RoundService.BeginStep:output_type -> bayround.v1.BeginStepResponse
+	23, // 61: bayround.v1.RoundService.MakeSafe:output_type -> bayround.v1.MakeSafeResponse
+	20, // 62: bayround.v1.RoundService.ChangeAssistant:output_type -> bayround.v1.ChangeAssistantResponse
+	25, // 63: bayround.v1.RoundService.RecordResult:output_type -> bayround.v1.RecordResultResponse
+	27, // 64: bayround.v1.RoundService.RecordResults:output_type -> bayround.v1.RecordResultsResponse
+	51, // [51:65] is the sub-list for method output_type
+	37, // [37:51] is the sub-list for method input_type
+	37, // [37:37] is the sub-list for extension type_name
+	37, // [37:37] is the sub-list for extension extendee
+	0,  // [0:37] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_round_service_proto_init() }

@@ -53,7 +53,8 @@ type RoundServiceClient interface {
 	OpenRound(ctx context.Context, in *OpenRoundRequest, opts ...grpc.CallOption) (*OpenRoundResponse, error)
 	// GetRound returns a round. NOT_FOUND: no such round.
 	GetRound(ctx context.Context, in *GetRoundRequest, opts ...grpc.CallOption) (*GetRoundResponse, error)
-	// ListRounds returns rounds, newest first.
+	// ListRounds returns rounds, newest first. A page may hold fewer than were asked for,
+	// even none, though more follow: an empty token alone is the end.
 	ListRounds(ctx context.Context, in *ListRoundsRequest, opts ...grpc.CallOption) (*ListRoundsResponse, error)
 	// PauseRound interrupts a round, usually for a turnout, and returns what must be
 	// made safe, in walking order. FAILED_PRECONDITION: the round has ended.
@@ -263,7 +264,8 @@ type RoundServiceServer interface {
 	OpenRound(context.Context, *OpenRoundRequest) (*OpenRoundResponse, error)
 	// GetRound returns a round. NOT_FOUND: no such round.
 	GetRound(context.Context, *GetRoundRequest) (*GetRoundResponse, error)
-	// ListRounds returns rounds, newest first.
+	// ListRounds returns rounds, newest first. A page may hold fewer than were asked for,
+	// even none, though more follow: an empty token alone is the end.
 	ListRounds(context.Context, *ListRoundsRequest) (*ListRoundsResponse, error)
 	// PauseRound interrupts a round, usually for a turnout, and returns what must be
 	// made safe, in walking order. FAILED_PRECONDITION: the round has ended.
