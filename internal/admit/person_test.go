@@ -36,6 +36,9 @@ func TestPersonTable_HoldsEveryCommandThatNamesSomebody(t *testing.T) {
 			service := file.Services().Get(i)
 			for j := range service.Methods().Len() {
 				m := service.Methods().Get(j)
+				if strings.HasPrefix(string(m.Name()), "List") {
+					continue // a query: whose it asks for
+				}
 				if m.Name() == "ErasePerson" { // names whom, too
 					want = append(want, string(admit.Erase))
 					continue
