@@ -118,6 +118,8 @@ type routineShare struct {
 	due   schedule.Due
 	share []*pb.SharedItem
 	steps int32 // of the share
+	items int   // of the routine
+	whole bool  // it is to be walked whole first
 }
 
 // shareNow works out this watch's share of a vehicle. What somebody looked at in this watch
@@ -127,14 +129,9 @@ func (s *snapshot) shareNow(t timetable, now time.Time) *shareNow {
 	if t.shares == nil {
 		return nil
 	}
-	n := &shareNow{watch: t.calendar.WatchAt(now), of: map[string]*routineShare{}}
-	for _, one := range t.shares.items {
-		for _, routine := range one.routines {
-			n.of[routine] = &routineShare{}
-		}
-	}
+	n := &shareNow{watch: t.calendar.WatchAt(now), of: s.routineShares(t)}
 	first := map[string]schedule.Watch{}
-	for i, load := range s.loads(t, now, now.Add(aheadOfShares)) {
+	for i, load := range s.loads(t, n.of, now, now.Add(aheadOfShares)) {
 		for _, id := range load.Items {
 			if _, known := first[id]; !known {
 				first[id] = load.Watch
@@ -156,8 +153,43 @@ func (s *snapshot) shareNow(t timetable, now time.Time) *shareNow {
 	return n
 }
 
+// routineShares are the shares before anything is counted in. A check of which most was
+// never looked at is begun by walking it whole, so that no round of a watch suddenly has
+// all of it.
+func (s *snapshot) routineShares(t timetable) map[string]*routineShare {
+	of, never := map[string]*routineShare{}, map[string]int{}
+	for _, one := range t.shares.items {
+		for _, routine := range one.routines {
+			if of[routine] == nil {
+				of[routine] = &routineShare{}
+			}
+			of[routine].items++
+			if s.done(one.steps).IsZero() {
+				never[routine]++
+			}
+		}
+	}
+	for routine, r := range of {
+		if r.whole = never[routine] > r.items/2; r.whole {
+			r.due.At = s.happenings.since
+		}
+	}
+	return of
+}
+
 // loads are the shares of the coming watches. The first is what is left of this watch's.
-func (s *snapshot) loads(t timetable, from, until time.Time) []schedule.Load {
+func (s *snapshot) loads(t timetable, of map[string]*routineShare, from, until time.Time) []schedule.Load {
+	loads := s.allLoads(t, from, until)
+	for i := range loads {
+		loads[i].Items = slices.DeleteFunc(loads[i].Items, func(id string) bool {
+			return !slices.ContainsFunc(t.shares.items[id].routines, func(routine string) bool { return !of[routine].whole })
+		})
+	}
+	return loads
+}
+
+// allLoads are the loads of everything that is shared out.
+func (s *snapshot) allLoads(t timetable, from, until time.Time) []schedule.Load {
 	day := t.calendar.DayOf(from)
 	var atOnce []string
 	spread := t.shares.ring.Over(from, until, func(i schedule.Item) schedule.Date {
@@ -190,13 +222,13 @@ func (s *snapshot) gapEnds(one *shared) time.Time {
 
 // add counts an item in: when it is done first, and when its gap ends.
 func (r *routineShare) add(one *shared, first schedule.Watch, ends time.Time, now bool) {
-	if !first.Begins.IsZero() && (r.due.At.IsZero() || first.Begins.Before(r.due.At)) {
+	if !r.whole && !first.Begins.IsZero() && (r.due.At.IsZero() || first.Begins.Before(r.due.At)) {
 		r.due.At = first.Begins
 	}
 	if r.due.OverdueFrom.IsZero() || ends.Before(r.due.OverdueFrom) {
 		r.due.OverdueFrom = ends
 	}
-	if now {
+	if now && !r.whole {
 		r.steps += int32(len(one.steps))
 		r.share = append(r.share, &pb.SharedItem{
 			Item: one.item.GetId(), Title: one.item.GetTitle(), Steps: int32(len(one.steps)), GapEnds: timestamppb.New(ends),
@@ -213,7 +245,7 @@ func (r *routineShare) settle(now time.Time) {
 		if r.due.At.IsZero() || r.due.OverdueFrom.Before(r.due.At) {
 			r.due.At = r.due.OverdueFrom
 		}
-	case len(r.share) > 0:
+	case len(r.share) > 0 || r.whole:
 		r.due.State = schedule.InGrace
 	case r.due.At.IsZero():
 		r.due.State = schedule.Quiet // its turn lies farther ahead than is looked
@@ -234,6 +266,10 @@ func (n *shareNow) tell(t timetable, line timetableLine, due schedule.Due, told 
 			told.Because, told.OpenSteps = pb.HappeningKind_HAPPENING_KIND_UNSPECIFIED, of.steps
 			told.Changes = instantOrNone(n.changes(of.due))
 			told.Text = t.calendar.ShareWords(line.routine.GetTitle(), of.due, len(of.share))
+			if of.whole {
+				told.OpenSteps, told.Changes = told.GetSteps(), instantOrNone(of.due.Changes())
+				told.Text = t.calendar.Words(line.routine.GetTitle(), of.due) + ": walk it whole, most of it was never looked at"
+			}
 		}
 	}
 	if !line.shared && slices.ContainsFunc(line.occasions, schedule.Routine.ByWatch) {
@@ -255,7 +291,8 @@ func (s *snapshot) sharesFeed(t timetable, now, until time.Time) (events []sched
 	if t.shares == nil {
 		return nil
 	}
-	for _, load := range s.loads(t, now, until) {
+	of := s.routineShares(t)
+	for _, load := range s.loads(t, of, now, until) {
 		for _, line := range t.lines {
 			var titles []string
 			for _, id := range load.Items {
@@ -263,7 +300,7 @@ func (s *snapshot) sharesFeed(t timetable, now, until time.Time) (events []sched
 					titles = append(titles, one.item.GetTitle())
 				}
 			}
-			if len(titles) == 0 {
+			if len(titles) == 0 || of[line.routine.GetName()].whole {
 				continue
 			}
 			events = append(events, schedule.FeedEvent{
@@ -274,5 +311,24 @@ func (s *snapshot) sharesFeed(t timetable, now, until time.Time) (events []sched
 			})
 		}
 	}
+	for _, line := range t.lines {
+		if r := of[line.routine.GetName()]; r != nil && r.whole {
+			due := schedule.Due{State: schedule.InGrace, At: r.due.At, OverdueFrom: s.wholeBy(t, line.routine.GetName())}
+			if !now.Before(due.OverdueFrom) {
+				due.State = schedule.Overdue
+			}
+			events = append(events, s.feedEvent(t, line, due, now))
+		}
+	}
 	return events
+}
+
+// wholeBy is when the first gap of a routine that is to be walked whole ends.
+func (s *snapshot) wholeBy(t timetable, routine string) (first time.Time) {
+	for _, one := range t.shares.items {
+		if ends := s.gapEnds(one); slices.Contains(one.routines, routine) && (first.IsZero() || ends.Before(first)) {
+			first = ends
+		}
+	}
+	return first
 }

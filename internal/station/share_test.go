@@ -101,11 +101,20 @@ func TestShare_OfEachWatch(t *testing.T) {
 func TestShare_StaysWithItsRound(t *testing.T) {
 	k := sharing(t)
 	d := dueOf(t, k, p2, weekly)
-	if len(d.GetShare()) != 4 || !strings.Contains(d.GetText(), "4 items of it this watch") || d.GetOpenSteps() != d.GetSteps() {
-		t.Fatalf("what nobody has looked at and the verdict rests on: %v", d)
+	hold(t, "never done", d, pb.DueState_DUE_STATE_DUE, "Mon 2 07:30", "Tue 10 07:30")
+	if len(d.GetShare()) > 0 || !strings.Contains(d.GetText(), "walk it whole") || d.GetOpenSteps() != d.GetSteps() {
+		t.Fatalf("what nobody ever looked at: %v", d)
 	}
-	if d := dueOf(t, k, p1, weekly); len(d.GetShare()) == 4 || d.GetState() > pb.DueState_DUE_STATE_DUE {
-		t.Errorf("what no verdict rests on has its turn within a week: %v", d)
+	round := k.OpenRound(p2, weekly)
+	for _, step := range k.Plan(p2, weekly).GetSteps() {
+		if step.GetItem() != "PMP-010" {
+			k.Record(round, stationtest.Sound(step))
+		}
+	}
+	k.Clock.Advance(7*24*time.Hour + 12*time.Hour) // the night of the last day on which they may be done
+	d = dueOf(t, k, p2, weekly)
+	if len(d.GetShare()) != 4 || !strings.Contains(d.GetText(), "4 items of it this watch") || d.GetOpenSteps() != d.GetSteps() {
+		t.Fatalf("a week was missed, and one item was never looked at: %v", d)
 	}
 	opened := takeShare(t, k, p2)
 	k.Reopen()
@@ -113,7 +122,7 @@ func TestShare_StaysWithItsRound(t *testing.T) {
 	if err != nil || len(read.GetRound().GetWithItems()) != 4 || read.GetRound().GetAnswered() != opened.GetSteps() {
 		t.Errorf("read back: %v (%v)", read, err)
 	}
-	hold(t, "done", dueOf(t, k, p2, weekly), pb.DueState_DUE_STATE_COMING, dueShown(t, k), "Tue 10 07:31")
+	hold(t, "done", dueOf(t, k, p2, weekly), pb.DueState_DUE_STATE_COMING, dueShown(t, k), "Tue 17 19:31")
 }
 
 // dueShown is the first watch after this one at which the feed has a share of the weekly check of p2.

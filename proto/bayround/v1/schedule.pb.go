@@ -1387,7 +1387,8 @@ type RoutineDue struct {
 	// Of a routine that is shared out: what this watch is to do of it and has not done, in
 	// the order of the items' ids. due is then the beginning of the first watch with a share
 	// in it, overdue_from the first instant at which an item's gap ends, and open_steps
-	// counts the steps of share.
+	// counts the steps of share. Empty, too, while most of the routine was never looked at
+	// and it is due to be walked whole.
 	Share []*SharedItem `protobuf:"bytes,14,rep,name=share,proto3" json:"share,omitempty"`
 	// Of a routine that watches make due: items that a round of it takes along if it is
 	// opened now, ascending by id: this watch's shares together.
