@@ -16,7 +16,7 @@ func (d *Desk) againByRecord(ctx context.Context, r *pb.Round) ([]string, error)
 	if len(r.GetTurnouts()) == 0 {
 		return nil, nil
 	}
-	steps, err := d.stepsOf(ctx, r.GetVehicle(), r.GetRoutine())
+	steps, err := d.stepsOf(ctx, r.GetVehicle(), r.GetRoutine(), r.GetWithItems())
 	if err != nil {
 		return nil, err
 	}

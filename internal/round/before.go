@@ -209,7 +209,7 @@ func (d *Desk) beginRound(ctx context.Context, _ Act) error {
 	}
 	return d.command(ctx, &pending{Kind: commandOpen}, &pb.OpenRoundRequest{
 		Round: "rounds/" + uuid.NewString(), Vehicle: s.Vehicle, Routine: s.Routine, Driver: s.Driver, Assistant: s.Assistant,
-		Device: d.device, Conditions: d.engineTold(), DeviceTime: d.deviceTime(),
+		Device: d.device, Conditions: d.engineTold(), DeviceTime: d.deviceTime(), WithItems: d.scene.with,
 	})
 }
 

@@ -16,6 +16,7 @@ type dues map[string]due
 
 type due struct {
 	digest   string          // of the library
+	shares   string          // of the watch, in words
 	required map[string]bool // steps that the verdict rests on
 
 	sequence int64 // of the readiness that routines rests on
@@ -75,26 +76,28 @@ func (d *Desk) readinessOf(vehicle string, l Link) (ready *pb.Readiness, provisi
 func (d *Desk) dueOn(ctx context.Context, c *pb.VehicleConfiguration) (due, error) {
 	name, ready := c.GetName(), d.scene.readiness[c.GetName()]
 	known := d.dues[name]
-	if known.digest == d.scene.digest && known.sequence == ready.GetSequence() && known.until.Equal(ready.GetUntil().AsTime()) && known.routines != nil {
+	if known.digest == d.scene.digest && known.sequence == ready.GetSequence() && known.until.Equal(ready.GetUntil().AsTime()) && known.shares == sharesOf(ready) && known.routines != nil {
 		return known, nil
 	}
-	next := due{digest: d.scene.digest, sequence: ready.GetSequence(), until: ready.GetUntil().AsTime()}
+	next := due{digest: d.scene.digest, sequence: ready.GetSequence(), until: ready.GetUntil().AsTime(), shares: sharesOf(ready)}
 	var err error
 	if next.required, err = d.requiredSteps(ctx, c); err != nil {
 		return due{}, err
 	}
 	unproven := unprovenSteps(ready)
 	for _, r := range d.scene.routines {
-		steps, err := d.stepsOf(ctx, name, r.GetName())
+		with := along(ready, r.GetName())
+		steps, err := d.stepsOf(ctx, name, r.GetName(), with)
 		if err != nil {
 			return due{}, err
 		}
 		if len(steps) == 0 {
 			continue
 		}
-		one := RoutineDue{Routine: r, Steps: len(steps)}
+		one := RoutineDue{Routine: r, Steps: len(steps), Along: shareWords(ready, with)}
 		for _, step := range steps {
-			if id := step.GetStepId(); unproven[id] || !next.required[id] && !holds(step, d.now()) {
+			id, turn := step.GetStepId(), slices.Contains(with, step.GetItem())
+			if turn || unproven[id] || !next.required[id] && !holds(step, d.now()) {
 				one.Unproven++
 			}
 		}
@@ -111,7 +114,7 @@ func (d *Desk) requiredSteps(ctx context.Context, c *pb.VehicleConfiguration) (m
 	}
 	required := map[string]bool{}
 	for _, routine := range c.GetRequiredRoutines() {
-		steps, err := d.stepsOf(ctx, c.GetName(), routine)
+		steps, err := d.stepsOf(ctx, c.GetName(), routine, nil)
 		if err != nil {
 			return nil, err
 		}
@@ -126,8 +129,8 @@ func (d *Desk) requiredSteps(ctx context.Context, c *pb.VehicleConfiguration) (m
 	return required, nil
 }
 
-func (d *Desk) stepsOf(ctx context.Context, vehicle, routine string) ([]*pb.CheckStep, error) {
-	resp, err := d.twin.GetPlan(ctx, &pb.GetPlanRequest{Vehicle: vehicle, Routine: routine})
+func (d *Desk) stepsOf(ctx context.Context, vehicle, routine string, with []string) ([]*pb.CheckStep, error) {
+	resp, err := d.twin.GetPlan(ctx, &pb.GetPlanRequest{Vehicle: vehicle, Routine: routine, WithItems: with})
 	if err != nil {
 		return nil, fmt.Errorf("read the plan of %s for %s: %w", routine, vehicle, err)
 	}

@@ -30,6 +30,7 @@ type scene struct {
 
 	answers []Answer // to what who is signed in has reported, while they can be shown
 
+	with  []string  // items that the plan has beside its routine's
 	plan  *pb.Plan  // of the round in hand, or of what was chosen; nil when nothing was
 	round *pb.Round // in hand; nil when none is
 
@@ -119,11 +120,19 @@ func (d *Desk) lookAtVehicles(ctx context.Context, sc *scene) error {
 // lookAtRound reads the plan of what was chosen and the round in hand.
 func (d *Desk) lookAtRound(ctx context.Context, sc *scene) error {
 	s, before := d.session, sc.plan
-	sc.plan, sc.round = nil, nil
+	sc.plan, sc.round, sc.with = nil, nil, nil
 	if s.Vehicle == "" || s.Routine == "" {
 		return nil
 	}
-	resp, err := d.twin.GetPlan(ctx, &pb.GetPlanRequest{Vehicle: s.Vehicle, Routine: s.Routine})
+	r, err := d.roundInHand(ctx, sc)
+	if err != nil {
+		return err
+	}
+	sc.with = along(sc.readiness[s.Vehicle], s.Routine)
+	if r != nil {
+		sc.with = r.GetWithItems()
+	}
+	resp, err := d.twin.GetPlan(ctx, &pb.GetPlanRequest{Vehicle: s.Vehicle, Routine: s.Routine, WithItems: sc.with})
 	if err != nil {
 		return fmt.Errorf("read the plan of %s for %s: %w", s.Routine, s.Vehicle, err)
 	}
@@ -131,23 +140,29 @@ func (d *Desk) lookAtRound(ctx context.Context, sc *scene) error {
 	if err := d.coolSteps(sc.plan); err != nil {
 		return err
 	}
+	if r != nil {
+		sc.round, sc.plan = r, planOfRound(before, sc.plan, r)
+		d.lookAtWalk(ctx, sc)
+	}
+	return nil
+}
+
+// roundInHand is the round that was begun or is to be resumed; nil when there is none yet.
+func (d *Desk) roundInHand(ctx context.Context, sc *scene) (*pb.Round, error) {
+	s := d.session
 	if s.Round == "" {
-		return nil
+		return nil, nil
 	}
 	for _, r := range sc.readiness[s.Vehicle].GetRounds() {
 		if r.GetName() == s.Round {
-			sc.round, sc.plan = r, planOfRound(before, sc.plan, r)
-			d.lookAtWalk(ctx, sc)
-			return nil
+			return r, nil
 		}
 	}
 	r, err := d.twin.GetRound(ctx, &pb.GetRoundRequest{Name: s.Round})
 	if err != nil {
-		return fmt.Errorf("read %s: %w", s.Round, err)
+		return nil, fmt.Errorf("read %s: %w", s.Round, err)
 	}
-	sc.round, sc.plan = r.GetRound(), planOfRound(before, sc.plan, r.GetRound())
-	d.lookAtWalk(ctx, sc)
-	return nil
+	return r.GetRound(), nil
 }
 
 // planOfRound is the plan that a round was begun with, where it is still at hand:

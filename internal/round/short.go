@@ -43,7 +43,7 @@ func (d *Desk) sayMinutes(ctx context.Context, a Act) error {
 // chosen; nil where the planner cannot say.
 func (d *Desk) offered(ctx context.Context) *offer {
 	s := d.session
-	req := &pb.GetWalkRequest{Vehicle: s.Vehicle, Routine: s.Routine, Alone: s.Assistant == "", Done: d.spared()}
+	req := &pb.GetWalkRequest{Vehicle: s.Vehicle, Routine: s.Routine, Alone: s.Assistant == "", Done: d.spared(), WithItems: d.scene.with}
 	of := fmt.Sprint(req.GetVehicle(), d.scene.plan.GetDigest(), req.GetAlone(), req.GetDone(), s.Minutes)
 	if d.offer == nil || d.offer.of != of {
 		d.offer = &offer{of: of}

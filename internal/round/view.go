@@ -98,7 +98,8 @@ type Stopped struct {
 type RoutineDue struct {
 	Routine  *pb.Routine
 	Steps    int
-	Unproven int // of its steps, those that prove nothing now
+	Unproven int    // of its steps, those that prove nothing now or have their turn
+	Along    string // what a round of it takes along beside its own, in words; empty for nothing
 }
 
 // Session is who is signed in.

@@ -279,7 +279,7 @@ func (d *Desk) following(marks []Mark, after string) int {
 // it may be another than before.
 func (d *Desk) lookAtWalk(ctx context.Context, sc *scene) {
 	s := d.session
-	req := &pb.GetWalkRequest{Vehicle: s.Vehicle, Routine: s.Routine, Alone: s.Assistant == ""}
+	req := &pb.GetWalkRequest{Vehicle: s.Vehicle, Routine: s.Routine, Alone: s.Assistant == "", WithItems: sc.with}
 	if s.Way != nil {
 		req.Alone, req.AtStep, req.Done = s.Way.Alone, s.Way.At, s.Way.Done
 	}
