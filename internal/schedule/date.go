@@ -2,6 +2,7 @@ package schedule
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"bayround/internal/fault"
@@ -90,6 +91,17 @@ func (d Date) At(t TimeOfDay, in *time.Location) time.Time {
 		return gap.In(in)
 	}
 	return first.In(in)
+}
+
+// twice tells that the clocks of a place show at another instant what they show at this one.
+func twice(t time.Time, in *time.Location) bool {
+	_, seconds := t.In(in).Zone()
+	wall := t.UTC().Add(time.Duration(seconds) * time.Second)
+	return slices.ContainsFunc(offsetsAround(wall, in), func(offset time.Duration) bool {
+		other := wall.Add(-offset)
+		_, seconds := other.In(in).Zone()
+		return !other.Equal(t) && time.Duration(seconds)*time.Second == offset
+	})
 }
 
 // offsetsAround returns the offsets from UTC that may hold when the clocks of a place read

@@ -18,11 +18,19 @@ func (c Calendar) Words(title string, d Due) string {
 	case d.State == InGrace:
 		return title + " due since " + c.clock(d.At) + because(d) + ", overdue from " + c.clock(d.OverdueFrom)
 	}
-	return title + " overdue since " + d.OverdueFrom.In(c.location).Format("Mon 2 Jan 2006 15:04") + because(d)
+	return title + " overdue since " + c.shown(d.OverdueFrom, "Mon 2 Jan 2006 15:04") + because(d)
 }
 
 // clock writes an instant as the station's clocks show it.
-func (c Calendar) clock(t time.Time) string { return t.In(c.location).Format("Mon 2 Jan 15:04") }
+func (c Calendar) clock(t time.Time) string { return c.shown(t, "Mon 2 Jan 15:04") }
+
+// shown adds which time is meant where the clocks show it twice: 01:30 BST.
+func (c Calendar) shown(t time.Time, layout string) string {
+	if twice(t, c.location) {
+		layout += " MST"
+	}
+	return t.In(c.location).Format(layout)
+}
 
 func because(d Due) string {
 	words := map[EventKind]string{
