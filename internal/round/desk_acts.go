@@ -134,6 +134,8 @@ func closingDeed(name string) deed {
 		return deed{(*Desk).confirmHandOver, []Phase{PhaseHandover}}
 	case "take-over":
 		return deed{(*Desk).takeOver, []Phase{PhaseHandover}}
+	case "open-hand-over":
+		return deed{(*Desk).openHandOver, []Phase{PhaseVehicles}}
 	case "give-up":
 		return deed{(*Desk).giveUp, []Phase{PhaseBefore, PhaseStep, PhaseOverview, PhaseSign, PhaseTurnout}}
 	}

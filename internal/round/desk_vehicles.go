@@ -32,6 +32,9 @@ func (d *Desk) vehiclesInto(ctx context.Context, v *View) error {
 		one := Vehicle{Configuration: c, Resumable: d.scene.readiness[c.GetName()].GetRounds()}
 		one.Readiness, one.Provisional = d.readinessOf(c.GetName(), v.Link)
 		one.Stopped = d.stopsOf(ctx, one.Readiness)
+		if waits := d.handOverOf(c.GetName()); waits != nil {
+			one.HandOver = waits.At
+		}
 		if d.session.Phase < PhaseStep || d.session.Phase == PhaseBack {
 			dueNow, err := d.dueOn(ctx, c)
 			if err != nil {

@@ -253,7 +253,8 @@ func (d *Desk) closingView(ctx context.Context, l Link, marks []Mark) (*Closing,
 		c.Undone = append(c.Undone, SafeItem{StepID: it.StepID, Title: it.Title, Place: it.Place, UndoS: it.UndoS})
 	}
 	if s.Closed != nil {
-		c.Handover, c.TakenBy = s.Closed.Handover, sc.person(s.Closed.TakenBy)
+		c.Handover, c.GivenBy, c.TakenBy = s.Closed.Handover, sc.person(s.Closed.Driver), sc.person(s.Closed.TakenBy)
+		c.Since = s.Closed.since(sc.readiness[s.Vehicle], sc.plan.GetSteps())
 		c.GivenAt, _ = time.Parse(time.RFC3339Nano, s.Closed.GivenAt) // zero while not confirmed
 	}
 	if s.Phase == PhaseSign {

@@ -69,6 +69,8 @@ type session struct {
 	Note    string     `json:"note,omitempty"`     // for the next watch, as typed
 	Closed  *closed    `json:"closed,omitempty"`
 
+	HandOvers []closed `json:"hand_overs,omitempty"` // the newest of each vehicle that was left, until the next one
+
 	// What people have read of what became of their reports: for each person by defect
 	// what stands for it (answerStamp).
 	Read    map[string]map[string]string `json:"read,omitempty"`
@@ -135,9 +137,15 @@ type back struct {
 
 // closed is how a round ended.
 type closed struct {
-	Handover string `json:"handover"`
-	GivenAt  string `json:"given_at,omitempty"` // when the driver of the round confirmed it, RFC 3339; empty while not
-	TakenBy  string `json:"taken_by,omitempty"` // people/{person} who took over; empty while nobody did
+	Vehicle  string      `json:"vehicle"`
+	Routine  string      `json:"routine"`
+	Round    string      `json:"round"`
+	Driver   string      `json:"driver"` // of the round: who hands over
+	At       time.Time   `json:"at"`     // when the words were made
+	Handover string      `json:"handover"`
+	Open     []openThing `json:"open,omitempty"`     // that the words speak of
+	GivenAt  string      `json:"given_at,omitempty"` // when the driver of the round confirmed it, RFC 3339; empty while not
+	TakenBy  string      `json:"taken_by,omitempty"` // people/{person} who took over; empty while nobody did
 }
 
 // pending is a command that was decided on and whose answer is not known yet. It
@@ -209,7 +217,7 @@ func (s *session) leaveRound() {
 	kept := session{
 		Version: s.Version, Phase: PhaseVehicles, LastAct: s.LastAct,
 		Driver: s.Driver, Assistant: s.Assistant, SignedIn: s.SignedIn, Offline: s.Offline, Gauges: s.Gauges,
-		Read: s.Read, Notice: s.Notice, Pending: s.Pending,
+		Read: s.Read, Notice: s.Notice, Pending: s.Pending, HandOvers: s.handedOn(s.LastAct),
 	}
 	*s = kept
 }

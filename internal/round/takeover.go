@@ -14,12 +14,13 @@ import (
 
 // A hand-over has two sides: who drove the round confirms the words with a PIN, then who
 // takes over does, on the same page, so that both have read the same. Until then the page
-// says that it is not confirmed.
+// says that it is not confirmed. The driver who takes over may come later: the words stay,
+// and can be gone back to, with what has become of what they speak of.
 
 // confirmHandOver is the word of who hands over.
 func (d *Desk) confirmHandOver(ctx context.Context, a Act) error {
 	s := d.session
-	if err := d.checkPIN(ctx, s.Driver, a.Values["pin"]); err != nil {
+	if err := d.checkPIN(ctx, s.Closed.Driver, a.Values["pin"]); err != nil {
 		return err
 	}
 	s.Closed.GivenAt = d.wall().UTC().Format(time.RFC3339Nano)
@@ -35,7 +36,7 @@ func (d *Desk) takeOver(ctx context.Context, a Act) error {
 		return fault.New(fault.Precondition, "NOT_HANDED_OVER", "who drove the round confirms first; then who takes over")
 	case s.Closed.TakenBy != "":
 		return fault.New(fault.Precondition, "TAKEN_OVER", "this was taken over already")
-	case person == s.Driver:
+	case person == s.Closed.Driver:
 		return fault.New(fault.Precondition, "SAME_PERSON", "one person cannot hand over to themself; the driver who takes over confirms it")
 	case d.scene.person(person) == nil || d.scene.person(person).GetErased():
 		return fault.New(fault.NotFound, "PERSON_UNKNOWN", "this person is not on the station's list")
@@ -49,7 +50,7 @@ func (d *Desk) takeOver(ctx context.Context, a Act) error {
 		taken = given // the tablet's clock was set back in between
 	}
 	return d.command(ctx, &pending{Kind: commandHandOver}, &pb.ConfirmHandOverRequest{
-		RequestId: uuid.NewString(), Round: s.Round, OffGoing: s.Driver, OnComing: person, TextSha256: text[:],
+		RequestId: uuid.NewString(), Round: s.Round, OffGoing: s.Closed.Driver, OnComing: person, TextSha256: text[:],
 		OffGoingConfirmed: timestamppb.New(given), OnComingConfirmed: timestamppb.New(taken), Device: d.device,
 	})
 }

@@ -21,6 +21,7 @@ func (d *Desk) turnOut(ctx context.Context, _ Act) error {
 		return nil
 	}
 	if d.scene.round == nil || !live(d.scene.round) {
+		s.HandOvers = s.handedOn(now)
 		s.Round, s.Resuming, s.Closed, d.stale = "", false, nil, true
 	}
 	underWay := s.Round != "" && !s.Resuming

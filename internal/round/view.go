@@ -85,6 +85,7 @@ type Vehicle struct {
 	Routines      []RoutineDue // while a vehicle is chosen; nil from PhaseStep on
 	Resumable     []*pb.Round  // open or paused rounds that can be gone on with
 	Stopped       []Stopped    // by people, standing against it, in the order of its open defects
+	HandOver      time.Time    // when a hand-over was written that nobody has taken over here; zero for none
 }
 
 // Stopped is that a person stopped a vehicle, until another one releases it.
@@ -323,8 +324,10 @@ type Closing struct {
 	Readiness      *pb.Readiness
 	Note           string     // words for the next watch, as typed
 	Handover       string     // the hand-over text, made when the round ends
+	GivenBy        *pb.Person // who hands over: the driver of the round
 	GivenAt        time.Time  // when the driver confirmed the hand-over; zero while not
 	TakenBy        *pb.Person // who took over; nil while nobody did
+	Since          []string   // what has become since of what the hand-over speaks of, and what is new
 	Undone         []SafeItem // must be put back before it can be signed
 	ProvisionalWhy string     // empty when the verdict is the station's own
 	Seen           string     // stands for all that is to be signed as it is shown; empty elsewhere than in PhaseSign

@@ -1,12 +1,14 @@
 package round
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
 	"time"
 
 	"bayround/internal/schedule"
+	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -35,7 +37,7 @@ const mostNamed = 12
 // what was open before, what was not checked, and what comes due next.
 func (h handover) text() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "%s, %s, %s.", h.vehicle.GetCallSign(), h.routine.GetTitle(), h.at.In(h.zone).Format("Mon 2 Jan 2006 15:04"))
+	fmt.Fprintf(&b, "%s, %s, %s.", cmp.Or(verdict.Spoken(h.readiness), h.vehicle.GetCallSign()), h.routine.GetTitle(), h.at.In(h.zone).Format("Mon 2 Jan 2006 15:04"))
 	fmt.Fprintf(&b, " Driver %s", h.driver)
 	if h.assistant != "" {
 		fmt.Fprintf(&b, ", assistant %s", h.assistant)
@@ -137,14 +139,20 @@ func (h handover) deferred() (lines []string) {
 	return lines
 }
 
-// dueInWatch are the checks that are due, or will be before the coming watch ends.
+// dueInWatch says which checks are due until the coming watch ends.
 func (h handover) dueInWatch() (lines []string) {
-	for _, d := range h.readiness.GetRoutineDues() {
-		if d.GetState() >= pb.DueState_DUE_STATE_DUE || d.GetState() == pb.DueState_DUE_STATE_COMING && d.GetDue().AsTime().Before(h.until) {
-			lines = append(lines, d.GetText())
-		}
+	for _, d := range h.duesInWatch() {
+		lines = append(lines, d.GetText())
 	}
 	return lines
+}
+
+// duesInWatch are the checks that are due, or will be before the coming watch ends.
+func (h handover) duesInWatch() []*pb.RoutineDue {
+	return slices.DeleteFunc(slices.Clone(h.readiness.GetRoutineDues()), func(d *pb.RoutineDue) bool {
+		soon := d.GetState() == pb.DueState_DUE_STATE_COMING && d.GetDue().AsTime().Before(h.until)
+		return d.GetState() < pb.DueState_DUE_STATE_DUE && !soon
+	})
 }
 
 // comingWatchEnds is when the watch after the one of an instant ends; a day later where

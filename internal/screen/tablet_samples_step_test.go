@@ -236,10 +236,12 @@ func closingViews(t testing.TB, views map[string]*round.View) {
 	views["sign-sound"] = v
 	v = closing(round.PhaseHandover, 2)
 	v.Closing.Handover = "WN11, shift check, Tamsel Arkwith with Isra Venholt, 25 Nov 07:10 to 07:42.\n\nFit with limits: five riders at most, none on crew seat 3.\nFound: belt of crew seat 3 does not latch (third time).\nNot checked: coolant level (engine warm).\n\nWatch the slide-out tray: it sticks in the frost."
+	v.Closing.GivenBy = v.Session.Driver
 	views["handover"] = v
 	given := *v
 	closed := *v.Closing
 	closed.GivenAt = sampleNow
+	closed.Since = []string{"done: weekly check overdue since Sun 22 Nov 2026 08:00", "found: Coolant below the mark"}
 	given.Closing = &closed
 	views["handover-given"] = &given
 }
