@@ -193,6 +193,18 @@ func newCallSignReturn(c *console) *cobra.Command {
 	return cmd
 }
 
+// takeoverHint says which check that is, and how to read it; empty where no routine is due
+// at a takeover.
+func takeoverHint(r *pb.Readiness) string {
+	for _, d := range r.GetRoutineDues() {
+		if d.GetBecause() == pb.HappeningKind_HAPPENING_KIND_TAKEOVER {
+			return fmt.Sprintf("\nThat is the %s, %s: server show %s --routine %s",
+				d.GetTitle(), count(int(d.GetSteps()), "step"), lastPart(d.GetVehicle()), lastPart(d.GetRoutine()))
+		}
+	}
+	return ""
+}
+
 // carryOut asks the station to change places and says what became of it.
 func (f *swapFlags) carryOut(ctx context.Context, c *console, ask func(ctx context.Context, s *remote) (*pb.Readiness, error)) error {
 	if err := f.check(); err != nil {
@@ -207,7 +219,7 @@ func (f *swapFlags) carryOut(ctx context.Context, c *console, ask func(ctx conte
 		}
 		c.Say("%s is now %s", verdict.Spoken(r), wordsOf(r))
 		if h := r.GetHolding(); h.GetChecked() == nil {
-			c.Say("It must be checked as at a takeover before it responds.")
+			c.Say("It must be checked as at a takeover before it responds.%s", takeoverHint(r))
 		}
 		c.sayDifferences(r.GetHolding().GetDifferences())
 		return nil

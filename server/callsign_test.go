@@ -35,7 +35,7 @@ func TestCallSign_ToTheReserveAndBack(t *testing.T) {
 		requireIn(t, got.err, tc.says)
 	}
 	requireIn(t, must(t, append([]string{"callsign", "move", "wn12", "--to", "wn90", "--control-told"}, why...)...),
-		"WN12 (WN90) is now NOT PROVEN", "checked as at a takeover", "taller")
+		"WN12 (WN90) is now NOT PROVEN", "checked as at a takeover", "takeover of a reserve, ", "server show wn90 --routine reserve-takeover", "taller")
 	requireIn(t, must(t, "callsign", "list"), "vehicles/wn90 in place of vehicles/wn12", "people/osgarry: repair", "not checked for it yet")
 	requireIn(t, must(t, "readiness", "--call-sign", "WN12"), "WN12 (WN90)", "NOT PROVEN", "Nobody has checked")
 	requireIn(t, must(t, "readiness", "wn12"), "(WN12)")

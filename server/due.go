@@ -89,7 +89,7 @@ func (c *console) dueTable(dues []*pb.RoutineDue) {
 	slices.SortStableFunc(dues, func(a, b *pb.RoutineDue) int {
 		return cmp.Or(cmp.Compare(b.GetState(), a.GetState()), a.GetDue().AsTime().Compare(b.GetDue().AsTime()))
 	})
-	rows := [][]string{{"VEHICLE", "STATE", "WHAT", "ITEMS LEFT"}}
+	rows := [][]string{{"VEHICLE", "STATE", "WHAT", "STEPS LEFT"}}
 	for _, d := range dues {
 		left := "-"
 		if d.GetState() >= pb.DueState_DUE_STATE_DUE {

@@ -17,7 +17,7 @@ import (
 // and what it refuses.
 func TestDue_OnTheCommandLine(t *testing.T) {
 	t.Setenv("BAYROUND_SERVER", filled(t).address)
-	requireIn(t, must(t, "due"), "VEHICLE", "ITEMS LEFT", "wn11", "wn90", "shift check", "weekly check")
+	requireIn(t, must(t, "due"), "VEHICLE", "STEPS LEFT", "wn11", "wn90", "shift check", "weekly check")
 	requireIn(t, must(t, "due", "WN11", "--all"), "after an incident not due")
 	if out := must(t, "due", "--station", "pellan-cross"); strings.Contains(out, "wn11") {
 		t.Errorf("WN11 is of another station:\n%s", out)

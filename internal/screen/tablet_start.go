@@ -32,6 +32,8 @@ func (p pane) Vehicles() []vehicleRow {
 			c := choice{v.Configuration.GetName(), r}
 			switch {
 			case r.Steps == 0:
+			case owesTakeover(v.Readiness) && slices.Contains(r.Routine.GetTriggers(), pb.Trigger_TRIGGER_RESERVE_TAKEOVER):
+				row.Required = slices.Insert(row.Required, 0, c)
 			case slices.Contains(v.Configuration.GetRequiredRoutines(), r.Routine.GetName()):
 				row.Required = append(row.Required, c)
 			default:
@@ -69,10 +71,16 @@ func (p pane) Drivers() []*pb.Person {
 	})
 }
 
+// owesTakeover tells that a vehicle took another's place, or its own again, and has not
+// been checked for it: that check comes before all others.
+func owesTakeover(r *pb.Readiness) bool {
+	return r.GetHolding().GetCountsFrom() != nil && r.GetHolding().GetChecked() == nil
+}
+
 // Takers are the drivers who can take a vehicle over: all but who hands over.
 func (p pane) Takers() []*pb.Person {
 	return slices.DeleteFunc(p.Drivers(), func(who *pb.Person) bool {
-		return who.GetErased() || p.Session != nil && who.GetName() == p.Session.Driver.GetName()
+		return who.GetErased() || who.GetName() == p.Closing.GivenBy.GetName()
 	})
 }
 

@@ -92,6 +92,7 @@ func (s *snapshot) dues(now time.Time) (all []*pb.RoutineDue, changes time.Time)
 		}
 		if due.State >= schedule.InGrace {
 			told.OpenSteps = s.openSince(line.steps, due.At)
+			told.Text += leftWords(told)
 		}
 		shared.tell(t, line, due, told)
 		if next := told.GetChanges(); next != nil && (changes.IsZero() || next.AsTime().Before(changes)) {
@@ -100,6 +101,15 @@ func (s *snapshot) dues(now time.Time) (all []*pb.RoutineDue, changes time.Time)
 		all = append(all, told)
 	}
 	return all, changes
+}
+
+// leftWords says how much is left of a check of which a part was done: what could not be
+// checked keeps it due, and nobody should look for more.
+func leftWords(d *pb.RoutineDue) string {
+	if d.GetOpenSteps() == 0 || d.GetOpenSteps() == d.GetSteps() {
+		return ""
+	}
+	return fmt.Sprintf(", %d of %d steps left", d.GetOpenSteps(), d.GetSteps())
 }
 
 // due works out one line. What it asks of the calendar was checked with the timetable.
@@ -133,7 +143,9 @@ func (s *snapshot) stands() schedule.Stands {
 }
 
 // done is when a routine was last done to its end: the oldest of the newest looks at its
-// steps; zero while nobody ever looked at one of them.
+// steps; zero while nobody ever looked at one of them. A step that the vehicle does not have
+// is none of them, and one that could not be checked was not looked at: it alone keeps the
+// routine due, since no gap may be longer than the routine allows.
 func (s *snapshot) done(steps []string) (oldest time.Time) {
 	for _, id := range steps {
 		at := s.looked(id)

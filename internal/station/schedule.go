@@ -11,6 +11,7 @@ import (
 	"bayround/internal/admit"
 	"bayround/internal/fault"
 	"bayround/internal/schedule"
+	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -152,11 +153,17 @@ func (s *snapshot) feed(now, until time.Time) (events []schedule.FeedEvent) {
 	return append(events, s.sharesFeed(t, now, until)...)
 }
 
+// spoken is the vehicle's call sign as people say it now.
+func (s *snapshot) spoken() string {
+	of := s.model.vehicle
+	return verdict.Spoken(&pb.Readiness{CallSign: of.GetCallSign(), AnswersTo: verdict.AnswersTo(of, s.input.Holding), Holding: s.input.Holding})
+}
+
 // feedEvent is one due in a feed. What is overdue since nobody knows when stands at now.
 func (s *snapshot) feedEvent(t timetable, line timetableLine, due schedule.Due, now time.Time) schedule.FeedEvent {
 	key := s.model.vehicle.GetName() + " " + line.routine.GetName() + " "
 	e := schedule.FeedEvent{
-		Key: key + "never", Starts: now, Summary: s.model.vehicle.GetCallSign() + " " + line.routine.GetTitle(),
+		Key: key + "never", Starts: now, Summary: s.spoken() + " " + line.routine.GetTitle(),
 		Description: t.calendar.Words(line.routine.GetTitle(), due),
 	}
 	if !due.At.IsZero() {

@@ -27,12 +27,19 @@ func scheduled(t *testing.T) *stationtest.Kit {
 	t.Helper()
 	k := stationtest.Open(t)
 	k.Clock.Advance(time.Minute)
-	k.ApplyAltered("    time_zone: Europe/London\n", watches,
+	k.ApplyAltered(withOccasions()...)
+	return k
+}
+
+// withOccasions is what the small configuration is altered by for it.
+func withOccasions() []string {
+	return []string{
+		"    time_zone: Europe/London\n", watches,
 		"triggers: [TRIGGER_SHIFT]}", "triggers: [TRIGGER_SHIFT], occasions: [{each_watch: {}, grace_minutes: 60}, {after_standing: {days: 7}}]}",
 		"triggers: [TRIGGER_WEEKLY]}", `triggers: [TRIGGER_WEEKLY], occasions: [{weekly: {on: WEEKDAY_WEDNESDAY, at: "18:00"}, grace_days: 2}]}`,
 		"triggers: [TRIGGER_BEFORE_TOW]}", "triggers: [TRIGGER_SHIFT], occasions: [{after: {kinds: [HAPPENING_KIND_INCIDENT, HAPPENING_KIND_REPAIR]}}]}",
-		"required_routines: [routines/shift]", "required_routines: [routines/shift]\n    scheduled_routines: [routines/weekly]")
-	return k
+		"required_routines: [routines/shift]", "required_routines: [routines/shift]\n    scheduled_routines: [routines/weekly]",
+	}
 }
 
 func dueOf(t *testing.T, k *stationtest.Kit, vehicle, routine string) *pb.RoutineDue {

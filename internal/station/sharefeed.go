@@ -30,7 +30,7 @@ func (s *snapshot) sharesFeed(t timetable, now, until time.Time) (events []sched
 			events = append(events, schedule.FeedEvent{
 				Key:    s.model.vehicle.GetName() + " " + line.routine.GetName() + " " + load.Watch.Begins.UTC().Format(time.RFC3339),
 				Starts: load.Watch.Begins, Ends: load.Watch.Ends,
-				Summary:     fmt.Sprintf("%s %s: %d of its items", s.model.vehicle.GetCallSign(), line.routine.GetTitle(), len(titles)),
+				Summary:     fmt.Sprintf("%s %s: %d of its items", s.spoken(), line.routine.GetTitle(), len(titles)),
 				Description: strings.Join(titles, ", "),
 			})
 		}

@@ -1353,8 +1353,9 @@ func (x *IncidentRecorded) GetUsed() []string {
 }
 
 // RoutineDue is how one routine stands at one vehicle. A routine is done when every item
-// of it was looked at; when, is the oldest of these looks. What is due says nothing of
-// whether the vehicle may respond: the verdict does.
+// of it that the vehicle has was looked at; when, is the oldest of these looks. What could
+// not be checked was not looked at, and keeps it due. What is due says nothing of whether
+// the vehicle may respond: the verdict does.
 type RoutineDue struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Vehicle, vehicles/{vehicle}.
