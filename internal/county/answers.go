@@ -74,12 +74,12 @@ func nominal(vehicle *pb.VehicleConfiguration, now *pb.RoundConditions) map[stri
 		"PRE-020": {12, "h"}, "PAP-010": {200, "d"}, "PAP-020": {90, "d"}, "PAP-030": {140, "d"}, "PAP-060.days_left": {200, "d"},
 		"CAB-140": {2, "cm"}, "LMP-041": {92, "1/min"}, "LMP-042": {92, "1/min"}, "LMP-121": {130, "1/min"},
 		"FLU-040": {-35, "degC"}, "FLU-110": {90, "%"}, "FLU-120": {80, "%"},
-		"ENG-110": {2, "s"}, "ENG-120": {2, "s"}, "ENG-140": {14.1 * volts, "V"}, "ENG-160": {86, "degC"}, "RSV-030": {2, "d"},
+		"ENG-110": {2, "s"}, "ENG-120": {2, "s"}, "ENG-140": {14.1 * volts, "V"}, "ENG-150": {10 * volts, "V"}, "ENG-160": {86, "degC"}, "RSV-030": {2, "d"},
 		"BRA-040": {8.2, "bar"}, "BRA-100": {32, "s"}, "BRA-110": {8.5, "bar"}, "BRA-120": {0.04, "bar/min"},
 		"BRA-130": {0.07, "bar/min"}, "BRA-140": {4.6, "bar"},
 		"PMP-030": {10, "bar"}, "PMP-040.vacuum": {0.85, "bar"}, "PMP-040.loss": {0.03, "bar/min"},
 		"HVE-010": {96, "%"}, "HVE-050": {18, "degC"}, "HVE-070": {25.6, "V"},
-		"AMB-030.main": {160, "bar"}, "AMB-030.portable": {180, "bar"}, "AMB-040": {70, "kPa"}, "AMB-080": {5, "degC"},
+		"AMB-030.main": {160, "bar"}, "AMB-030.portable": {180, "bar"}, "TYR-200": {3, "a"}, "AMB-040": {70, "kPa"}, "AMB-080": {5, "degC"},
 		"TRL-080": {60, "kg"}, "CLN-030.volume": {0, "L"}, "CLN-030.mass": {0, "kg"}, "CLN-030.pressure": {0, "bar"},
 	}
 }

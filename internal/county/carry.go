@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -40,6 +41,45 @@ type round struct {
 	id   func(words ...string) string
 	name string
 	now  time.Time // by the device's clock
+	plan *pb.Plan
+	with []string        // items that come along
+	left map[string]bool // steps at which something is open, where that is left alone
+}
+
+// prepare reads what the round is to be: its plan, what comes along, what is open.
+func (r *round) prepare(ctx context.Context) error {
+	r.plan = r.life.plans[r.routine]
+	if !r.usual {
+		return nil
+	}
+	resp, err := r.Station.GetReadiness(ctx, &pb.GetReadinessRequest{Vehicle: r.life.vehicle.GetName()})
+	if err != nil {
+		return err
+	}
+	r.left = map[string]bool{}
+	for _, d := range resp.GetReadiness().GetOpenDefects() {
+		r.left[d.GetStepId()] = true
+	}
+	if !r.share {
+		return nil
+	}
+	for _, d := range resp.GetReadiness().GetRoutineDues() {
+		if d.GetRoutine() == "routines/"+r.routine {
+			r.with = d.GetWithItems()
+		}
+	}
+	planned, err := r.Station.GetPlan(ctx, &pb.GetPlanRequest{Vehicle: r.life.vehicle.GetName(), Routine: "routines/" + r.routine, WithItems: r.with})
+	r.plan = planned.GetPlan()
+	return err
+}
+
+// soundly says of a step without an answer of its own that it is answered soundly.
+func (r *round) soundly(step *pb.CheckStep) bool {
+	if r.share {
+		seen := step.GetAnswerKind() == pb.AnswerKind_ANSWER_KIND_CONDITION
+		return seen && slices.Contains(r.with, step.GetItem()) && !r.left[step.GetStepId()]
+	}
+	return r.whole || r.usual && !r.left[step.GetStepId()]
 }
 
 // visit carries out a round.
@@ -49,8 +89,11 @@ func (c *carrier) visit(ctx context.Context, l *life, e entry) error {
 		carrier: c, life: l, entry: e, visit: e.visit, id: id, name: "rounds/" + id("round"),
 		now: c.midnight.Add(-time.Duration(e.ago) * Day).Add(e.visit.began),
 	}
+	if err := r.prepare(ctx); err != nil {
+		return fmt.Errorf("preparing the round: %w", err)
+	}
 	answers, err := r.inOrder()
-	if err != nil {
+	if err != nil || r.share && len(answers) == 0 {
 		return err
 	}
 	if err := r.open(ctx); err != nil {
@@ -77,7 +120,7 @@ func (r *round) open(ctx context.Context) error {
 	r.rounds.Add(1)
 	_, err := r.Station.OpenRound(ctx, &pb.OpenRoundRequest{
 		Round: r.name, Vehicle: r.life.vehicle.GetName(), Routine: "routines/" + r.routine, Driver: r.driver,
-		Assistant: r.assistant, Device: r.device, Conditions: r.conditions, DeviceTime: timestamppb.New(r.now),
+		Assistant: r.assistant, Device: r.device, Conditions: r.conditions, DeviceTime: timestamppb.New(r.now), WithItems: r.with,
 	})
 	return err
 }
@@ -110,10 +153,10 @@ func (r *round) inOrder() ([]answer, error) {
 		given[a.step] = a
 	}
 	var all []answer
-	for _, step := range r.life.plans[r.routine].GetSteps() {
+	for _, step := range r.plan.GetSteps() {
 		a, ok := given[step.GetStepId()]
 		delete(given, step.GetStepId())
-		if !ok && !r.whole || r.first > 0 && len(all) == r.first {
+		if !ok && !r.soundly(step) || r.first > 0 && len(all) == r.first {
 			continue
 		}
 		if !ok {

@@ -21,20 +21,46 @@ func (l *life) check(ago int) {
 	if l.today.began != 0 {
 		began = l.today.began
 	}
-	if l.powered() && (weekly || l.today.shift || l.today.wholeShift || len(l.today.shiftAnswers) > 0) {
+	if l.powered() && (weekly || l.today.shift || l.today.wholeShift || len(l.today.shiftAnswers) > 0 || ago == 1) {
 		v := l.visit(ago, "shift", began)
-		v.whole = l.today.wholeShift
+		v.whole, v.usual = l.today.wholeShift, ago == 1
 		v.answers = l.withVoltage(merge(l.today.shiftAnswers, l.levels()))
 		l.entries = append(l.entries, entry{ago: ago, at: at, visit: v})
 	}
 	if weekly || l.today.wholeWeekly || len(l.today.weeklyAnswers) > 0 {
 		v := l.visit(ago, "weekly", began+25*time.Minute)
-		v.whole = l.today.wholeWeekly
+		v.whole, v.usual = l.today.wholeWeekly, ago == 7 && l.powered()
 		v.answers = slices.Clone(l.today.weeklyAnswers)
 		if weekly || l.today.wholeWeekly {
 			v.answers = merge(v.answers, l.measuredWeekly(ago))
 		}
 		l.entries = append(l.entries, entry{ago: ago, at: at, visit: v})
+	}
+	if l.powered() {
+		l.usual(ago, began)
+	}
+}
+
+// usual is what a crew does beside what is measured, in the last month before today, so
+// that nothing is overdue then that nobody would have left so long: the monthly check on
+// D-14, the weekly one on D-7 and from then on each day's share of it, what is due after the
+// repairs on D-2, the shift check on D-1.
+func (l *life) usual(ago int, began time.Duration) {
+	add := func(routine string, after time.Duration) *visit {
+		v := l.visit(ago, routine, began+after)
+		v.usual = true
+		l.entries = append(l.entries, entry{ago: ago, at: noon, visit: v})
+		return v
+	}
+	switch {
+	case ago == 14:
+		add("monthly", 50*time.Minute)
+	case ago == 2:
+		add("after-repair", 50*time.Minute)
+		fallthrough
+	case ago < 7:
+		v := add("shift", 100*time.Minute)
+		v.key, v.share = "share", true
 	}
 }
 

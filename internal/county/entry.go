@@ -47,6 +47,8 @@ type visit struct {
 	gauges     map[pb.Quantity]string
 	answers    []answer
 	whole      bool          // every other step of the plan is answered soundly
+	usual      bool          // as whole, but what is known to be open is left alone
+	share      bool          // of what is shared out the watch's share is looked at, and nothing else; what is measured there is left
 	first      int           // only so many steps of the plan; 0 for all
 	eachTook   time.Duration // from step to step; 0 for as long as the step needs
 	turnout    string        // step at which a turnout interrupts the round, which is then left paused

@@ -43,7 +43,7 @@ type Told struct {
 type Count struct{ Rounds, Results, Repairs, Checks int64 }
 
 // routines are those that the past makes use of.
-var routines = [...]string{"shift", "weekly", "reserve-takeover"}
+var routines = [...]string{"shift", "weekly", "monthly", "after-repair", "reserve-takeover"}
 
 // Live carries out the whole past: day after day, on each day in the order of the
 // hours at which things reached the station, and beside each other what different
