@@ -193,6 +193,8 @@ func newDefectEndDeferral(c *console) *cobra.Command {
 
 func newDefectRectify(c *console) *cobra.Command {
 	var f defectFlags
+	var wheels []string
+	var odometer string
 	cmd := newDefectCommand(&f, defectCommand{
 		use: "rectify DEFECT", short: "Record a repair", long: defectRectifyHelp,
 		example:  "server defect rectify wn11/3f2a9c --person steddow --done \"valve renewed\" --part \"valve, rear nearside\"",
@@ -201,8 +203,13 @@ func newDefectRectify(c *console) *cobra.Command {
 			return c.asking(f.server, func(s *remote) error {
 				ctx, cancel := patiently(ctx)
 				defer cancel()
+				km, err := kilometres(odometer)
+				if err != nil {
+					return err
+				}
 				resp, err := s.vehicles.RecordRepair(ctx, &pb.RecordRepairRequest{
 					RequestId: uuid.NewString(), Defect: defectName(name), Person: inCollection("people", f.person), Done: f.text, Parts: f.more, DoneBy: f.doneBy,
+					Wheels: wheels, OdometerKm: km,
 				})
 				if err != nil {
 					return err
@@ -214,6 +221,8 @@ func newDefectRectify(c *console) *cobra.Command {
 	})
 	cmd.Flags().StringArrayVar(&f.more, "part", nil, "a part that was fitted; for several times")
 	cmd.Flags().StringVar(&f.doneBy, "done-by", "", "who did the work when it was not the person, for instance a firm")
+	cmd.Flags().StringArrayVar(&wheels, "wheel", nil, "a wheel that was off for it and is fitted again, for instance axle-1-nearside: it is to be torqued again; for several times")
+	cmd.Flags().StringVar(&odometer, "odometer", "", "what the odometer showed then, in km")
 	return cmd
 }
 

@@ -30,6 +30,7 @@ const (
 	Move        Deed = "CallSignService/MoveCallSign"
 	Return      Deed = "CallSignService/ReturnCallSign"
 	Incident    Deed = "ScheduleService/RecordIncident"
+	FitWheels   Deed = "ScheduleService/RecordWheelsFitted"
 	CheckGauge  Deed = "HistoryService/CheckGauge check.person"
 	Deliver     Deed = "StockService/RecordDelivery"
 	Count       Deed = "StockService/CountStock"
@@ -94,6 +95,7 @@ var people = sortedDeeds(
 	PersonRule{CheckGauge, crew(), "NOT_OF_THE_STATION", "is not of the crew or the workshop; who has compared the gauge records it"},
 	PersonRule{Deliver, crew(), "NOT_OF_THE_STATION", "is not of the crew or the workshop; who has the material before them records it"},
 	PersonRule{Count, crew(), "NOT_OF_THE_STATION", "is not of the crew or the workshop; who has the material before them records it"},
+	PersonRule{FitWheels, crew(), "NOT_OF_THE_STATION", "is not of the crew or the workshop; who fitted the wheels records it"},
 	PersonRule{Deed: Incident, Roles: PersonRoles()}, // it makes a check due, and whoever knows of it says so
 	PersonRule{Deed: Erase, Roles: PersonRoles()},    // the program that asks for it is an administrator's
 )

@@ -23,7 +23,8 @@ var table = sorted(
 
 	may("ScheduleService", "ListDues ListWatches GetCalendarFeed", all()...),
 	may("ScheduleService", "RecordIncident", tablet, officer, administrator),
-	may("ScheduleService", "ConfirmHandOver", tablet), // the tablet checks both PINs, and is believed
+	may("ScheduleService", "RecordWheelsFitted", tablet, workshop, officer, administrator), // the station asks who the person is
+	may("ScheduleService", "ConfirmHandOver", tablet),                                      // the tablet checks both PINs, and is believed
 
 	may("RoundService", "GetRound ListRounds GetRoundContent", all()...),
 	may("RoundService", "OpenRound PauseRound ResumeRound FinishRound GiveUpRound BeginStep MakeSafe ChangeAssistant RecordResult RecordResults", tablet, administrator),

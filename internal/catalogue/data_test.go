@@ -194,6 +194,8 @@ func TestDefaults_RoutinesSelectWhatTheReferenceMakesDue(t *testing.T) {
 	}
 	want["routines/before-tow"] += 5 // PRE-010, PRE-030, PRE-090, PAP-060 and BDY-020 by id: the service's own
 	want["routines/weekly"] += len(addedItems)
+	want["routines/after-repair"]--     // WHL-200 has a routine of its own,
+	want["routines/re-torque"] += 1 + 1 // with PRE-030 by id
 	for _, routine := range loaded.Routines {
 		got := 0
 		for _, item := range items {

@@ -112,7 +112,7 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 		&pb.ListStationsRequest{PageSize: 10},
 		&pb.GetRulePackRequest{Name: "packs/gb-use"},
 		&pb.ListRulePacksRequest{PageSize: 10},
-		&pb.RecordRepairRequest{RequestId: id, Defect: vehicle + "/defects/3f2a9c", Person: "people/steddow", Done: "valve renewed", Parts: []string{"valve, rear nearside"}, DoneBy: "Quay Tyres"},
+		&pb.RecordRepairRequest{RequestId: id, Defect: vehicle + "/defects/3f2a9c", Person: "people/steddow", Done: "valve renewed", Parts: []string{"valve, rear nearside"}, Wheels: []string{"axle-1-nearside"}, OdometerKm: proto.Float64(48_210), DoneBy: "Quay Tyres"},
 		&pb.GetDefectRequest{Name: vehicle + "/defects/3f2a9c"},
 		&pb.ListDefectsRequest{
 			PageSize: 10, Vehicle: vehicle, States: []pb.DefectState{pb.DefectState_DEFECT_STATE_DEFERRED}, Grade: pb.Grade_GRADE_MAJOR, Reporter: "people/arkwith",
@@ -134,6 +134,7 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 			RequestId: id, Round: round, OffGoing: "people/arkwith", OnComing: "people/venholt", TextSha256: make([]byte, 32), Device: "tablet-1",
 			OffGoingConfirmed: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC)), OnComingConfirmed: timestamppb.New(time.Date(2026, 2, 2, 19, 1, 0, 0, time.UTC)),
 		},
+		&pb.RecordWheelsFittedRequest{RequestId: id, Vehicle: vehicle, Person: "people/steddow", Wheels: []string{"axle-1-nearside"}, OdometerKm: proto.Float64(48_210), Note: "tyre changed", Device: "tablet-1"},
 		&pb.RecordIncidentRequest{RequestId: id, Vehicle: vehicle, Person: "people/arkwith", Returned: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC)), Note: "barn", Device: "tablet-1", Used: []string{"pump"}},
 		&pb.OpenRoundRequest{
 			Round: round, Vehicle: vehicle, Routine: "routines/shift", Driver: "people/arkwith",

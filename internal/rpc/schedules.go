@@ -28,6 +28,11 @@ func (s *schedules) GetCalendarFeed(ctx context.Context, req *pb.GetCalendarFeed
 	return s.station.GetCalendarFeed(ctx, req)
 }
 
+// RecordWheelsFitted records that wheels were fitted.
+func (s *schedules) RecordWheelsFitted(ctx context.Context, req *pb.RecordWheelsFittedRequest) (*pb.RecordWheelsFittedResponse, error) {
+	return s.station.RecordWheelsFitted(ctx, req)
+}
+
 // RecordIncident records a return from an incident.
 func (s *schedules) RecordIncident(ctx context.Context, req *pb.RecordIncidentRequest) (*pb.RecordIncidentResponse, error) {
 	return s.station.RecordIncident(ctx, req)

@@ -114,7 +114,7 @@ func occasion(given *pb.Occasion) (Occasion, error) {
 func weekday(day pb.Weekday) time.Weekday { return time.Weekday(day % 7) }
 
 // kinds are what happens to vehicles, as the contract numbers it.
-func kinds() []EventKind { return []EventKind{"", Repaired, Incident, Changed, TakenFor} }
+func kinds() []EventKind { return []EventKind{"", Repaired, Incident, Changed, TakenFor, Fitted} }
 
 // KindOf is a kind of event of the contract; empty for one that is not known here.
 func KindOf(kind pb.HappeningKind) EventKind {

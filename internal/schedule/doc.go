@@ -1,8 +1,7 @@
 // Package schedule is a fire station's calendar: when watches change, when a routine is
 // due and from when it is overdue, which watch does which of the weekly and monthly
 // items, and the feed that other calendars read. It also holds the timer of a wheel that
-// was off. Stations have their calendars, dues, shares and feed from it; WheelFitted is used
-// by nothing yet.
+// was off.
 //
 //	Calendar, Watch      when watches change, in the station's zone
 //	Routine, Due         Calendar.Next: due since, overdue from

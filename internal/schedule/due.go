@@ -20,6 +20,7 @@ const (
 	Incident EventKind = "incident"
 	Changed  EventKind = "change"   // of load or equipment
 	TakenFor EventKind = "takeover" // a reserve vehicle took another's place
+	Fitted   EventKind = "wheel"    // a wheel that was off; see WheelFitted
 	Ran      EventKind = "run"      // the vehicle moved under its own power: it stands no longer
 )
 

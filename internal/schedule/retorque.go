@@ -1,7 +1,9 @@
 package schedule
 
 import (
+	"fmt"
 	"math"
+	"slices"
 	"time"
 )
 
@@ -64,4 +66,49 @@ func (w WheelFitted) Retorque(now time.Time, odometerKm float64) Retorque {
 		r.State = RetorqueDue
 	}
 	return r
+}
+
+// ByWheel tells that a wheel that was fitted makes the routine due.
+func (r Routine) ByWheel() bool {
+	o, ok := r.On.(AfterEvent)
+	return ok && slices.Contains(o.Kinds, Fitted)
+}
+
+// Due is the re-torque as a due. read is when the odometer was read that the distance is
+// taken from. What is unknown counts as overdue since the wheel was fitted.
+func (r Retorque) Due(w WheelFitted, read time.Time) Due {
+	due := Due{State: Coming, At: r.DueAt, Because: Fitted}
+	if r.DrivenKm >= RetorqueDueKm && read.Before(r.DueAt) {
+		due.At = read
+	}
+	switch r.State {
+	case RetorqueDue:
+		due.State = InGrace
+	case RetorqueOverdue:
+		due.State, due.OverdueFrom = Overdue, read
+	case RetorqueUnknown:
+		due.State, due.At, due.OverdueFrom = Overdue, w.At, w.At
+	}
+	return due
+}
+
+// RetorqueWords say how the re-torque of a wheel stands, as Words do: "wheel nuts torqued
+// again, rear axle, nearside: due Tue 3 Feb 10:30 or after 40 km". read tells that the
+// odometer was read since the wheel was fitted.
+func (c Calendar) RetorqueWords(what string, w WheelFitted, r Retorque, read bool) string {
+	known := "fitted " + c.clock(w.At)
+	switch {
+	case r.State == RetorqueComing:
+		return fmt.Sprintf("%s: due %s or after %v km", what, c.clock(r.DueAt), RetorqueDueKm)
+	case r.State == RetorqueUnknown:
+		return fmt.Sprintf("%s: overdue (%s, no odometer reading tells how far it was driven)", what, known)
+	case read:
+		known += fmt.Sprintf(", %.0f km driven", r.DrivenKm)
+	default:
+		known += ", odometer not read since"
+	}
+	if r.State == RetorqueOverdue {
+		return fmt.Sprintf("%s: overdue (%s)", what, known)
+	}
+	return fmt.Sprintf("%s: due (%s), overdue at %v km", what, known, RetorqueOverdueKm)
 }

@@ -66,6 +66,46 @@ func TestRetorque_ByTimeOrDistanceWhicheverFirst(t *testing.T) {
 	}
 }
 
+// What a wheel makes due is due since the half hour, or since the reading that showed the
+// distance when that was sooner; what nobody can tell has been overdue since the fitting.
+func TestRetorque_AsADue(t *testing.T) {
+	fitted := utc(t, "2026-11-24T10:00:00Z")
+	for _, tc := range []struct {
+		why         string
+		then, now   float64
+		read, after time.Duration
+		state       schedule.State
+		at, overdue time.Duration // after the fitting; -1 for never
+		words       string
+	}{
+		{"coming", 52100, 52100, 0, time.Minute, schedule.Coming, 30 * time.Minute, -1, "nuts, front: due Tue 24 Nov 10:30 or after 40 km"},
+		{"by time", 52100, 52112, 20 * time.Minute, time.Hour, schedule.InGrace, 30 * time.Minute, -1, "nuts, front: due (fitted Tue 24 Nov 10:00, 12 km driven), overdue at 80 km"},
+		{"by time, not read since", 52100, 52100, 0, time.Hour, schedule.InGrace, 30 * time.Minute, -1, "nuts, front: due (fitted Tue 24 Nov 10:00, odometer not read since), overdue at 80 km"},
+		{"by distance", 52100, 52141, 20 * time.Minute, 21 * time.Minute, schedule.InGrace, 20 * time.Minute, -1, "nuts, front: due (fitted Tue 24 Nov 10:00, 41 km driven), overdue at 80 km"},
+		{"WN22 of the demonstration", 52100, 52196, 2 * time.Hour, 3 * time.Hour, schedule.Overdue, 30 * time.Minute, 2 * time.Hour, "nuts, front: overdue (fitted Tue 24 Nov 10:00, 96 km driven)"},
+		{"unknown", 52100, math.NaN(), 0, time.Minute, schedule.Overdue, 0, 0, "nuts, front: overdue (fitted Tue 24 Nov 10:00, no odometer reading tells how far it was driven)"},
+	} {
+		t.Run(tc.why, func(t *testing.T) {
+			w := schedule.WheelFitted{At: fitted, OdometerKm: tc.then}
+			r := w.Retorque(fitted.Add(tc.after), tc.now)
+			overdue := time.Time{}
+			if tc.overdue >= 0 {
+				overdue = fitted.Add(tc.overdue)
+			}
+			if d := r.Due(w, fitted.Add(tc.read)); d.State != tc.state || !d.At.Equal(fitted.Add(tc.at)) || !d.OverdueFrom.Equal(overdue) || d.Because != schedule.Fitted {
+				t.Errorf("%+v", d)
+			}
+			c, err := schedule.NewCalendar(time.UTC, []schedule.Change{{Watch: "all day"}}, schedule.Rota{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if got := c.RetorqueWords("nuts, front", w, r, tc.read > 0); got != tc.words {
+				t.Errorf("it says %q, want %q", got, tc.words)
+			}
+		})
+	}
+}
+
 func same(a, b float64) bool { return a == b || math.IsNaN(a) && math.IsNaN(b) }
 
 // Waiting and driving make nothing better.

@@ -35,6 +35,7 @@ func (c Calendar) shown(t time.Time, layout string) string {
 func because(d Due) string {
 	words := map[EventKind]string{
 		Repaired: " (after a repair)", Incident: " (after an incident)", Changed: " (after a change)", TakenFor: " (taken over)",
+		Fitted: " (after a wheel was off)",
 	}
 	return words[d.Because]
 }

@@ -26,6 +26,7 @@ type timetableLine struct {
 	occasions []schedule.Routine
 	steps     []string // its steps at the vehicle
 	shared    bool     // its items are shared out over the watches
+	wheels    bool     // wheels that were fitted make it due
 }
 
 // timetableOf works out the timetable of a vehicle. What the settings say wrongly was
@@ -48,7 +49,7 @@ func timetableOf(m *model) (timetable, error) {
 		}
 		shared := scheduled && r.GetShared()
 		if steps := m.stepsOf(r); (len(occasions) > 0 || shared) && len(steps) > 0 {
-			t.lines = append(t.lines, timetableLine{routine: r, occasions: occasions, steps: steps, shared: shared})
+			t.lines = append(t.lines, timetableLine{routine: r, occasions: occasions, steps: steps, shared: shared, wheels: slices.ContainsFunc(occasions, schedule.Routine.ByWheel)})
 		}
 	}
 	t.shares, err = t.share(m)
@@ -94,6 +95,9 @@ func (s *snapshot) dues(now time.Time) (all []*pb.RoutineDue, changes time.Time)
 			told.OpenSteps = s.openSince(line.steps, due.At)
 			told.Text += leftWords(told)
 		}
+		if due.Because == schedule.Fitted {
+			told.OpenSteps, told.Text = int32(len(s.wheelsOf(line))), s.wheelsWords(t.calendar, line, now)
+		}
 		shared.tell(t, line, due, told)
 		if next := told.GetChanges(); next != nil && (changes.IsZero() || next.AsTime().Before(changes)) {
 			changes = next.AsTime()
@@ -118,6 +122,11 @@ func (s *snapshot) due(t timetable, line timetableLine, now time.Time) (due sche
 	due, err := t.calendar.Worst(line.occasions, s.past(done), s.stands(), now)
 	if err != nil {
 		return schedule.Due{State: schedule.Overdue}, done
+	}
+	for _, w := range s.wheelsOf(line) {
+		if wheel := s.wheelDue(w, now); wheel.Worse(due) {
+			due = wheel
+		}
 	}
 	return due, done
 }

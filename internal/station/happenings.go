@@ -48,6 +48,14 @@ func (st *state) engineRan(v *vehicle, at time.Time, rows *rowSet) error {
 	return st.putHappenings(v, told, rows)
 }
 
+// said takes from the conditions of a round what dues rest on.
+func (st *state) said(v *vehicle, conditions *pb.RoundConditions, device *timestamppb.Timestamp, rows *rowSet) error {
+	if err := st.odometerRead(v, conditions, device, rows); err != nil {
+		return err
+	}
+	return st.saidToHaveRun(v, conditions, rows)
+}
+
 // saidToHaveRun takes from the conditions of a round when the engine last stopped.
 func (st *state) saidToHaveRun(v *vehicle, said *pb.RoundConditions, rows *rowSet) error {
 	if said.GetEngineStopped() == nil {

@@ -21,7 +21,7 @@ func (st *state) roundOpened(v *vehicle, e *pb.RoundOpened, rows *rowSet) error 
 	v.rounds[name] = r
 	st.opened = append(st.opened, roundRef{name: name, vehicle: v.name, opening: st.sequence})
 	rows.put(liveRows+v.name+"/"+uuidOf(name), nil)
-	if err := st.saidToHaveRun(v, e.GetRound().GetConditions(), rows); err != nil {
+	if err := st.said(v, e.GetRound().GetConditions(), e.GetRound().GetOpenedDeviceTime(), rows); err != nil {
 		return err
 	}
 	return st.putRound(r, rows)
@@ -68,7 +68,7 @@ func (st *state) roundStateChanged(v *vehicle, ev *pb.JournalEvent, rows *rowSet
 	}
 	if e.GetConditions() != nil {
 		r.frame = r.under(saidAt(e.GetConditions(), st.station, ev.GetDeviceTime()))
-		if err := st.saidToHaveRun(v, e.GetConditions(), rows); err != nil {
+		if err := st.said(v, e.GetConditions(), ev.GetDeviceTime(), rows); err != nil {
 			return err
 		}
 	}
@@ -159,6 +159,9 @@ func (st *state) resultRecorded(v *vehicle, e *pb.ResultRecorded, known *judgeme
 		st.redo(v, res.GetStepId(), rows)
 	}
 	if err != nil || res.GetNotChecked() != nil {
+		return err
+	}
+	if err := st.wheelTorqued(v, res, rows); err != nil {
 		return err
 	}
 	return st.updateDefects(v, r, e, rows)

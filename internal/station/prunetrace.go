@@ -244,6 +244,7 @@ func saysTheSame(whole, left *vehicle, at time.Time) bool {
 		maps.EqualFunc(openDefects(whole), openDefects(left), sameLife) &&
 		maps.EqualFunc(whole.undone, left.undone, func(a, b *pb.UndoneStep) bool { return proto.Equal(a, b) }) &&
 		maps.EqualFunc(whole.former, left.former, func(a, b former) bool { return a.sequence == b.sequence }) &&
+		slices.EqualFunc(whole.happenings.told.GetWheels(), left.happenings.told.GetWheels(), func(a, b *pb.WheelFitted) bool { return proto.Equal(a, b) }) &&
 		slices.Equal(sortedKeys(whole.rounds), sortedKeys(left.rounds))
 }
 

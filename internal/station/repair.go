@@ -28,8 +28,20 @@ func (s *Station) RecordRepair(ctx context.Context, req *pb.RecordRepairRequest)
 				RecheckSteps: concerned(d),
 			}},
 		}
+		wheels, err := v.model.wheelsNamed(req, c.time)
+		if err != nil {
+			return nil, err
+		}
 		if err := c.happen(ev, nil); err != nil {
 			return nil, err
+		}
+		if len(wheels) > 0 {
+			err := c.happen(&pb.JournalEvent{
+				Person: req.GetPerson(), Vehicle: v.name, Event: &pb.JournalEvent_WheelsFitted{WheelsFitted: &pb.WheelsFitted{Wheels: wheels, Note: req.GetDone()}},
+			}, nil)
+			if err != nil {
+				return nil, err
+			}
 		}
 		return &pb.RecordRepairResponse{Defect: v.defects[d.GetName()], Sequence: ev.GetSequence()}, nil
 	})

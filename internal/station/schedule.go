@@ -150,7 +150,7 @@ func (s *snapshot) feed(now, until time.Time) (events []schedule.FeedEvent) {
 			}
 		}
 	}
-	return append(events, s.sharesFeed(t, now, until)...)
+	return append(append(events, s.sharesFeed(t, now, until)...), s.wheelsFeed(t, now, until)...)
 }
 
 // spoken is the vehicle's call sign as people say it now.

@@ -60,7 +60,7 @@ func newState(a archive) *state {
 
 // schema is the version of the event record that this code writes and reads. Who adds a
 // kind of event, or changes what one means, raises it.
-const schema = 4
+const schema = 5
 
 // errEvent says that an event speaks of something that is not there.
 var errEvent = errors.New("it speaks of something that the events before it do not know")
@@ -145,6 +145,8 @@ func (st *state) happen(v *vehicle, ev *pb.JournalEvent, known *judgement, rows 
 		return st.vehicleReleased(v, e.VehicleReleased, rows)
 	case *pb.JournalEvent_IncidentRecorded:
 		return st.incidentRecorded(v, e.IncidentRecorded, rows)
+	case *pb.JournalEvent_WheelsFitted:
+		return st.wheelsFitted(v, e.WheelsFitted, rows)
 	case *pb.JournalEvent_HandedOver:
 		return st.handedOver(v, e.HandedOver, rows)
 	case *pb.JournalEvent_StandingAdopted:

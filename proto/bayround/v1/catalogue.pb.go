@@ -584,6 +584,8 @@ const (
 	Trigger_TRIGGER_AFTER_RUN Trigger = 9
 	// After the load or equipment was changed.
 	Trigger_TRIGGER_AFTER_CHANGE Trigger = 10
+	// After a wheel that was off was fitted again.
+	Trigger_TRIGGER_AFTER_WHEEL_FITTED Trigger = 11
 )
 
 // Enum value maps for Trigger.
@@ -600,19 +602,21 @@ var (
 		8:  "TRIGGER_WINTER",
 		9:  "TRIGGER_AFTER_RUN",
 		10: "TRIGGER_AFTER_CHANGE",
+		11: "TRIGGER_AFTER_WHEEL_FITTED",
 	}
 	Trigger_value = map[string]int32{
-		"TRIGGER_UNSPECIFIED":      0,
-		"TRIGGER_SHIFT":            1,
-		"TRIGGER_WEEKLY":           2,
-		"TRIGGER_MONTHLY":          3,
-		"TRIGGER_AFTER_REPAIR":     4,
-		"TRIGGER_AFTER_INCIDENT":   5,
-		"TRIGGER_RESERVE_TAKEOVER": 6,
-		"TRIGGER_BEFORE_TOW":       7,
-		"TRIGGER_WINTER":           8,
-		"TRIGGER_AFTER_RUN":        9,
-		"TRIGGER_AFTER_CHANGE":     10,
+		"TRIGGER_UNSPECIFIED":        0,
+		"TRIGGER_SHIFT":              1,
+		"TRIGGER_WEEKLY":             2,
+		"TRIGGER_MONTHLY":            3,
+		"TRIGGER_AFTER_REPAIR":       4,
+		"TRIGGER_AFTER_INCIDENT":     5,
+		"TRIGGER_RESERVE_TAKEOVER":   6,
+		"TRIGGER_BEFORE_TOW":         7,
+		"TRIGGER_WINTER":             8,
+		"TRIGGER_AFTER_RUN":          9,
+		"TRIGGER_AFTER_CHANGE":       10,
+		"TRIGGER_AFTER_WHEEL_FITTED": 11,
 	}
 )
 
@@ -2231,7 +2235,7 @@ const file_bayround_v1_catalogue_proto_rawDesc = "" +
 	"\x13REPEAT_OVER_OUTLETS\x10\x14\x12\x1e\n" +
 	"\x1aREPEAT_OVER_TOOL_BATTERIES\x10\x15\x12 \n" +
 	"\x1cREPEAT_OVER_WHEELS_WORKED_ON\x10\x16\x12#\n" +
-	"\x1fREPEAT_OVER_BREATHING_SET_SEATS\x10\x17*\x8f\x02\n" +
+	"\x1fREPEAT_OVER_BREATHING_SET_SEATS\x10\x17*\xaf\x02\n" +
 	"\aTrigger\x12\x17\n" +
 	"\x13TRIGGER_UNSPECIFIED\x10\x00\x12\x11\n" +
 	"\rTRIGGER_SHIFT\x10\x01\x12\x12\n" +
@@ -2244,7 +2248,8 @@ const file_bayround_v1_catalogue_proto_rawDesc = "" +
 	"\x0eTRIGGER_WINTER\x10\b\x12\x15\n" +
 	"\x11TRIGGER_AFTER_RUN\x10\t\x12\x18\n" +
 	"\x14TRIGGER_AFTER_CHANGE\x10\n" +
-	"B'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
+	"\x12\x1e\n" +
+	"\x1aTRIGGER_AFTER_WHEEL_FITTED\x10\vB'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
 
 var (
 	file_bayround_v1_catalogue_proto_rawDescOnce sync.Once

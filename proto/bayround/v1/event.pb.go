@@ -93,6 +93,7 @@ type JournalEvent struct {
 	//	*JournalEvent_CallSignChanged
 	//	*JournalEvent_IncidentRecorded
 	//	*JournalEvent_HandedOver
+	//	*JournalEvent_WheelsFitted
 	//	*JournalEvent_StockMoved
 	Event         isJournalEvent_Event `protobuf_oneof:"event"`
 	unknownFields protoimpl.UnknownFields
@@ -519,6 +520,15 @@ func (x *JournalEvent) GetHandedOver() *HandOver {
 	return nil
 }
 
+func (x *JournalEvent) GetWheelsFitted() *WheelsFitted {
+	if x != nil {
+		if x, ok := x.Event.(*JournalEvent_WheelsFitted); ok {
+			return x.WheelsFitted
+		}
+	}
+	return nil
+}
+
 func (x *JournalEvent) GetStockMoved() *StockMoved {
 	if x != nil {
 		if x, ok := x.Event.(*JournalEvent_StockMoved); ok {
@@ -702,6 +712,11 @@ type JournalEvent_HandedOver struct {
 	HandedOver *HandOver `protobuf:"bytes,81,opt,name=handed_over,json=handedOver,proto3,oneof"`
 }
 
+type JournalEvent_WheelsFitted struct {
+	// Wheels that had been off were fitted.
+	WheelsFitted *WheelsFitted `protobuf:"bytes,100,opt,name=wheels_fitted,json=wheelsFitted,proto3,oneof"`
+}
+
 type JournalEvent_StockMoved struct {
 	// A material of a station was delivered, used or counted.
 	StockMoved *StockMoved `protobuf:"bytes,105,opt,name=stock_moved,json=stockMoved,proto3,oneof"`
@@ -774,6 +789,8 @@ func (*JournalEvent_CallSignChanged) isJournalEvent_Event() {}
 func (*JournalEvent_IncidentRecorded) isJournalEvent_Event() {}
 
 func (*JournalEvent_HandedOver) isJournalEvent_Event() {}
+
+func (*JournalEvent_WheelsFitted) isJournalEvent_Event() {}
 
 func (*JournalEvent_StockMoved) isJournalEvent_Event() {}
 
@@ -2147,7 +2164,7 @@ var File_bayround_v1_event_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x1bbayround/v1/catalogue.proto\x1a\x1abayround/v1/deferral.proto\x1a\x1fbayround/v1/enrol_service.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/schedule.proto\x1a\x1bbayround/v1/signature.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x17bayround/v1/stock.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc2\x16\n" +
+	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x1bbayround/v1/catalogue.proto\x1a\x1abayround/v1/deferral.proto\x1a\x1fbayround/v1/enrol_service.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/schedule.proto\x1a\x1bbayround/v1/signature.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x17bayround/v1/stock.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x84\x17\n" +
 	"\fJournalEvent\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\x03R\bsequence\x12\x1d\n" +
 	"\n" +
@@ -2198,7 +2215,8 @@ const file_bayround_v1_event_proto_rawDesc = "" +
 	"\x11call_sign_changed\x18Z \x01(\v2\x1c.bayround.v1.CallSignHoldingH\x00R\x0fcallSignChanged\x12L\n" +
 	"\x11incident_recorded\x18P \x01(\v2\x1d.bayround.v1.IncidentRecordedH\x00R\x10incidentRecorded\x128\n" +
 	"\vhanded_over\x18Q \x01(\v2\x15.bayround.v1.HandOverH\x00R\n" +
-	"handedOver\x12:\n" +
+	"handedOver\x12@\n" +
+	"\rwheels_fitted\x18d \x01(\v2\x19.bayround.v1.WheelsFittedH\x00R\fwheelsFitted\x12:\n" +
 	"\vstock_moved\x18i \x01(\v2\x17.bayround.v1.StockMovedH\x00R\n" +
 	"stockMovedB\a\n" +
 	"\x05event\"\x9b\x01\n" +
@@ -2343,24 +2361,25 @@ var file_bayround_v1_event_proto_goTypes = []any{
 	(*CallSignHolding)(nil),       // 35: bayround.v1.CallSignHolding
 	(*IncidentRecorded)(nil),      // 36: bayround.v1.IncidentRecorded
 	(*HandOver)(nil),              // 37: bayround.v1.HandOver
-	(*StockMoved)(nil),            // 38: bayround.v1.StockMoved
-	(ClientRole)(0),               // 39: bayround.v1.ClientRole
-	(*Round)(nil),                 // 40: bayround.v1.Round
-	(RoundState)(0),               // 41: bayround.v1.RoundState
-	(*RoundConditions)(nil),       // 42: bayround.v1.RoundConditions
-	(Verdict)(0),                  // 43: bayround.v1.Verdict
-	(*Signature)(nil),             // 44: bayround.v1.Signature
-	(*ShownToSigner)(nil),         // 45: bayround.v1.ShownToSigner
-	(*UndoneStep)(nil),            // 46: bayround.v1.UndoneStep
-	(*Result)(nil),                // 47: bayround.v1.Result
-	(*Finding)(nil),               // 48: bayround.v1.Finding
-	(*Repair)(nil),                // 49: bayround.v1.Repair
-	(*durationpb.Duration)(nil),   // 50: google.protobuf.Duration
-	(*Client)(nil),                // 51: bayround.v1.Client
-	(*Acknowledgement)(nil),       // 52: bayround.v1.Acknowledgement
-	(*Deferral)(nil),              // 53: bayround.v1.Deferral
-	(*VehicleStop)(nil),           // 54: bayround.v1.VehicleStop
-	(*VehicleRelease)(nil),        // 55: bayround.v1.VehicleRelease
+	(*WheelsFitted)(nil),          // 38: bayround.v1.WheelsFitted
+	(*StockMoved)(nil),            // 39: bayround.v1.StockMoved
+	(ClientRole)(0),               // 40: bayround.v1.ClientRole
+	(*Round)(nil),                 // 41: bayround.v1.Round
+	(RoundState)(0),               // 42: bayround.v1.RoundState
+	(*RoundConditions)(nil),       // 43: bayround.v1.RoundConditions
+	(Verdict)(0),                  // 44: bayround.v1.Verdict
+	(*Signature)(nil),             // 45: bayround.v1.Signature
+	(*ShownToSigner)(nil),         // 46: bayround.v1.ShownToSigner
+	(*UndoneStep)(nil),            // 47: bayround.v1.UndoneStep
+	(*Result)(nil),                // 48: bayround.v1.Result
+	(*Finding)(nil),               // 49: bayround.v1.Finding
+	(*Repair)(nil),                // 50: bayround.v1.Repair
+	(*durationpb.Duration)(nil),   // 51: google.protobuf.Duration
+	(*Client)(nil),                // 52: bayround.v1.Client
+	(*Acknowledgement)(nil),       // 53: bayround.v1.Acknowledgement
+	(*Deferral)(nil),              // 54: bayround.v1.Deferral
+	(*VehicleStop)(nil),           // 55: bayround.v1.VehicleStop
+	(*VehicleRelease)(nil),        // 56: bayround.v1.VehicleRelease
 }
 var file_bayround_v1_event_proto_depIdxs = []int32{
 	23, // 0: bayround.v1.JournalEvent.station_time:type_name -> google.protobuf.Timestamp
@@ -2400,35 +2419,36 @@ var file_bayround_v1_event_proto_depIdxs = []int32{
 	35, // 34: bayround.v1.JournalEvent.call_sign_changed:type_name -> bayround.v1.CallSignHolding
 	36, // 35: bayround.v1.JournalEvent.incident_recorded:type_name -> bayround.v1.IncidentRecorded
 	37, // 36: bayround.v1.JournalEvent.handed_over:type_name -> bayround.v1.HandOver
-	38, // 37: bayround.v1.JournalEvent.stock_moved:type_name -> bayround.v1.StockMoved
-	39, // 38: bayround.v1.Sender.role:type_name -> bayround.v1.ClientRole
-	40, // 39: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
-	41, // 40: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
-	42, // 41: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
-	43, // 42: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
-	44, // 43: bayround.v1.RoundStateChanged.signature:type_name -> bayround.v1.Signature
-	45, // 44: bayround.v1.RoundStateChanged.shown:type_name -> bayround.v1.ShownToSigner
-	44, // 45: bayround.v1.RoundSigned.signature:type_name -> bayround.v1.Signature
-	45, // 46: bayround.v1.RoundSigned.shown:type_name -> bayround.v1.ShownToSigner
-	46, // 47: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
-	47, // 48: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
-	48, // 49: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
-	49, // 50: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
-	50, // 51: bayround.v1.AuthorityRotated.overlap:type_name -> google.protobuf.Duration
-	51, // 52: bayround.v1.ClientAdmitted.client:type_name -> bayround.v1.Client
-	51, // 53: bayround.v1.ClientRenewed.client:type_name -> bayround.v1.Client
-	51, // 54: bayround.v1.ClientRevoked.client:type_name -> bayround.v1.Client
-	17, // 55: bayround.v1.AccessDenied.denials:type_name -> bayround.v1.Denial
-	39, // 56: bayround.v1.Denial.role:type_name -> bayround.v1.ClientRole
-	52, // 57: bayround.v1.DefectAcknowledged.acknowledgement:type_name -> bayround.v1.Acknowledgement
-	53, // 58: bayround.v1.DefectDeferred.deferral:type_name -> bayround.v1.Deferral
-	54, // 59: bayround.v1.VehicleStopped.stop:type_name -> bayround.v1.VehicleStop
-	55, // 60: bayround.v1.VehicleReleased.release:type_name -> bayround.v1.VehicleRelease
-	61, // [61:61] is the sub-list for method output_type
-	61, // [61:61] is the sub-list for method input_type
-	61, // [61:61] is the sub-list for extension type_name
-	61, // [61:61] is the sub-list for extension extendee
-	0,  // [0:61] is the sub-list for field type_name
+	38, // 37: bayround.v1.JournalEvent.wheels_fitted:type_name -> bayround.v1.WheelsFitted
+	39, // 38: bayround.v1.JournalEvent.stock_moved:type_name -> bayround.v1.StockMoved
+	40, // 39: bayround.v1.Sender.role:type_name -> bayround.v1.ClientRole
+	41, // 40: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
+	42, // 41: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
+	43, // 42: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
+	44, // 43: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
+	45, // 44: bayround.v1.RoundStateChanged.signature:type_name -> bayround.v1.Signature
+	46, // 45: bayround.v1.RoundStateChanged.shown:type_name -> bayround.v1.ShownToSigner
+	45, // 46: bayround.v1.RoundSigned.signature:type_name -> bayround.v1.Signature
+	46, // 47: bayround.v1.RoundSigned.shown:type_name -> bayround.v1.ShownToSigner
+	47, // 48: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
+	48, // 49: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
+	49, // 50: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
+	50, // 51: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
+	51, // 52: bayround.v1.AuthorityRotated.overlap:type_name -> google.protobuf.Duration
+	52, // 53: bayround.v1.ClientAdmitted.client:type_name -> bayround.v1.Client
+	52, // 54: bayround.v1.ClientRenewed.client:type_name -> bayround.v1.Client
+	52, // 55: bayround.v1.ClientRevoked.client:type_name -> bayround.v1.Client
+	17, // 56: bayround.v1.AccessDenied.denials:type_name -> bayround.v1.Denial
+	40, // 57: bayround.v1.Denial.role:type_name -> bayround.v1.ClientRole
+	53, // 58: bayround.v1.DefectAcknowledged.acknowledgement:type_name -> bayround.v1.Acknowledgement
+	54, // 59: bayround.v1.DefectDeferred.deferral:type_name -> bayround.v1.Deferral
+	55, // 60: bayround.v1.VehicleStopped.stop:type_name -> bayround.v1.VehicleStop
+	56, // 61: bayround.v1.VehicleReleased.release:type_name -> bayround.v1.VehicleRelease
+	62, // [62:62] is the sub-list for method output_type
+	62, // [62:62] is the sub-list for method input_type
+	62, // [62:62] is the sub-list for extension type_name
+	62, // [62:62] is the sub-list for extension extendee
+	0,  // [0:62] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_event_proto_init() }
@@ -2488,6 +2508,7 @@ func file_bayround_v1_event_proto_init() {
 		(*JournalEvent_CallSignChanged)(nil),
 		(*JournalEvent_IncidentRecorded)(nil),
 		(*JournalEvent_HandedOver)(nil),
+		(*JournalEvent_WheelsFitted)(nil),
 		(*JournalEvent_StockMoved)(nil),
 	}
 	type x struct{}

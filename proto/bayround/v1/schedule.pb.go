@@ -110,6 +110,10 @@ const (
 	HappeningKind_HAPPENING_KIND_CHANGE HappeningKind = 3
 	// It took another vehicle's place.
 	HappeningKind_HAPPENING_KIND_TAKEOVER HappeningKind = 4
+	// A wheel that was off was fitted. The routine is due 30 minutes after it, or once the
+	// vehicle has been driven 40 km, whichever comes first, and overdue from 80 km on; when
+	// no odometer reading tells, it is overdue. Its grace is not used.
+	HappeningKind_HAPPENING_KIND_WHEEL_FITTED HappeningKind = 5
 )
 
 // Enum value maps for HappeningKind.
@@ -120,13 +124,15 @@ var (
 		2: "HAPPENING_KIND_INCIDENT",
 		3: "HAPPENING_KIND_CHANGE",
 		4: "HAPPENING_KIND_TAKEOVER",
+		5: "HAPPENING_KIND_WHEEL_FITTED",
 	}
 	HappeningKind_value = map[string]int32{
-		"HAPPENING_KIND_UNSPECIFIED": 0,
-		"HAPPENING_KIND_REPAIR":      1,
-		"HAPPENING_KIND_INCIDENT":    2,
-		"HAPPENING_KIND_CHANGE":      3,
-		"HAPPENING_KIND_TAKEOVER":    4,
+		"HAPPENING_KIND_UNSPECIFIED":  0,
+		"HAPPENING_KIND_REPAIR":       1,
+		"HAPPENING_KIND_INCIDENT":     2,
+		"HAPPENING_KIND_CHANGE":       3,
+		"HAPPENING_KIND_TAKEOVER":     4,
+		"HAPPENING_KIND_WHEEL_FITTED": 5,
 	}
 )
 
@@ -1014,7 +1020,11 @@ type Happenings struct {
 	// Times of a day and more in which it stood, oldest first, at most 16.
 	Stood []*Stood `protobuf:"bytes,3,rep,name=stood,proto3" json:"stood,omitempty"`
 	// The newest hand-over that both drivers confirmed; absent when there was none.
-	HandOver      *HandOver `protobuf:"bytes,4,opt,name=hand_over,json=handOver,proto3" json:"hand_over,omitempty"`
+	HandOver *HandOver `protobuf:"bytes,4,opt,name=hand_over,json=handOver,proto3" json:"hand_over,omitempty"`
+	// Wheels that were fitted and are to be torqued again, in the order of their steps.
+	Wheels []*WheelFitted `protobuf:"bytes,5,rep,name=wheels,proto3" json:"wheels,omitempty"`
+	// The newest odometer reading; absent when nobody has read it.
+	Odometer      *OdometerRead `protobuf:"bytes,6,opt,name=odometer,proto3" json:"odometer,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1077,6 +1087,203 @@ func (x *Happenings) GetHandOver() *HandOver {
 	return nil
 }
 
+func (x *Happenings) GetWheels() []*WheelFitted {
+	if x != nil {
+		return x.Wheels
+	}
+	return nil
+}
+
+func (x *Happenings) GetOdometer() *OdometerRead {
+	if x != nil {
+		return x.Odometer
+	}
+	return nil
+}
+
+// WheelFitted is a wheel that was off and is to be torqued again.
+type WheelFitted struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Step at which that is recorded, for instance "WHL-200/axle-1-nearside".
+	StepId string `protobuf:"bytes,1,opt,name=step_id,json=stepId,proto3" json:"step_id,omitempty"`
+	// What that step is called.
+	Title string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	// When the wheel was fitted.
+	Fitted *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=fitted,proto3" json:"fitted,omitempty"`
+	// Odometer then, in km; absent when not read.
+	OdometerKm    *float64 `protobuf:"fixed64,4,opt,name=odometer_km,json=odometerKm,proto3,oneof" json:"odometer_km,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WheelFitted) Reset() {
+	*x = WheelFitted{}
+	mi := &file_bayround_v1_schedule_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WheelFitted) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WheelFitted) ProtoMessage() {}
+
+func (x *WheelFitted) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_schedule_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WheelFitted.ProtoReflect.Descriptor instead.
+func (*WheelFitted) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *WheelFitted) GetStepId() string {
+	if x != nil {
+		return x.StepId
+	}
+	return ""
+}
+
+func (x *WheelFitted) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *WheelFitted) GetFitted() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Fitted
+	}
+	return nil
+}
+
+func (x *WheelFitted) GetOdometerKm() float64 {
+	if x != nil && x.OdometerKm != nil {
+		return *x.OdometerKm
+	}
+	return 0
+}
+
+// OdometerRead is what an odometer showed.
+type OdometerRead struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// When it was read.
+	At *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=at,proto3" json:"at,omitempty"`
+	// In km.
+	Km            float64 `protobuf:"fixed64,2,opt,name=km,proto3" json:"km,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OdometerRead) Reset() {
+	*x = OdometerRead{}
+	mi := &file_bayround_v1_schedule_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OdometerRead) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OdometerRead) ProtoMessage() {}
+
+func (x *OdometerRead) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_schedule_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OdometerRead.ProtoReflect.Descriptor instead.
+func (*OdometerRead) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *OdometerRead) GetAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.At
+	}
+	return nil
+}
+
+func (x *OdometerRead) GetKm() float64 {
+	if x != nil {
+		return x.Km
+	}
+	return 0
+}
+
+// WheelsFitted says that wheels of a vehicle had been off and were fitted.
+type WheelsFitted struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The wheels, in the order of their steps; their odometer readings are the same.
+	Wheels []*WheelFitted `protobuf:"bytes,1,rep,name=wheels,proto3" json:"wheels,omitempty"`
+	// Why they were off, in words; empty when nobody said.
+	Note          string `protobuf:"bytes,2,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WheelsFitted) Reset() {
+	*x = WheelsFitted{}
+	mi := &file_bayround_v1_schedule_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WheelsFitted) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WheelsFitted) ProtoMessage() {}
+
+func (x *WheelsFitted) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_schedule_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WheelsFitted.ProtoReflect.Descriptor instead.
+func (*WheelsFitted) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *WheelsFitted) GetWheels() []*WheelFitted {
+	if x != nil {
+		return x.Wheels
+	}
+	return nil
+}
+
+func (x *WheelsFitted) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
 // HandOver is a vehicle's hand-over from one driver to the next, confirmed by both.
 type HandOver struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1100,7 +1307,7 @@ type HandOver struct {
 
 func (x *HandOver) Reset() {
 	*x = HandOver{}
-	mi := &file_bayround_v1_schedule_proto_msgTypes[13]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1112,7 +1319,7 @@ func (x *HandOver) String() string {
 func (*HandOver) ProtoMessage() {}
 
 func (x *HandOver) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_schedule_proto_msgTypes[13]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1125,7 +1332,7 @@ func (x *HandOver) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HandOver.ProtoReflect.Descriptor instead.
 func (*HandOver) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{13}
+	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *HandOver) GetRound() string {
@@ -1190,7 +1397,7 @@ type Happening struct {
 
 func (x *Happening) Reset() {
 	*x = Happening{}
-	mi := &file_bayround_v1_schedule_proto_msgTypes[14]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1202,7 +1409,7 @@ func (x *Happening) String() string {
 func (*Happening) ProtoMessage() {}
 
 func (x *Happening) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_schedule_proto_msgTypes[14]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1215,7 +1422,7 @@ func (x *Happening) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Happening.ProtoReflect.Descriptor instead.
 func (*Happening) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{14}
+	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *Happening) GetKind() HappeningKind {
@@ -1245,7 +1452,7 @@ type Stood struct {
 
 func (x *Stood) Reset() {
 	*x = Stood{}
-	mi := &file_bayround_v1_schedule_proto_msgTypes[15]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1257,7 +1464,7 @@ func (x *Stood) String() string {
 func (*Stood) ProtoMessage() {}
 
 func (x *Stood) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_schedule_proto_msgTypes[15]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1270,7 +1477,7 @@ func (x *Stood) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Stood.ProtoReflect.Descriptor instead.
 func (*Stood) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{15}
+	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *Stood) GetFrom() *timestamppb.Timestamp {
@@ -1303,7 +1510,7 @@ type IncidentRecorded struct {
 
 func (x *IncidentRecorded) Reset() {
 	*x = IncidentRecorded{}
-	mi := &file_bayround_v1_schedule_proto_msgTypes[16]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1315,7 +1522,7 @@ func (x *IncidentRecorded) String() string {
 func (*IncidentRecorded) ProtoMessage() {}
 
 func (x *IncidentRecorded) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_schedule_proto_msgTypes[16]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1328,7 +1535,7 @@ func (x *IncidentRecorded) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use IncidentRecorded.ProtoReflect.Descriptor instead.
 func (*IncidentRecorded) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{16}
+	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *IncidentRecorded) GetReturned() *timestamppb.Timestamp {
@@ -1371,7 +1578,7 @@ type RoutineDue struct {
 	// Since when it is due, or when it will be; absent when it is quiet, and when it is
 	// overdue since nobody knows when.
 	Due *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=due,proto3" json:"due,omitempty"`
-	// When its grace ends; absent as due.
+	// When its grace ends; absent as due, and while a distance will make it overdue.
 	OverdueFrom *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=overdue_from,json=overdueFrom,proto3" json:"overdue_from,omitempty"`
 	// When the state next changes by itself; absent when it does not.
 	Changes *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=changes,proto3" json:"changes,omitempty"`
@@ -1400,7 +1607,7 @@ type RoutineDue struct {
 
 func (x *RoutineDue) Reset() {
 	*x = RoutineDue{}
-	mi := &file_bayround_v1_schedule_proto_msgTypes[17]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1412,7 +1619,7 @@ func (x *RoutineDue) String() string {
 func (*RoutineDue) ProtoMessage() {}
 
 func (x *RoutineDue) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_schedule_proto_msgTypes[17]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1425,7 +1632,7 @@ func (x *RoutineDue) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RoutineDue.ProtoReflect.Descriptor instead.
 func (*RoutineDue) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{17}
+	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *RoutineDue) GetVehicle() string {
@@ -1551,7 +1758,7 @@ type SharedItem struct {
 
 func (x *SharedItem) Reset() {
 	*x = SharedItem{}
-	mi := &file_bayround_v1_schedule_proto_msgTypes[18]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1563,7 +1770,7 @@ func (x *SharedItem) String() string {
 func (*SharedItem) ProtoMessage() {}
 
 func (x *SharedItem) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_schedule_proto_msgTypes[18]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1576,7 +1783,7 @@ func (x *SharedItem) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SharedItem.ProtoReflect.Descriptor instead.
 func (*SharedItem) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{18}
+	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *SharedItem) GetItem() string {
@@ -1626,7 +1833,7 @@ type Watch struct {
 
 func (x *Watch) Reset() {
 	*x = Watch{}
-	mi := &file_bayround_v1_schedule_proto_msgTypes[19]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1638,7 +1845,7 @@ func (x *Watch) String() string {
 func (*Watch) ProtoMessage() {}
 
 func (x *Watch) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_schedule_proto_msgTypes[19]
+	mi := &file_bayround_v1_schedule_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1651,7 +1858,7 @@ func (x *Watch) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Watch.ProtoReflect.Descriptor instead.
 func (*Watch) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{19}
+	return file_bayround_v1_schedule_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *Watch) GetName() string {
@@ -1749,13 +1956,28 @@ const file_bayround_v1_schedule_proto_rawDesc = "" +
 	"\x05kinds\x18\x01 \x03(\x0e2\x1a.bayround.v1.HappeningKindB\x13\xbaH\x10\x92\x01\r\b\x01\x18\x01\"\a\x82\x01\x04\x10\x01 \x00R\x05kinds\"/\n" +
 	"\rAfterStanding\x12\x1e\n" +
 	"\x04days\x18\x01 \x01(\x05B\n" +
-	"\xbaH\a\x1a\x05\x18\xee\x02(\x01R\x04days\"\xc8\x01\n" +
+	"\xbaH\a\x1a\x05\x18\xee\x02(\x01R\x04days\"\xb1\x02\n" +
 	"\n" +
 	"Happenings\x12.\n" +
 	"\x06newest\x18\x01 \x03(\v2\x16.bayround.v1.HappeningR\x06newest\x12,\n" +
 	"\x03ran\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x03ran\x12(\n" +
 	"\x05stood\x18\x03 \x03(\v2\x12.bayround.v1.StoodR\x05stood\x122\n" +
-	"\thand_over\x18\x04 \x01(\v2\x15.bayround.v1.HandOverR\bhandOver\"\xab\x02\n" +
+	"\thand_over\x18\x04 \x01(\v2\x15.bayround.v1.HandOverR\bhandOver\x120\n" +
+	"\x06wheels\x18\x05 \x03(\v2\x18.bayround.v1.WheelFittedR\x06wheels\x125\n" +
+	"\bodometer\x18\x06 \x01(\v2\x19.bayround.v1.OdometerReadR\bodometer\"\xa6\x01\n" +
+	"\vWheelFitted\x12\x17\n" +
+	"\astep_id\x18\x01 \x01(\tR\x06stepId\x12\x14\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\x122\n" +
+	"\x06fitted\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\x06fitted\x12$\n" +
+	"\vodometer_km\x18\x04 \x01(\x01H\x00R\n" +
+	"odometerKm\x88\x01\x01B\x0e\n" +
+	"\f_odometer_km\"J\n" +
+	"\fOdometerRead\x12*\n" +
+	"\x02at\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x0e\n" +
+	"\x02km\x18\x02 \x01(\x01R\x02km\"T\n" +
+	"\fWheelsFitted\x120\n" +
+	"\x06wheels\x18\x01 \x03(\v2\x18.bayround.v1.WheelFittedR\x06wheels\x12\x12\n" +
+	"\x04note\x18\x02 \x01(\tR\x04note\"\xab\x02\n" +
 	"\bHandOver\x12\x14\n" +
 	"\x05round\x18\x01 \x01(\tR\x05round\x12\x1b\n" +
 	"\toff_going\x18\x02 \x01(\tR\boffGoing\x12\x1b\n" +
@@ -1815,13 +2037,14 @@ const file_bayround_v1_schedule_proto_rawDesc = "" +
 	"\x10WEEKDAY_THURSDAY\x10\x04\x12\x12\n" +
 	"\x0eWEEKDAY_FRIDAY\x10\x05\x12\x14\n" +
 	"\x10WEEKDAY_SATURDAY\x10\x06\x12\x12\n" +
-	"\x0eWEEKDAY_SUNDAY\x10\a*\x9f\x01\n" +
+	"\x0eWEEKDAY_SUNDAY\x10\a*\xc0\x01\n" +
 	"\rHappeningKind\x12\x1e\n" +
 	"\x1aHAPPENING_KIND_UNSPECIFIED\x10\x00\x12\x19\n" +
 	"\x15HAPPENING_KIND_REPAIR\x10\x01\x12\x1b\n" +
 	"\x17HAPPENING_KIND_INCIDENT\x10\x02\x12\x19\n" +
 	"\x15HAPPENING_KIND_CHANGE\x10\x03\x12\x1b\n" +
-	"\x17HAPPENING_KIND_TAKEOVER\x10\x04*z\n" +
+	"\x17HAPPENING_KIND_TAKEOVER\x10\x04\x12\x1f\n" +
+	"\x1bHAPPENING_KIND_WHEEL_FITTED\x10\x05*z\n" +
 	"\bDueState\x12\x19\n" +
 	"\x15DUE_STATE_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fDUE_STATE_QUIET\x10\x01\x12\x14\n" +
@@ -1842,7 +2065,7 @@ func file_bayround_v1_schedule_proto_rawDescGZIP() []byte {
 }
 
 var file_bayround_v1_schedule_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_bayround_v1_schedule_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
+var file_bayround_v1_schedule_proto_msgTypes = make([]protoimpl.MessageInfo, 23)
 var file_bayround_v1_schedule_proto_goTypes = []any{
 	(Weekday)(0),                  // 0: bayround.v1.Weekday
 	(HappeningKind)(0),            // 1: bayround.v1.HappeningKind
@@ -1860,14 +2083,17 @@ var file_bayround_v1_schedule_proto_goTypes = []any{
 	(*AfterHappening)(nil),        // 13: bayround.v1.AfterHappening
 	(*AfterStanding)(nil),         // 14: bayround.v1.AfterStanding
 	(*Happenings)(nil),            // 15: bayround.v1.Happenings
-	(*HandOver)(nil),              // 16: bayround.v1.HandOver
-	(*Happening)(nil),             // 17: bayround.v1.Happening
-	(*Stood)(nil),                 // 18: bayround.v1.Stood
-	(*IncidentRecorded)(nil),      // 19: bayround.v1.IncidentRecorded
-	(*RoutineDue)(nil),            // 20: bayround.v1.RoutineDue
-	(*SharedItem)(nil),            // 21: bayround.v1.SharedItem
-	(*Watch)(nil),                 // 22: bayround.v1.Watch
-	(*timestamppb.Timestamp)(nil), // 23: google.protobuf.Timestamp
+	(*WheelFitted)(nil),           // 16: bayround.v1.WheelFitted
+	(*OdometerRead)(nil),          // 17: bayround.v1.OdometerRead
+	(*WheelsFitted)(nil),          // 18: bayround.v1.WheelsFitted
+	(*HandOver)(nil),              // 19: bayround.v1.HandOver
+	(*Happening)(nil),             // 20: bayround.v1.Happening
+	(*Stood)(nil),                 // 21: bayround.v1.Stood
+	(*IncidentRecorded)(nil),      // 22: bayround.v1.IncidentRecorded
+	(*RoutineDue)(nil),            // 23: bayround.v1.RoutineDue
+	(*SharedItem)(nil),            // 24: bayround.v1.SharedItem
+	(*Watch)(nil),                 // 25: bayround.v1.Watch
+	(*timestamppb.Timestamp)(nil), // 26: google.protobuf.Timestamp
 }
 var file_bayround_v1_schedule_proto_depIdxs = []int32{
 	4,  // 0: bayround.v1.Calendar.changes:type_name -> bayround.v1.WatchChange
@@ -1883,32 +2109,37 @@ var file_bayround_v1_schedule_proto_depIdxs = []int32{
 	0,  // 10: bayround.v1.Weekly.on:type_name -> bayround.v1.Weekday
 	0,  // 11: bayround.v1.MonthlyOnWeekday.on:type_name -> bayround.v1.Weekday
 	1,  // 12: bayround.v1.AfterHappening.kinds:type_name -> bayround.v1.HappeningKind
-	17, // 13: bayround.v1.Happenings.newest:type_name -> bayround.v1.Happening
-	23, // 14: bayround.v1.Happenings.ran:type_name -> google.protobuf.Timestamp
-	18, // 15: bayround.v1.Happenings.stood:type_name -> bayround.v1.Stood
-	16, // 16: bayround.v1.Happenings.hand_over:type_name -> bayround.v1.HandOver
-	23, // 17: bayround.v1.HandOver.off_going_confirmed:type_name -> google.protobuf.Timestamp
-	23, // 18: bayround.v1.HandOver.on_coming_confirmed:type_name -> google.protobuf.Timestamp
-	1,  // 19: bayround.v1.Happening.kind:type_name -> bayround.v1.HappeningKind
-	23, // 20: bayround.v1.Happening.at:type_name -> google.protobuf.Timestamp
-	23, // 21: bayround.v1.Stood.from:type_name -> google.protobuf.Timestamp
-	23, // 22: bayround.v1.Stood.until:type_name -> google.protobuf.Timestamp
-	23, // 23: bayround.v1.IncidentRecorded.returned:type_name -> google.protobuf.Timestamp
-	2,  // 24: bayround.v1.RoutineDue.state:type_name -> bayround.v1.DueState
-	23, // 25: bayround.v1.RoutineDue.due:type_name -> google.protobuf.Timestamp
-	23, // 26: bayround.v1.RoutineDue.overdue_from:type_name -> google.protobuf.Timestamp
-	23, // 27: bayround.v1.RoutineDue.changes:type_name -> google.protobuf.Timestamp
-	1,  // 28: bayround.v1.RoutineDue.because:type_name -> bayround.v1.HappeningKind
-	23, // 29: bayround.v1.RoutineDue.done:type_name -> google.protobuf.Timestamp
-	21, // 30: bayround.v1.RoutineDue.share:type_name -> bayround.v1.SharedItem
-	23, // 31: bayround.v1.SharedItem.gap_ends:type_name -> google.protobuf.Timestamp
-	23, // 32: bayround.v1.Watch.begins:type_name -> google.protobuf.Timestamp
-	23, // 33: bayround.v1.Watch.ends:type_name -> google.protobuf.Timestamp
-	34, // [34:34] is the sub-list for method output_type
-	34, // [34:34] is the sub-list for method input_type
-	34, // [34:34] is the sub-list for extension type_name
-	34, // [34:34] is the sub-list for extension extendee
-	0,  // [0:34] is the sub-list for field type_name
+	20, // 13: bayround.v1.Happenings.newest:type_name -> bayround.v1.Happening
+	26, // 14: bayround.v1.Happenings.ran:type_name -> google.protobuf.Timestamp
+	21, // 15: bayround.v1.Happenings.stood:type_name -> bayround.v1.Stood
+	19, // 16: bayround.v1.Happenings.hand_over:type_name -> bayround.v1.HandOver
+	16, // 17: bayround.v1.Happenings.wheels:type_name -> bayround.v1.WheelFitted
+	17, // 18: bayround.v1.Happenings.odometer:type_name -> bayround.v1.OdometerRead
+	26, // 19: bayround.v1.WheelFitted.fitted:type_name -> google.protobuf.Timestamp
+	26, // 20: bayround.v1.OdometerRead.at:type_name -> google.protobuf.Timestamp
+	16, // 21: bayround.v1.WheelsFitted.wheels:type_name -> bayround.v1.WheelFitted
+	26, // 22: bayround.v1.HandOver.off_going_confirmed:type_name -> google.protobuf.Timestamp
+	26, // 23: bayround.v1.HandOver.on_coming_confirmed:type_name -> google.protobuf.Timestamp
+	1,  // 24: bayround.v1.Happening.kind:type_name -> bayround.v1.HappeningKind
+	26, // 25: bayround.v1.Happening.at:type_name -> google.protobuf.Timestamp
+	26, // 26: bayround.v1.Stood.from:type_name -> google.protobuf.Timestamp
+	26, // 27: bayround.v1.Stood.until:type_name -> google.protobuf.Timestamp
+	26, // 28: bayround.v1.IncidentRecorded.returned:type_name -> google.protobuf.Timestamp
+	2,  // 29: bayround.v1.RoutineDue.state:type_name -> bayround.v1.DueState
+	26, // 30: bayround.v1.RoutineDue.due:type_name -> google.protobuf.Timestamp
+	26, // 31: bayround.v1.RoutineDue.overdue_from:type_name -> google.protobuf.Timestamp
+	26, // 32: bayround.v1.RoutineDue.changes:type_name -> google.protobuf.Timestamp
+	1,  // 33: bayround.v1.RoutineDue.because:type_name -> bayround.v1.HappeningKind
+	26, // 34: bayround.v1.RoutineDue.done:type_name -> google.protobuf.Timestamp
+	24, // 35: bayround.v1.RoutineDue.share:type_name -> bayround.v1.SharedItem
+	26, // 36: bayround.v1.SharedItem.gap_ends:type_name -> google.protobuf.Timestamp
+	26, // 37: bayround.v1.Watch.begins:type_name -> google.protobuf.Timestamp
+	26, // 38: bayround.v1.Watch.ends:type_name -> google.protobuf.Timestamp
+	39, // [39:39] is the sub-list for method output_type
+	39, // [39:39] is the sub-list for method input_type
+	39, // [39:39] is the sub-list for extension type_name
+	39, // [39:39] is the sub-list for extension extendee
+	0,  // [0:39] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_schedule_proto_init() }
@@ -1926,13 +2157,14 @@ func file_bayround_v1_schedule_proto_init() {
 		(*Occasion_After)(nil),
 		(*Occasion_AfterStanding)(nil),
 	}
+	file_bayround_v1_schedule_proto_msgTypes[13].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_schedule_proto_rawDesc), len(file_bayround_v1_schedule_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   20,
+			NumMessages:   23,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

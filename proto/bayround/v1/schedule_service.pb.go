@@ -565,6 +565,180 @@ func (x *RecordIncidentResponse) GetDues() []*RoutineDue {
 	return nil
 }
 
+// RecordWheelsFittedRequest says which wheels were fitted.
+type RecordWheelsFittedRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Chosen by the caller; the same id does nothing twice.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Vehicle, vehicles/{vehicle}.
+	Vehicle string `protobuf:"bytes,2,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
+	// Who says so, people/{person}.
+	Person string `protobuf:"bytes,3,opt,name=person,proto3" json:"person,omitempty"`
+	// The wheels, each by its end of an axle, for instance "axle-1-nearside"; twins together.
+	Wheels []string `protobuf:"bytes,4,rep,name=wheels,proto3" json:"wheels,omitempty"`
+	// When; absent for now.
+	Fitted *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=fitted,proto3" json:"fitted,omitempty"`
+	// Odometer then, in km; absent when not read: it is overdue at once then, for nobody can
+	// tell how far it was driven.
+	OdometerKm *float64 `protobuf:"fixed64,6,opt,name=odometer_km,json=odometerKm,proto3,oneof" json:"odometer_km,omitempty"`
+	// Why they were off, in words; may be empty.
+	Note string `protobuf:"bytes,7,opt,name=note,proto3" json:"note,omitempty"`
+	// From which device; empty when not from one.
+	Device string `protobuf:"bytes,8,opt,name=device,proto3" json:"device,omitempty"`
+	// When, by the device's clock; absent when it did not say.
+	DeviceTime    *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecordWheelsFittedRequest) Reset() {
+	*x = RecordWheelsFittedRequest{}
+	mi := &file_bayround_v1_schedule_service_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecordWheelsFittedRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecordWheelsFittedRequest) ProtoMessage() {}
+
+func (x *RecordWheelsFittedRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_schedule_service_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecordWheelsFittedRequest.ProtoReflect.Descriptor instead.
+func (*RecordWheelsFittedRequest) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_schedule_service_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *RecordWheelsFittedRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *RecordWheelsFittedRequest) GetVehicle() string {
+	if x != nil {
+		return x.Vehicle
+	}
+	return ""
+}
+
+func (x *RecordWheelsFittedRequest) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *RecordWheelsFittedRequest) GetWheels() []string {
+	if x != nil {
+		return x.Wheels
+	}
+	return nil
+}
+
+func (x *RecordWheelsFittedRequest) GetFitted() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Fitted
+	}
+	return nil
+}
+
+func (x *RecordWheelsFittedRequest) GetOdometerKm() float64 {
+	if x != nil && x.OdometerKm != nil {
+		return *x.OdometerKm
+	}
+	return 0
+}
+
+func (x *RecordWheelsFittedRequest) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+func (x *RecordWheelsFittedRequest) GetDevice() string {
+	if x != nil {
+		return x.Device
+	}
+	return ""
+}
+
+func (x *RecordWheelsFittedRequest) GetDeviceTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.DeviceTime
+	}
+	return nil
+}
+
+// RecordWheelsFittedResponse says what is due now.
+type RecordWheelsFittedResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Journal sequence of the event.
+	Sequence int64 `protobuf:"varint,1,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	// The dues of the vehicle right after it that rest on wheels.
+	Dues          []*RoutineDue `protobuf:"bytes,2,rep,name=dues,proto3" json:"dues,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecordWheelsFittedResponse) Reset() {
+	*x = RecordWheelsFittedResponse{}
+	mi := &file_bayround_v1_schedule_service_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecordWheelsFittedResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecordWheelsFittedResponse) ProtoMessage() {}
+
+func (x *RecordWheelsFittedResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_schedule_service_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecordWheelsFittedResponse.ProtoReflect.Descriptor instead.
+func (*RecordWheelsFittedResponse) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_schedule_service_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *RecordWheelsFittedResponse) GetSequence() int64 {
+	if x != nil {
+		return x.Sequence
+	}
+	return 0
+}
+
+func (x *RecordWheelsFittedResponse) GetDues() []*RoutineDue {
+	if x != nil {
+		return x.Dues
+	}
+	return nil
+}
+
 // ConfirmHandOverRequest says who handed a vehicle over to whom, with what words.
 type ConfirmHandOverRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -590,7 +764,7 @@ type ConfirmHandOverRequest struct {
 
 func (x *ConfirmHandOverRequest) Reset() {
 	*x = ConfirmHandOverRequest{}
-	mi := &file_bayround_v1_schedule_service_proto_msgTypes[8]
+	mi := &file_bayround_v1_schedule_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -602,7 +776,7 @@ func (x *ConfirmHandOverRequest) String() string {
 func (*ConfirmHandOverRequest) ProtoMessage() {}
 
 func (x *ConfirmHandOverRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_schedule_service_proto_msgTypes[8]
+	mi := &file_bayround_v1_schedule_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -615,7 +789,7 @@ func (x *ConfirmHandOverRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ConfirmHandOverRequest.ProtoReflect.Descriptor instead.
 func (*ConfirmHandOverRequest) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_schedule_service_proto_rawDescGZIP(), []int{8}
+	return file_bayround_v1_schedule_service_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *ConfirmHandOverRequest) GetRequestId() string {
@@ -687,7 +861,7 @@ type ConfirmHandOverResponse struct {
 
 func (x *ConfirmHandOverResponse) Reset() {
 	*x = ConfirmHandOverResponse{}
-	mi := &file_bayround_v1_schedule_service_proto_msgTypes[9]
+	mi := &file_bayround_v1_schedule_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -699,7 +873,7 @@ func (x *ConfirmHandOverResponse) String() string {
 func (*ConfirmHandOverResponse) ProtoMessage() {}
 
 func (x *ConfirmHandOverResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_schedule_service_proto_msgTypes[9]
+	mi := &file_bayround_v1_schedule_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -712,7 +886,7 @@ func (x *ConfirmHandOverResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ConfirmHandOverResponse.ProtoReflect.Descriptor instead.
 func (*ConfirmHandOverResponse) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_schedule_service_proto_rawDescGZIP(), []int{9}
+	return file_bayround_v1_schedule_service_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *ConfirmHandOverResponse) GetHandOver() *HandOver {
@@ -772,6 +946,23 @@ const file_bayround_v1_schedule_service_proto_rawDesc = "" +
 	"\x04used\x18\b \x03(\tB\x12\xbaH\x0f\x92\x01\f\x10\x18\x18\x01\"\x06r\x04\x10\x01\x18<R\x04used\"a\n" +
 	"\x16RecordIncidentResponse\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\x03R\bsequence\x12+\n" +
+	"\x04dues\x18\x02 \x03(\v2\x17.bayround.v1.RoutineDueR\x04dues\"\xa6\x04\n" +
+	"\x19RecordWheelsFittedRequest\x12'\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12B\n" +
+	"\avehicle\x18\x02 \x01(\tB(\xbaH%r#2!^vehicles/[a-z0-9]+(-[a-z0-9]+)*$R\avehicle\x12>\n" +
+	"\x06person\x18\x03 \x01(\tB&\xbaH#r!2\x1f^people/[a-z0-9]+(-[a-z0-9]+)*$R\x06person\x12B\n" +
+	"\x06wheels\x18\x04 \x03(\tB*\xbaH'\x92\x01$\b\x01\x10\x18\x18\x01\"\x1cr\x1a2\x18^[a-z0-9]+(-[a-z0-9]+)*$R\x06wheels\x122\n" +
+	"\x06fitted\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\x06fitted\x12=\n" +
+	"\vodometer_km\x18\x06 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\xd0\x12SA)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\n" +
+	"odometerKm\x88\x01\x01\x12\x1c\n" +
+	"\x04note\x18\a \x01(\tB\b\xbaH\x05r\x03\x18\x90\x03R\x04note\x12:\n" +
+	"\x06device\x18\b \x01(\tB\"\xbaH\x1fr\x1d2\x1b^([a-z0-9]+(-[a-z0-9]+)*)?$R\x06device\x12;\n" +
+	"\vdevice_time\x18\t \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"deviceTimeB\x0e\n" +
+	"\f_odometer_km\"e\n" +
+	"\x1aRecordWheelsFittedResponse\x12\x1a\n" +
+	"\bsequence\x18\x01 \x01(\x03R\bsequence\x12+\n" +
 	"\x04dues\x18\x02 \x03(\v2\x17.bayround.v1.RoutineDueR\x04dues\"\x8e\a\n" +
 	"\x16ConfirmHandOverRequest\x12'\n" +
 	"\n" +
@@ -788,12 +979,13 @@ const file_bayround_v1_schedule_service_proto_rawDesc = "" +
 	"\x12hand_over.in_order\x12,who takes over confirms after who hands over\x1ax!has(this.off_going_confirmed) || !has(this.on_coming_confirmed) || this.on_coming_confirmed >= this.off_going_confirmed\"i\n" +
 	"\x17ConfirmHandOverResponse\x122\n" +
 	"\thand_over\x18\x01 \x01(\v2\x15.bayround.v1.HandOverR\bhandOver\x12\x1a\n" +
-	"\bsequence\x18\x02 \x01(\x03R\bsequence2\xc3\x03\n" +
+	"\bsequence\x18\x02 \x01(\x03R\bsequence2\xaa\x04\n" +
 	"\x0fScheduleService\x12G\n" +
 	"\bListDues\x12\x1c.bayround.v1.ListDuesRequest\x1a\x1d.bayround.v1.ListDuesResponse\x12P\n" +
 	"\vListWatches\x12\x1f.bayround.v1.ListWatchesRequest\x1a .bayround.v1.ListWatchesResponse\x12\\\n" +
 	"\x0fGetCalendarFeed\x12#.bayround.v1.GetCalendarFeedRequest\x1a$.bayround.v1.GetCalendarFeedResponse\x12Y\n" +
-	"\x0eRecordIncident\x12\".bayround.v1.RecordIncidentRequest\x1a#.bayround.v1.RecordIncidentResponse\x12\\\n" +
+	"\x0eRecordIncident\x12\".bayround.v1.RecordIncidentRequest\x1a#.bayround.v1.RecordIncidentResponse\x12e\n" +
+	"\x12RecordWheelsFitted\x12&.bayround.v1.RecordWheelsFittedRequest\x1a'.bayround.v1.RecordWheelsFittedResponse\x12\\\n" +
 	"\x0fConfirmHandOver\x12#.bayround.v1.ConfirmHandOverRequest\x1a$.bayround.v1.ConfirmHandOverResponseB'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
 
 var (
@@ -808,52 +1000,59 @@ func file_bayround_v1_schedule_service_proto_rawDescGZIP() []byte {
 	return file_bayround_v1_schedule_service_proto_rawDescData
 }
 
-var file_bayround_v1_schedule_service_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
+var file_bayround_v1_schedule_service_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_bayround_v1_schedule_service_proto_goTypes = []any{
-	(*ListDuesRequest)(nil),         // 0: bayround.v1.ListDuesRequest
-	(*ListDuesResponse)(nil),        // 1: bayround.v1.ListDuesResponse
-	(*ListWatchesRequest)(nil),      // 2: bayround.v1.ListWatchesRequest
-	(*ListWatchesResponse)(nil),     // 3: bayround.v1.ListWatchesResponse
-	(*GetCalendarFeedRequest)(nil),  // 4: bayround.v1.GetCalendarFeedRequest
-	(*GetCalendarFeedResponse)(nil), // 5: bayround.v1.GetCalendarFeedResponse
-	(*RecordIncidentRequest)(nil),   // 6: bayround.v1.RecordIncidentRequest
-	(*RecordIncidentResponse)(nil),  // 7: bayround.v1.RecordIncidentResponse
-	(*ConfirmHandOverRequest)(nil),  // 8: bayround.v1.ConfirmHandOverRequest
-	(*ConfirmHandOverResponse)(nil), // 9: bayround.v1.ConfirmHandOverResponse
-	(DueState)(0),                   // 10: bayround.v1.DueState
-	(*RoutineDue)(nil),              // 11: bayround.v1.RoutineDue
-	(*timestamppb.Timestamp)(nil),   // 12: google.protobuf.Timestamp
-	(*Watch)(nil),                   // 13: bayround.v1.Watch
-	(*HandOver)(nil),                // 14: bayround.v1.HandOver
+	(*ListDuesRequest)(nil),            // 0: bayround.v1.ListDuesRequest
+	(*ListDuesResponse)(nil),           // 1: bayround.v1.ListDuesResponse
+	(*ListWatchesRequest)(nil),         // 2: bayround.v1.ListWatchesRequest
+	(*ListWatchesResponse)(nil),        // 3: bayround.v1.ListWatchesResponse
+	(*GetCalendarFeedRequest)(nil),     // 4: bayround.v1.GetCalendarFeedRequest
+	(*GetCalendarFeedResponse)(nil),    // 5: bayround.v1.GetCalendarFeedResponse
+	(*RecordIncidentRequest)(nil),      // 6: bayround.v1.RecordIncidentRequest
+	(*RecordIncidentResponse)(nil),     // 7: bayround.v1.RecordIncidentResponse
+	(*RecordWheelsFittedRequest)(nil),  // 8: bayround.v1.RecordWheelsFittedRequest
+	(*RecordWheelsFittedResponse)(nil), // 9: bayround.v1.RecordWheelsFittedResponse
+	(*ConfirmHandOverRequest)(nil),     // 10: bayround.v1.ConfirmHandOverRequest
+	(*ConfirmHandOverResponse)(nil),    // 11: bayround.v1.ConfirmHandOverResponse
+	(DueState)(0),                      // 12: bayround.v1.DueState
+	(*RoutineDue)(nil),                 // 13: bayround.v1.RoutineDue
+	(*timestamppb.Timestamp)(nil),      // 14: google.protobuf.Timestamp
+	(*Watch)(nil),                      // 15: bayround.v1.Watch
+	(*HandOver)(nil),                   // 16: bayround.v1.HandOver
 }
 var file_bayround_v1_schedule_service_proto_depIdxs = []int32{
-	10, // 0: bayround.v1.ListDuesRequest.states:type_name -> bayround.v1.DueState
-	11, // 1: bayround.v1.ListDuesResponse.dues:type_name -> bayround.v1.RoutineDue
-	12, // 2: bayround.v1.ListDuesResponse.as_of:type_name -> google.protobuf.Timestamp
-	12, // 3: bayround.v1.ListWatchesRequest.from:type_name -> google.protobuf.Timestamp
-	12, // 4: bayround.v1.ListWatchesRequest.until:type_name -> google.protobuf.Timestamp
-	13, // 5: bayround.v1.ListWatchesResponse.watches:type_name -> bayround.v1.Watch
-	12, // 6: bayround.v1.RecordIncidentRequest.returned:type_name -> google.protobuf.Timestamp
-	12, // 7: bayround.v1.RecordIncidentRequest.device_time:type_name -> google.protobuf.Timestamp
-	11, // 8: bayround.v1.RecordIncidentResponse.dues:type_name -> bayround.v1.RoutineDue
-	12, // 9: bayround.v1.ConfirmHandOverRequest.off_going_confirmed:type_name -> google.protobuf.Timestamp
-	12, // 10: bayround.v1.ConfirmHandOverRequest.on_coming_confirmed:type_name -> google.protobuf.Timestamp
-	14, // 11: bayround.v1.ConfirmHandOverResponse.hand_over:type_name -> bayround.v1.HandOver
-	0,  // 12: bayround.v1.ScheduleService.ListDues:input_type -> bayround.v1.ListDuesRequest
-	2,  // 13: bayround.v1.ScheduleService.ListWatches:input_type -> bayround.v1.ListWatchesRequest
-	4,  // 14: bayround.v1.ScheduleService.GetCalendarFeed:input_type -> bayround.v1.GetCalendarFeedRequest
-	6,  // 15: bayround.v1.ScheduleService.RecordIncident:input_type -> bayround.v1.RecordIncidentRequest
-	8,  // 16: bayround.v1.ScheduleService.ConfirmHandOver:input_type -> bayround.v1.ConfirmHandOverRequest
-	1,  // 17: bayround.v1.ScheduleService.ListDues:output_type -> bayround.v1.ListDuesResponse
-	3,  // 18: bayround.v1.ScheduleService.ListWatches:output_type -> bayround.v1.ListWatchesResponse
-	5,  // 19: bayround.v1.ScheduleService.GetCalendarFeed:output_type -> bayround.v1.GetCalendarFeedResponse
-	7,  // 20: bayround.v1.ScheduleService.RecordIncident:output_type -> bayround.v1.RecordIncidentResponse
-	9,  // 21: bayround.v1.ScheduleService.ConfirmHandOver:output_type -> bayround.v1.ConfirmHandOverResponse
-	17, // [17:22] is the sub-list for method output_type
-	12, // [12:17] is the sub-list for method input_type
-	12, // [12:12] is the sub-list for extension type_name
-	12, // [12:12] is the sub-list for extension extendee
-	0,  // [0:12] is the sub-list for field type_name
+	12, // 0: bayround.v1.ListDuesRequest.states:type_name -> bayround.v1.DueState
+	13, // 1: bayround.v1.ListDuesResponse.dues:type_name -> bayround.v1.RoutineDue
+	14, // 2: bayround.v1.ListDuesResponse.as_of:type_name -> google.protobuf.Timestamp
+	14, // 3: bayround.v1.ListWatchesRequest.from:type_name -> google.protobuf.Timestamp
+	14, // 4: bayround.v1.ListWatchesRequest.until:type_name -> google.protobuf.Timestamp
+	15, // 5: bayround.v1.ListWatchesResponse.watches:type_name -> bayround.v1.Watch
+	14, // 6: bayround.v1.RecordIncidentRequest.returned:type_name -> google.protobuf.Timestamp
+	14, // 7: bayround.v1.RecordIncidentRequest.device_time:type_name -> google.protobuf.Timestamp
+	13, // 8: bayround.v1.RecordIncidentResponse.dues:type_name -> bayround.v1.RoutineDue
+	14, // 9: bayround.v1.RecordWheelsFittedRequest.fitted:type_name -> google.protobuf.Timestamp
+	14, // 10: bayround.v1.RecordWheelsFittedRequest.device_time:type_name -> google.protobuf.Timestamp
+	13, // 11: bayround.v1.RecordWheelsFittedResponse.dues:type_name -> bayround.v1.RoutineDue
+	14, // 12: bayround.v1.ConfirmHandOverRequest.off_going_confirmed:type_name -> google.protobuf.Timestamp
+	14, // 13: bayround.v1.ConfirmHandOverRequest.on_coming_confirmed:type_name -> google.protobuf.Timestamp
+	16, // 14: bayround.v1.ConfirmHandOverResponse.hand_over:type_name -> bayround.v1.HandOver
+	0,  // 15: bayround.v1.ScheduleService.ListDues:input_type -> bayround.v1.ListDuesRequest
+	2,  // 16: bayround.v1.ScheduleService.ListWatches:input_type -> bayround.v1.ListWatchesRequest
+	4,  // 17: bayround.v1.ScheduleService.GetCalendarFeed:input_type -> bayround.v1.GetCalendarFeedRequest
+	6,  // 18: bayround.v1.ScheduleService.RecordIncident:input_type -> bayround.v1.RecordIncidentRequest
+	8,  // 19: bayround.v1.ScheduleService.RecordWheelsFitted:input_type -> bayround.v1.RecordWheelsFittedRequest
+	10, // 20: bayround.v1.ScheduleService.ConfirmHandOver:input_type -> bayround.v1.ConfirmHandOverRequest
+	1,  // 21: bayround.v1.ScheduleService.ListDues:output_type -> bayround.v1.ListDuesResponse
+	3,  // 22: bayround.v1.ScheduleService.ListWatches:output_type -> bayround.v1.ListWatchesResponse
+	5,  // 23: bayround.v1.ScheduleService.GetCalendarFeed:output_type -> bayround.v1.GetCalendarFeedResponse
+	7,  // 24: bayround.v1.ScheduleService.RecordIncident:output_type -> bayround.v1.RecordIncidentResponse
+	9,  // 25: bayround.v1.ScheduleService.RecordWheelsFitted:output_type -> bayround.v1.RecordWheelsFittedResponse
+	11, // 26: bayround.v1.ScheduleService.ConfirmHandOver:output_type -> bayround.v1.ConfirmHandOverResponse
+	21, // [21:27] is the sub-list for method output_type
+	15, // [15:21] is the sub-list for method input_type
+	15, // [15:15] is the sub-list for extension type_name
+	15, // [15:15] is the sub-list for extension extendee
+	0,  // [0:15] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_schedule_service_proto_init() }
@@ -862,13 +1061,14 @@ func file_bayround_v1_schedule_service_proto_init() {
 		return
 	}
 	file_bayround_v1_schedule_proto_init()
+	file_bayround_v1_schedule_service_proto_msgTypes[8].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_schedule_service_proto_rawDesc), len(file_bayround_v1_schedule_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   10,
+			NumMessages:   12,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -19,11 +19,12 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	ScheduleService_ListDues_FullMethodName        = "/bayround.v1.ScheduleService/ListDues"
-	ScheduleService_ListWatches_FullMethodName     = "/bayround.v1.ScheduleService/ListWatches"
-	ScheduleService_GetCalendarFeed_FullMethodName = "/bayround.v1.ScheduleService/GetCalendarFeed"
-	ScheduleService_RecordIncident_FullMethodName  = "/bayround.v1.ScheduleService/RecordIncident"
-	ScheduleService_ConfirmHandOver_FullMethodName = "/bayround.v1.ScheduleService/ConfirmHandOver"
+	ScheduleService_ListDues_FullMethodName           = "/bayround.v1.ScheduleService/ListDues"
+	ScheduleService_ListWatches_FullMethodName        = "/bayround.v1.ScheduleService/ListWatches"
+	ScheduleService_GetCalendarFeed_FullMethodName    = "/bayround.v1.ScheduleService/GetCalendarFeed"
+	ScheduleService_RecordIncident_FullMethodName     = "/bayround.v1.ScheduleService/RecordIncident"
+	ScheduleService_RecordWheelsFitted_FullMethodName = "/bayround.v1.ScheduleService/RecordWheelsFitted"
+	ScheduleService_ConfirmHandOver_FullMethodName    = "/bayround.v1.ScheduleService/ConfirmHandOver"
 )
 
 // ScheduleServiceClient is the client API for ScheduleService service.
@@ -52,6 +53,12 @@ type ScheduleServiceClient interface {
 	// was used for something else. UNAVAILABLE: the station cannot write: repeat with the
 	// same id.
 	RecordIncident(ctx context.Context, in *RecordIncidentRequest, opts ...grpc.CallOption) (*RecordIncidentResponse, error)
+	// RecordWheelsFitted records that wheels had been off and were fitted: their nuts are to
+	// be torqued again, by time or distance. It is over when that is recorded at the step of
+	// the wheel, in a round, after it has fallen due. NOT_FOUND: the vehicle has no such wheel
+	// (WHEEL_UNKNOWN). PERMISSION_DENIED: the person is not of the station.
+	// INVALID_ARGUMENT: fitted lies in the future. ALREADY_EXISTS and UNAVAILABLE as above.
+	RecordWheelsFitted(ctx context.Context, in *RecordWheelsFittedRequest, opts ...grpc.CallOption) (*RecordWheelsFittedResponse, error)
 	// ConfirmHandOver records that a vehicle was handed over: both drivers have proven who
 	// they are, and confirmed the same words. It is durable before it is answered; the same
 	// id does nothing twice. FAILED_PRECONDITION: the round has not ended (ROUND_NOT_ENDED),
@@ -108,6 +115,16 @@ func (c *scheduleServiceClient) RecordIncident(ctx context.Context, in *RecordIn
 	return out, nil
 }
 
+func (c *scheduleServiceClient) RecordWheelsFitted(ctx context.Context, in *RecordWheelsFittedRequest, opts ...grpc.CallOption) (*RecordWheelsFittedResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RecordWheelsFittedResponse)
+	err := c.cc.Invoke(ctx, ScheduleService_RecordWheelsFitted_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *scheduleServiceClient) ConfirmHandOver(ctx context.Context, in *ConfirmHandOverRequest, opts ...grpc.CallOption) (*ConfirmHandOverResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ConfirmHandOverResponse)
@@ -144,6 +161,12 @@ type ScheduleServiceServer interface {
 	// was used for something else. UNAVAILABLE: the station cannot write: repeat with the
 	// same id.
 	RecordIncident(context.Context, *RecordIncidentRequest) (*RecordIncidentResponse, error)
+	// RecordWheelsFitted records that wheels had been off and were fitted: their nuts are to
+	// be torqued again, by time or distance. It is over when that is recorded at the step of
+	// the wheel, in a round, after it has fallen due. NOT_FOUND: the vehicle has no such wheel
+	// (WHEEL_UNKNOWN). PERMISSION_DENIED: the person is not of the station.
+	// INVALID_ARGUMENT: fitted lies in the future. ALREADY_EXISTS and UNAVAILABLE as above.
+	RecordWheelsFitted(context.Context, *RecordWheelsFittedRequest) (*RecordWheelsFittedResponse, error)
 	// ConfirmHandOver records that a vehicle was handed over: both drivers have proven who
 	// they are, and confirmed the same words. It is durable before it is answered; the same
 	// id does nothing twice. FAILED_PRECONDITION: the round has not ended (ROUND_NOT_ENDED),
@@ -171,6 +194,9 @@ func (UnimplementedScheduleServiceServer) GetCalendarFeed(context.Context, *GetC
 }
 func (UnimplementedScheduleServiceServer) RecordIncident(context.Context, *RecordIncidentRequest) (*RecordIncidentResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method RecordIncident not implemented")
+}
+func (UnimplementedScheduleServiceServer) RecordWheelsFitted(context.Context, *RecordWheelsFittedRequest) (*RecordWheelsFittedResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RecordWheelsFitted not implemented")
 }
 func (UnimplementedScheduleServiceServer) ConfirmHandOver(context.Context, *ConfirmHandOverRequest) (*ConfirmHandOverResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ConfirmHandOver not implemented")
@@ -268,6 +294,24 @@ func _ScheduleService_RecordIncident_Handler(srv interface{}, ctx context.Contex
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ScheduleService_RecordWheelsFitted_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RecordWheelsFittedRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ScheduleServiceServer).RecordWheelsFitted(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ScheduleService_RecordWheelsFitted_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ScheduleServiceServer).RecordWheelsFitted(ctx, req.(*RecordWheelsFittedRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _ScheduleService_ConfirmHandOver_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ConfirmHandOverRequest)
 	if err := dec(in); err != nil {
@@ -308,6 +352,10 @@ var ScheduleService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "RecordIncident",
 			Handler:    _ScheduleService_RecordIncident_Handler,
+		},
+		{
+			MethodName: "RecordWheelsFitted",
+			Handler:    _ScheduleService_RecordWheelsFitted_Handler,
 		},
 		{
 			MethodName: "ConfirmHandOver",

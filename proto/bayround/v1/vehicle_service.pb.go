@@ -1571,7 +1571,13 @@ type RecordRepairRequest struct {
 	// Parts that were fitted, in words.
 	Parts []string `protobuf:"bytes,5,rep,name=parts,proto3" json:"parts,omitempty"`
 	// Who did the work when it was not the person, in words, for instance a firm; empty otherwise.
-	DoneBy        string `protobuf:"bytes,6,opt,name=done_by,json=doneBy,proto3" json:"done_by,omitempty"`
+	DoneBy string `protobuf:"bytes,6,opt,name=done_by,json=doneBy,proto3" json:"done_by,omitempty"`
+	// Wheels that were off for it and are fitted again, each by its end of an axle, for
+	// instance "axle-1-nearside": they are to be torqued again, see
+	// ScheduleService.RecordWheelsFitted. Empty for none.
+	Wheels []string `protobuf:"bytes,7,rep,name=wheels,proto3" json:"wheels,omitempty"`
+	// Odometer when they were fitted, in km; absent when not read.
+	OdometerKm    *float64 `protobuf:"fixed64,8,opt,name=odometer_km,json=odometerKm,proto3,oneof" json:"odometer_km,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1646,6 +1652,20 @@ func (x *RecordRepairRequest) GetDoneBy() string {
 		return x.DoneBy
 	}
 	return ""
+}
+
+func (x *RecordRepairRequest) GetWheels() []string {
+	if x != nil {
+		return x.Wheels
+	}
+	return nil
+}
+
+func (x *RecordRepairRequest) GetOdometerKm() float64 {
+	if x != nil && x.OdometerKm != nil {
+		return *x.OdometerKm
+	}
+	return 0
 }
 
 // RecordRepairResponse holds the defect after the repair.
@@ -1937,7 +1957,7 @@ const file_bayround_v1_vehicle_service_proto_rawDesc = "" +
 	"\x15ListRulePacksResponse\x124\n" +
 	"\n" +
 	"rule_packs\x18\x01 \x03(\v2\x15.bayround.v1.RulePackR\trulePacks\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xbf\x02\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xd0\x03\n" +
 	"\x13RecordRepairRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12S\n" +
@@ -1946,7 +1966,11 @@ const file_bayround_v1_vehicle_service_proto_rawDesc = "" +
 	"\x04done\x18\x04 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\xe8\aR\x04done\x12'\n" +
 	"\x05parts\x18\x05 \x03(\tB\x11\xbaH\x0e\x92\x01\v\x10(\"\ar\x05\x10\x01\x18\xc8\x01R\x05parts\x12!\n" +
-	"\adone_by\x18\x06 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x06doneBy\"_\n" +
+	"\adone_by\x18\x06 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x06doneBy\x12@\n" +
+	"\x06wheels\x18\a \x03(\tB(\xbaH%\x92\x01\"\x10\x18\x18\x01\"\x1cr\x1a2\x18^[a-z0-9]+(-[a-z0-9]+)*$R\x06wheels\x12=\n" +
+	"\vodometer_km\x18\b \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\xd0\x12SA)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\n" +
+	"odometerKm\x88\x01\x01B\x0e\n" +
+	"\f_odometer_km\"_\n" +
 	"\x14RecordRepairResponse\x12+\n" +
 	"\x06defect\x18\x01 \x01(\v2\x13.bayround.v1.DefectR\x06defect\x12\x1a\n" +
 	"\bsequence\x18\x02 \x01(\x03R\bsequence\"\xd9\x01\n" +
@@ -2107,6 +2131,7 @@ func file_bayround_v1_vehicle_service_proto_init() {
 	file_bayround_v1_rule_proto_init()
 	file_bayround_v1_station_proto_init()
 	file_bayround_v1_vehicle_proto_init()
+	file_bayround_v1_vehicle_service_proto_msgTypes[26].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

@@ -80,7 +80,8 @@ type VehicleServiceClient interface {
 	// ListRulePacks returns the rule packs in force, without their rules, in the order of their names.
 	ListRulePacks(ctx context.Context, in *ListRulePacksRequest, opts ...grpc.CallOption) (*ListRulePacksResponse, error)
 	// RecordRepair records that a defect was put right. Its steps must be checked
-	// again before it counts. NOT_FOUND: no such defect or person.
+	// again before it counts. NOT_FOUND: no such defect or person, or no such wheel
+	// (WHEEL_UNKNOWN).
 	// FAILED_PRECONDITION: the defect is not open, or the person is not of the workshop.
 	RecordRepair(ctx context.Context, in *RecordRepairRequest, opts ...grpc.CallOption) (*RecordRepairResponse, error)
 }
@@ -278,7 +279,8 @@ type VehicleServiceServer interface {
 	// ListRulePacks returns the rule packs in force, without their rules, in the order of their names.
 	ListRulePacks(context.Context, *ListRulePacksRequest) (*ListRulePacksResponse, error)
 	// RecordRepair records that a defect was put right. Its steps must be checked
-	// again before it counts. NOT_FOUND: no such defect or person.
+	// again before it counts. NOT_FOUND: no such defect or person, or no such wheel
+	// (WHEEL_UNKNOWN).
 	// FAILED_PRECONDITION: the defect is not open, or the person is not of the workshop.
 	RecordRepair(context.Context, *RecordRepairRequest) (*RecordRepairResponse, error)
 	mustEmbedUnimplementedVehicleServiceServer()

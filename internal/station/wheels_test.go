@@ -1,0 +1,161 @@
+package station_test
+
+import (
+	"log/slog"
+	"strings"
+	"testing"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"bayround/internal/fault"
+	"bayround/internal/station"
+	"bayround/internal/stationtest"
+	pb "bayround/proto/bayround/v1"
+)
+
+const (
+	retorque = "routines/re-torque"
+	front    = "WHL-200/axle-1-nearside"
+)
+
+// wheeled is the small station, scheduled, with a routine for wheels that were off.
+func wheeled(t *testing.T) *stationtest.Kit {
+	t.Helper()
+	k := stationtest.Open(t)
+	k.Clock.Advance(time.Minute)
+	k.ApplyAltered("    time_zone: Europe/London\n", watches, "routines:\n  - {name: routines/shift,", `    - id: WHL-200
+      title: Wheel torqued again
+      stop: side
+      family: Wheels
+      prompt: Read the torque record.
+      answer_kind: ANSWER_KIND_CONDITION
+      conditions:
+        - {id: sound, text: torqued again, sound: true}
+        - {id: "01", text: overdue, fault: WHL-200-01}
+      faults:
+        - {id: WHL-200-01, text: Second torque check overdue, driver_does: Tell the officer., source: common practice}
+      state: {engine: ENGINE_STATE_OFF}
+      position: POSITION_OUTSIDE
+      fits_any: [powered]
+      repeat_over: REPEAT_OVER_AXLE_ENDS
+      triggers: [TRIGGER_AFTER_WHEEL_FITTED]
+      good_for: 8784h
+      source: common practice
+routines:
+  - {name: routines/re-torque, title: wheel nuts torqued again, triggers: [TRIGGER_AFTER_WHEEL_FITTED], occasions: [{after: {kinds: [HAPPENING_KIND_WHEEL_FITTED]}}]}
+  - {name: routines/shift,`)
+	return k
+}
+
+func fit(k *stationtest.Kit, change func(*pb.RecordWheelsFittedRequest)) (*pb.RecordWheelsFittedResponse, error) {
+	req := &pb.RecordWheelsFittedRequest{RequestId: k.ID(), Vehicle: p1, Person: "people/mechanic", Wheels: []string{"axle-1-nearside"}, OdometerKm: proto.Float64(52_100)}
+	change(req)
+	return k.RecordWheelsFitted(ctx, req)
+}
+
+// torqueRound opens a round for wheels, with what the odometer shows.
+func torqueRound(k *stationtest.Kit, km float64) string {
+	k.T.Helper()
+	name := "rounds/" + k.ID()
+	_, err := k.Station.OpenRound(ctx, &pb.OpenRoundRequest{
+		Round: name, Vehicle: p1, Routine: retorque, Driver: "people/driver", Device: "tablet-1", Conditions: &pb.RoundConditions{OdometerKm: proto.Float64(km)},
+	})
+	if err != nil {
+		k.T.Fatal(err)
+	}
+	return name
+}
+
+// A wheel that was off is to be torqued again after 30 minutes standing or 40 to 80 km
+// (wheel-fastener-limits.csv, "UK practice"), and only that, done when it has fallen due, is
+// the end of it.
+func TestWheels_AreDueByTimeOrDistanceUntilTorquedAgain(t *testing.T) {
+	k := wheeled(t)
+	hold(t, "no wheel was off", dueOf(t, k, p1, retorque), pb.DueState_DUE_STATE_QUIET, "-", "-")
+	resp, err := fit(k, func(*pb.RecordWheelsFittedRequest) {}) // Monday 2 March, 07:31
+	if err != nil || len(resp.GetDues()) != 1 || resp.GetDues()[0].GetText() != "wheel nuts torqued again, front axle, nearside: due Mon 2 Mar 08:01 or after 40 km" {
+		t.Fatalf("fitted: %v (%v)", resp, err)
+	}
+	hold(t, "fitted", dueOf(t, k, p1, retorque), pb.DueState_DUE_STATE_COMING, "Mon 2 08:01", "-")
+	feed, err := k.GetCalendarFeed(ctx, &pb.GetCalendarFeedRequest{Station: "stations/quay"})
+	if err != nil || !strings.Contains(feed.GetCalendar(), "wheel nuts torqued again") || !strings.Contains(feed.GetCalendar(), "DTSTART:20260302T080100Z") {
+		t.Errorf("the calendar says %s (%v)", feed.GetCalendar(), err)
+	}
+	k.Clock.Advance(10 * time.Minute)
+	k.Record(torqueRound(k, 52_100), stationtest.Seen(front, "sound"))
+	hold(t, "torqued before the nuts have settled", dueOf(t, k, p1, retorque), pb.DueState_DUE_STATE_COMING, "Mon 2 08:01", "-")
+	k.Clock.Advance(19 * time.Minute)
+	round := torqueRound(k, 52_140)
+	hold(t, "40 km before the half hour", dueOf(t, k, p1, retorque), pb.DueState_DUE_STATE_DUE, "Mon 2 08:00", "-")
+	if said := k.Readiness(p1).GetRoutineDues(); len(said) == 0 || !strings.Contains(said[0].GetText(), "40 km driven), overdue at 80 km") || said[0].GetOpenSteps() != 1 {
+		t.Errorf("readiness says %v", said)
+	}
+	k.Clock.Advance(time.Hour)
+	k.Record(round, stationtest.Seen(front, "01")) // it is overdue, says the driver
+	k.Record(round, stationtest.Seen("WHL-200/axle-1-offside", "sound"))
+	torqueRound(k, 52_180)
+	hold(t, "80 km", dueOf(t, k, p1, retorque), pb.DueState_DUE_STATE_OVERDUE, "Mon 2 08:01", "Mon 2 09:00")
+	twin := k.Twin()
+	twin.AdoptLibrary(k)
+	twin.AdoptStanding(k, p1)
+	if ours, theirs := dueOf(t, k, p1, retorque), dueOf(t, twin, p1, retorque); !proto.Equal(ours, theirs) {
+		t.Errorf("the station says %v, the twin %v", ours, theirs)
+	}
+	again := func() {
+		k.Close()
+		if _, err := station.Rebuild(ctx, k.Dir(), slog.New(slog.DiscardHandler)); err != nil {
+			t.Fatal(err)
+		}
+		k.Reopen()
+	}
+	again()
+	hold(t, "from the events", dueOf(t, k, p1, retorque), pb.DueState_DUE_STATE_OVERDUE, "Mon 2 08:01", "Mon 2 09:00")
+	k.Record(round, stationtest.Seen(front, "sound"))
+	hold(t, "torqued again", dueOf(t, k, p1, retorque), pb.DueState_DUE_STATE_QUIET, "-", "-")
+	again()
+	hold(t, "from the events, torqued again", dueOf(t, k, p1, retorque), pb.DueState_DUE_STATE_QUIET, "-", "-")
+}
+
+// A repair says which wheels were off for it. Without a reading nobody can tell how far the
+// vehicle was driven, and that is no reprieve.
+func TestWheels_OfARepair(t *testing.T) {
+	k := wheeled(t)
+	k.Record(k.RecordAll(p1, shift), leaking(valve))
+	k.Clock.Advance(time.Minute)
+	req := &pb.RecordRepairRequest{RequestId: k.ID(), Defect: openAt(k, valve), Person: "people/mechanic", Done: "valve renewed", Wheels: []string{"axle-9-nearside"}}
+	_, err := k.RecordRepair(ctx, req)
+	refusal{fault.NotFound, "WHEEL_UNKNOWN"}.check(t, err)
+	req.RequestId, req.Wheels = k.ID(), []string{"axle-2-offside", "axle-1-nearside"}
+	if _, err := k.RecordRepair(ctx, req); err != nil {
+		t.Fatal(err)
+	}
+	d := dueOf(t, k, p1, retorque)
+	hold(t, "without a reading", d, pb.DueState_DUE_STATE_OVERDUE, "Mon 2 07:32", "Mon 2 07:32")
+	if !strings.Contains(d.GetText(), "no odometer reading") || !strings.HasSuffix(d.GetText(), "; and 1 more") || d.GetOpenSteps() != 2 {
+		t.Errorf("it says %v", d)
+	}
+	k.Clock.Advance(time.Minute)
+	k.Record(torqueRound(k, 52_100), stationtest.Seen(front, "sound"))
+	if d := dueOf(t, k, p1, retorque); d.GetState() != pb.DueState_DUE_STATE_OVERDUE || d.GetOpenSteps() != 1 || !strings.Contains(d.GetText(), "rear axle, offside") {
+		t.Errorf("one of two: %v", d)
+	}
+}
+
+func TestWheels_Refusals(t *testing.T) {
+	k := wheeled(t)
+	for _, row := range []struct {
+		kind   fault.Kind
+		reason string
+		change func(*pb.RecordWheelsFittedRequest)
+	}{
+		{fault.NotFound, "VEHICLE_UNKNOWN", func(r *pb.RecordWheelsFittedRequest) { r.Vehicle = "vehicles/none" }},
+		{fault.NotFound, "WHEEL_UNKNOWN", func(r *pb.RecordWheelsFittedRequest) { r.Wheels = []string{"axle-1-middle"} }},
+		{fault.NotFound, "PERSON_UNKNOWN", func(r *pb.RecordWheelsFittedRequest) { r.Person = "people/none" }},
+		{fault.Invalid, "FITTED_LATER", func(r *pb.RecordWheelsFittedRequest) { r.Fitted = timestamppb.New(k.Clock.Now().Add(time.Hour)) }},
+	} {
+		_, err := fit(k, row.change)
+		refusal{row.kind, row.reason}.check(t, err)
+	}
+}
