@@ -64,20 +64,20 @@ func sameStock(a, b []*pb.Stock) bool {
 	return proto.Equal(&pb.ListStockResponse{Stocks: a}, &pb.ListStockResponse{Stocks: b})
 }
 
-// stockView is what the station of the vehicle in hand has, without one this tablet's, and
-// when that was told.
+// stockView is what the station of the vehicle in hand has, and when that was told; without
+// a vehicle what this tablet's has, or all where it was told none.
 func (d *Desk) stockView() (all []*pb.Stock, at time.Time) {
 	up, ok := d.uplink.(stockTeller)
-	home := d.scene.vehicle(d.session.Vehicle).GetStation()
-	if d.session.Vehicle == "" && d.stationTitle() != "" {
-		home = d.stationOf().GetName()
-	}
-	if !ok || home == "" {
+	if !ok {
 		return nil, time.Time{}
+	}
+	home := d.station
+	if d.session.Vehicle != "" {
+		home = d.scene.vehicle(d.session.Vehicle).GetStation()
 	}
 	stocks, at := up.Stock()
 	for _, one := range stocks {
-		if one.GetStation() == home {
+		if home == "" || one.GetStation() == home {
 			all = append(all, one)
 		}
 	}

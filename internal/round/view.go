@@ -48,7 +48,7 @@ type View struct {
 	Turnout       *Turnout    // in PhaseTurnout
 	Closing       *Closing    // in PhaseOverview, PhaseSign and PhaseHandover
 	Back          *Back       // in PhaseBack
-	Stock         []*pb.Stock // what the station of the vehicle dealt with, else this tablet's, has of what is topped up; empty where nobody has told
+	Stock         []*pb.Stock // what the station of the vehicle dealt with, else this tablet's, else each, has of what is topped up; empty where nobody has told
 	StockTold     time.Time   // when the station of record told it
 	Notice        *Notice     // what the last act led to; nil when it went well
 }

@@ -41,11 +41,12 @@ func baseView(t testing.TB) *round.View {
 		Version: 1, Now: sampleNow, TimeZone: time.UTC, Station: "Skarholm Quay",
 		Link: round.Link{Live: true, Since: sampleNow.Add(-3 * time.Hour)}, People: loaded.People,
 	}
-	v.Stock = []*pb.Stock{{
-		Material: &pb.StockedMaterial{Id: "engine-oil", Title: "engine oil", Unit: pb.StockUnit_STOCK_UNIT_ML, Items: []string{"FLU-010"}}, Text: "engine oil: 3 l left, low", Low: true,
-	}, {
-		Material: &pb.StockedMaterial{Id: "coolant", Title: "coolant mix", Unit: pb.StockUnit_STOCK_UNIT_ML, Items: []string{"FLU-030"}}, Text: "coolant mix: 20 l left",
-	}}
+	oil := &pb.StockedMaterial{Id: "engine-oil", Title: "engine oil", Unit: pb.StockUnit_STOCK_UNIT_ML, Items: []string{"FLU-010"}}
+	coolant := &pb.StockedMaterial{Id: "coolant", Title: "coolant mix", Unit: pb.StockUnit_STOCK_UNIT_ML, Items: []string{"FLU-030"}}
+	v.Stock = []*pb.Stock{
+		{Station: "stations/skarholm-quay", StationTitle: "Skarholm Quay", Material: oil, Text: "engine oil: 3 l left, low", Low: true},
+		{Station: "stations/skarholm-quay", StationTitle: "Skarholm Quay", Material: coolant, Text: "coolant mix: 20 l left"},
+	}
 	v.StockTold = sampleNow.Add(-time.Hour)
 	for _, g := range loaded.Gauges {
 		if g.GetStation() == "stations/skarholm-quay" {

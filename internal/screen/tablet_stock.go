@@ -25,18 +25,23 @@ func (p pane) StockAt(stepID string) string {
 	return ""
 }
 
-// LowStock says what this tablet's station runs out of; empty when that is nothing.
-func (p pane) LowStock() string {
-	var low []string
+// LowStock says what stations run out of, a line each.
+func (p pane) LowStock() (lines []string) {
+	station := ""
 	for _, one := range p.Stock {
-		if one.GetLow() {
-			low = append(low, one.GetText())
+		switch {
+		case !one.GetLow():
+		case one.GetStation() == station:
+			lines[len(lines)-1] += "; " + one.GetText()
+		default:
+			station = one.GetStation()
+			lines = append(lines, "Low at "+one.GetStationTitle()+": "+one.GetText())
 		}
 	}
-	if len(low) == 0 {
-		return ""
+	for i := range lines {
+		lines[i] += p.stockTold() + "."
 	}
-	return "Low at " + p.View.Station + ": " + strings.Join(low, "; ") + p.stockTold()
+	return lines
 }
 
 // stockTold says since when nothing was heard of the stock; empty while it is live.

@@ -1,11 +1,13 @@
 package screen
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"bayround/internal/round"
+	pb "bayround/proto/bayround/v1"
 )
 
 // Whoever picks a vehicle up reads what runs out, and without the network as of when.
@@ -18,7 +20,12 @@ func TestTabletPage_SaysWhatTheStationRunsOutOf(t *testing.T) {
 			t.Errorf("%s does not say %q, or what is not low", name, want)
 		}
 	}
-	if said := (pane{View: &round.View{}}).LowStock(); said != "" {
+	two := []*pb.Stock{{Station: "a", StationTitle: "A", Text: "x: 1 left, low", Low: true}, {Station: "a", StationTitle: "A", Text: "y: 0 left, low", Low: true}, {Station: "b", StationTitle: "B", Text: "z: 1 left, low", Low: true}}
+	said := pane{View: &round.View{Stock: two, Link: round.Link{Live: true}}}.LowStock()
+	if want := []string{"Low at A: x: 1 left, low; y: 0 left, low.", "Low at B: z: 1 left, low."}; !slices.Equal(said, want) {
+		t.Errorf("of two stations it says %q", said)
+	}
+	if said := (pane{View: &round.View{}}).LowStock(); len(said) > 0 {
 		t.Errorf("of nothing it says %q", said)
 	}
 }

@@ -182,7 +182,7 @@ func unaccounted(home *pb.Station, material string) error {
 // of says what a station has of a material.
 func (a accounts) of(home *pb.Station, m *pb.StockedMaterial) *pb.Stock {
 	ledger := a[accountKey(home.GetName(), m.GetId())]
-	s := &pb.Stock{Station: home.GetName(), Material: m, BalanceMlOrPieces: ledger.Balance()}
+	s := &pb.Stock{Station: home.GetName(), StationTitle: home.GetTitle(), Material: m, BalanceMlOrPieces: ledger.Balance()}
 	s.Low = s.BalanceMlOrPieces < m.GetLowBelowMlOrPieces()
 	if counted, ok := ledger.LastCount(); ok {
 		s.Counted = timestamppb.New(counted.At)

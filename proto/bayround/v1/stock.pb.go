@@ -335,7 +335,9 @@ type Stock struct {
 	// When it was last delivered, used or counted; absent when never.
 	Moved *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=moved,proto3" json:"moved,omitempty"`
 	// In words: "engine oil: 3 l left".
-	Text          string `protobuf:"bytes,7,opt,name=text,proto3" json:"text,omitempty"`
+	Text string `protobuf:"bytes,7,opt,name=text,proto3" json:"text,omitempty"`
+	// What the station is called.
+	StationTitle  string `protobuf:"bytes,8,opt,name=station_title,json=stationTitle,proto3" json:"station_title,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -415,6 +417,13 @@ func (x *Stock) GetMoved() *timestamppb.Timestamp {
 func (x *Stock) GetText() string {
 	if x != nil {
 		return x.Text
+	}
+	return ""
+}
+
+func (x *Stock) GetStationTitle() string {
+	if x != nil {
+		return x.StationTitle
 	}
 	return ""
 }
@@ -532,7 +541,7 @@ const file_bayround_v1_stock_proto_rawDesc = "" +
 	"\x13amount_ml_or_pieces\x18\x04 \x01(\x03R\x10amountMlOrPieces\x126\n" +
 	"\bhappened\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\bhappened\x12\x1b\n" +
 	"\tresult_id\x18\x06 \x01(\tR\bresultId\x12\x12\n" +
-	"\x04note\x18\a \x01(\tR\x04note\"\x9a\x02\n" +
+	"\x04note\x18\a \x01(\tR\x04note\"\xbf\x02\n" +
 	"\x05Stock\x12\x18\n" +
 	"\astation\x18\x01 \x01(\tR\astation\x128\n" +
 	"\bmaterial\x18\x02 \x01(\v2\x1c.bayround.v1.StockedMaterialR\bmaterial\x12/\n" +
@@ -540,7 +549,8 @@ const file_bayround_v1_stock_proto_rawDesc = "" +
 	"\x03low\x18\x04 \x01(\bR\x03low\x124\n" +
 	"\acounted\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\acounted\x120\n" +
 	"\x05moved\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\x05moved\x12\x12\n" +
-	"\x04text\x18\a \x01(\tR\x04text\"\xec\x01\n" +
+	"\x04text\x18\a \x01(\tR\x04text\x12#\n" +
+	"\rstation_title\x18\b \x01(\tR\fstationTitle\"\xec\x01\n" +
 	"\rStockMovement\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\x03R\bsequence\x12-\n" +
 	"\x05moved\x18\x02 \x01(\v2\x17.bayround.v1.StockMovedR\x05moved\x12-\n" +
