@@ -108,6 +108,15 @@ func TestRecord_OfAStationThatWasFilled(t *testing.T) {
 		if found := roundIDs(t, "--defect", defect); defect == "" || !slices.Equal(found, of21[:1]) {
 			t.Errorf("by the name %q of its defect %q is found, want %q; listed is\n%s", defect, found, of21[:1], listed)
 		}
+		for _, layout := range []string{"csv", "jsonl"} {
+			with := []string{"records", "--vehicle", "wn21", "--person", "corrabell", "--from", "2001-01-01", "-o", layout, "--defect", defect}
+			if values := must(t, with...); !strings.Contains(values, of21[0]) || strings.Contains(values, of21[1]) {
+				t.Errorf("%s of the rounds with %s: is round %s alone in\n%.400s", layout, defect, of21[0], values)
+			}
+			if none := must(t, append(with, "--to", "2001-01-02")...); strings.Count(none, "\n") > 1 || strings.Contains(none, of21[0]) {
+				t.Errorf("%s of no round:\n%.400s", layout, none)
+			}
+		}
 		must(t, "defect", "acknowledge", defect, "--person", "steddow", "--planned", "2096-03-06", "--note", "tyre ordered")
 		must(t, "defect", "rectify", defect, "--person", "steddow", "--done", "tyre renewed", "--part", "inner tyre")
 		requireIn(t, must(t, "record", of21[0]), "<dt>Defect</dt><dd>"+defect+", repaired, to be checked again</dd>", "tyre ordered", "tyre renewed (inner tyre)")
@@ -137,6 +146,7 @@ func TestRecord_OfAStationThatWasFilled(t *testing.T) {
 			{[]string{"record", of21[0], "-o", "round.pdf"}, command.ExitMisused, "html, csv, jsonl or proof"},
 			{[]string{"records", "--from", "yesterday"}, command.ExitMisused, "2026-11-30"},
 			{[]string{"records", "--from", "2026-02-02", "--to", "2026-02-01"}, command.ExitMisused, "is after"},
+			{[]string{"records", "--defect", "wn21/000000000000"}, command.ExitRefused, "wn21/defects/000000000000"},
 			{[]string{"records", "--limit", "0"}, command.ExitMisused, "1 to 200"},
 			{[]string{"records", "-o", "xml"}, command.ExitMisused, "table, csv or jsonl"},
 		} {

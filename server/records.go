@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -17,17 +18,20 @@ import (
 )
 
 const recordsHelp = `Find rounds, newest first: by vehicle, by who drove or assisted, by the day they were opened, by
-what was found. Days are those of this computer's time zone, both included.
+what was found; by several of these together. Days are those of this computer's time zone, both included.
 
---defect takes words: a round is found when one of its findings has them all in its text, its
-step or its fault, or when they are the name of its defect (wn21/3f2a9c), whatever the case. With it every round's answers are read, which takes time.
+--defect takes the name of a defect, as "server defect list" shows it: rounds are found in which it was
+found, or its step was looked at again afterwards. Or it takes words: a round is found when one of its
+findings has them all in its text, its step or its fault, whatever the case. With words every round's
+answers are read, which takes time.
 
 csv and jsonl hold every value of the rounds that are found, as "server record" does for one.
-When there are more rounds than --limit, the last line says with which --page to go on.`
+When there are more rounds than --limit, the last line says with which --page to go on, and the rest as it was.`
 
 const recordsExample = `  server records --vehicle wn21
   server records --person fennigar --from 2026-11-01 --to 2026-11-30
   server records --vehicle wn21 --defect "inner tyre"
+  server records --defect wn21/3f2a9c0b1d2e -o jsonl
   server records --from 2026-11-01 --limit 200 -o csv > november.csv`
 
 // recordsFlags are what records is told.
@@ -58,7 +62,7 @@ func newRecords(c *console) *cobra.Command {
 	flags.StringVar(&f.person, "person", "", "only rounds this person drove or assisted in")
 	flags.StringVar(&f.from, "from", "", "only rounds opened on this day or later, for instance 2026-11-01")
 	flags.StringVar(&f.to, "to", "", "only rounds opened on this day or before")
-	flags.StringVar(&f.defect, "defect", "", "only rounds in which something with these words was found")
+	flags.StringVar(&f.defect, "defect", "", "only rounds in which this defect, or something with these words, was found")
 	flags.IntVar(&f.limit, "limit", 50, "greatest number of rounds, at most 200")
 	flags.StringVar(&f.page, "page", "", "go on where an earlier answer ended")
 	flags.StringVarP(&f.output, "output", "o", "table", "table, csv or jsonl")
@@ -128,7 +132,7 @@ func (f *recordsFlags) find(ctx context.Context, g *gathering) (found []*roundre
 	for token := f.page; ; {
 		resp, err := g.station.rounds.ListRounds(ctx, &pb.ListRoundsRequest{
 			PageSize: int32(f.limit - len(found)), PageToken: token, Vehicle: inCollection("vehicles", f.vehicle), Person: inCollection("people", f.person),
-			OpenedFrom: bound(f.since), OpenedBefore: bound(f.until),
+			OpenedFrom: bound(f.since), OpenedBefore: bound(f.until), Defect: f.named(),
 		})
 		if err != nil {
 			return nil, "", err
@@ -138,7 +142,7 @@ func (f *recordsFlags) find(ctx context.Context, g *gathering) (found []*roundre
 			if err != nil {
 				return nil, "", err
 			}
-			if f.defect == "" || len(f.matching(record)) > 0 {
+			if !f.words() || len(f.matching(record)) > 0 {
 				found = append(found, record)
 			}
 		}
@@ -157,9 +161,23 @@ func bound(at time.Time) *timestamppb.Timestamp {
 	return timestamppb.New(at)
 }
 
+// nameOfDefect is how defects are named to a person.
+var nameOfDefect = regexp.MustCompile(`^(vehicles/[a-z0-9-]+/defects|[a-z0-9-]+)/([0-9a-f]{12}|stop-[0-9a-f]{20})$`)
+
+// named is the defect that --defect names; empty when it names none.
+func (f *recordsFlags) named() string {
+	if !nameOfDefect.MatchString(f.defect) {
+		return ""
+	}
+	return defectName(f.defect)
+}
+
+// words tells that --defect holds words.
+func (f *recordsFlags) words() bool { return f.defect != "" && f.named() == "" }
+
 // gather asks for as much of a round as is needed.
 func (f *recordsFlags) gather(ctx context.Context, g *gathering, round *pb.Round) (*roundrecord.Record, error) {
-	if f.output == "table" && f.defect == "" {
+	if f.output == "table" && !f.words() {
 		return &roundrecord.Record{Round: round}, nil
 	}
 	return g.recordOf(ctx, round)
@@ -168,7 +186,7 @@ func (f *recordsFlags) gather(ctx context.Context, g *gathering, round *pb.Round
 // matching are the findings of a round that have all the words.
 func (f *recordsFlags) matching(r *roundrecord.Record) []roundrecord.Found {
 	return slices.DeleteFunc(r.Found(), func(found roundrecord.Found) bool {
-		text := strings.ToLower(found.GetText() + " " + found.GetFault() + " " + strings.Join(found.GetStepIds(), " ") + " " + roundrecord.DefectID(r.DefectOf(found.Finding)))
+		text := strings.ToLower(found.GetText() + " " + found.GetFault() + " " + strings.Join(found.GetStepIds(), " "))
 		for _, word := range strings.Fields(strings.ToLower(f.defect)) {
 			if !strings.Contains(text, word) {
 				return true

@@ -141,7 +141,7 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 			Assistant: "people/venholt", Device: "tablet-1", Conditions: conditions, WithItems: []string{"LMP-010"},
 		},
 		&pb.GetRoundRequest{Name: round},
-		&pb.ListRoundsRequest{PageSize: 10, Vehicle: vehicle, Person: "people/driver"},
+		&pb.ListRoundsRequest{PageSize: 10, Vehicle: vehicle, Person: "people/driver", Defect: vehicle + "/defects/3f2a9c"},
 		&pb.PauseRoundRequest{RequestId: id, Round: round, Note: "turnout"},
 		&pb.ResumeRoundRequest{RequestId: id, Round: round, Conditions: conditions},
 		&pb.FinishRoundRequest{RequestId: id, Round: round, Note: "nothing found"},

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -20,21 +19,13 @@ import (
 // GetDefect returns a defect as it stands now, and what of it may wait.
 func (s *Station) GetDefect(_ context.Context, req *pb.GetDefectRequest) (*pb.GetDefectResponse, error) {
 	p, now := s.current.Load(), s.clock()
-	vehicle, id, _ := strings.Cut(req.GetName(), "/defects/")
-	snap, err := p.vehicle(vehicle)
+	snap, err := p.vehicle(defectVehicle(req.GetName()))
 	if err != nil {
 		return nil, err
 	}
-	row, err := s.journal.Row(defectRows+vehicle+"/"+id, uint64(p.sequence))
+	d, err := s.defectAt(req.GetName(), p.sequence)
 	if err != nil {
 		return nil, err
-	}
-	if row == nil {
-		return nil, unknown("defect", req.GetName())
-	}
-	d := &pb.Defect{}
-	if err := proto.Unmarshal(row, d); err != nil {
-		return nil, unreadable("the row of "+req.GetName(), err)
 	}
 	resp := &pb.GetDefectResponse{Defect: verdict.DefectAt(d, now), Right: &pb.DeferralRight{}, ReleaseMissing: snap.releaseMissing(d)}
 	if err := notPutRight(d); err != nil {
@@ -56,6 +47,22 @@ func (s *snapshot) releaseMissing(d *pb.Defect) string {
 		return ""
 	}
 	return f.Message
+}
+
+// defectAt is a defect as it was kept at a sequence of the journal.
+func (s *Station) defectAt(name string, sequence int64) (*pb.Defect, error) {
+	row, err := s.journal.Row(defectRows+defectVehicle(name)+"/"+uuidOf(name), uint64(sequence))
+	if err != nil {
+		return nil, err
+	}
+	if row == nil {
+		return nil, unknown("defect", name)
+	}
+	d := &pb.Defect{}
+	if err := proto.Unmarshal(row, d); err != nil {
+		return nil, unreadable("the row of "+name, err)
+	}
+	return d, nil
 }
 
 // allDefects reads the defects of a vehicle, of all when none is named, as they stand

@@ -2,12 +2,7 @@ package station
 
 import (
 	"context"
-	"slices"
 	"sort"
-	"strconv"
-	"strings"
-
-	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "bayround/proto/bayround/v1"
 )
@@ -117,75 +112,4 @@ func (s *Station) ListReadiness(_ context.Context, req *pb.ListReadinessRequest)
 		resp.Readiness = append(resp.Readiness, snap.at(now).asOf(now))
 	}
 	return resp, err
-}
-
-// readForOne is how many rounds are read at most for each one that a page may hold.
-const readForOne = 10
-
-// ListRounds returns a page of rounds, newest first. A page for which much had to be read
-// ends early.
-func (s *Station) ListRounds(ctx context.Context, req *pb.ListRoundsRequest) (*pb.ListRoundsResponse, error) {
-	p := s.current.Load()
-	older, err := olderThan(p.opened, req.GetPageToken())
-	if err != nil {
-		return nil, err
-	}
-	resp := &pb.ListRoundsResponse{}
-	last, read := roundRef{}, 0
-	for _, ref := range slices.Backward(older) {
-		if req.GetVehicle() != "" && ref.vehicle != req.GetVehicle() {
-			continue
-		}
-		if len(resp.GetRounds()) == pageSize(req) || read == readForOne*pageSize(req) {
-			resp.NextPageToken = pageToken(strconv.FormatInt(last.opening, 10) + " " + last.name)
-			break
-		}
-		r, err := s.roundOf(ctx, ref.name, p.sequence)
-		if err != nil {
-			return nil, err
-		}
-		last = ref
-		read++
-		if s.allOlder(ref, req.GetOpenedFrom()) {
-			break
-		}
-		if wantedRound(req, r) {
-			resp.Rounds = append(resp.Rounds, r)
-		}
-	}
-	return resp, nil
-}
-
-// allOlder tells that a round, and so all behind it in the list, were opened before an
-// instant: none is opened after it came into the record, and the record's times never run backwards.
-func (s *Station) allOlder(ref roundRef, than *timestamppb.Timestamp) bool {
-	if than == nil {
-		return false
-	}
-	l := loader{journal: s.journal}
-	ev, err := l.event(ref.opening)
-	return err == nil && ev.GetStationTime().AsTime().Before(than.AsTime()) // of one that was dropped nobody can say
-}
-
-// wantedRound tells whether a round is one that was asked for.
-func wantedRound(req *pb.ListRoundsRequest, r *pb.Round) bool {
-	opened := r.GetOpened().AsTime()
-	return (req.GetPerson() == "" || r.GetDriver() == req.GetPerson() || r.GetAssistant() == req.GetPerson()) &&
-		(req.GetOpenedFrom() == nil || !opened.Before(req.GetOpenedFrom().AsTime())) &&
-		(req.GetOpenedBefore() == nil || opened.Before(req.GetOpenedBefore().AsTime()))
-}
-
-// olderThan returns the rounds that were opened before the one a page ended with.
-func olderThan(opened []roundRef, token string) ([]roundRef, error) {
-	after, err := readPageToken(token)
-	if err != nil || after == "" {
-		return opened, err
-	}
-	opening, name, _ := strings.Cut(after, " ")
-	before := roundRef{name: name}
-	before.opening, err = strconv.ParseInt(opening, 10, 64)
-	if err != nil {
-		return nil, invalid("PAGE_TOKEN_UNREADABLE", "page_token", "this is no token of this list; give back next_page_token as it was, or none for the first page")
-	}
-	return opened[:sort.Search(len(opened), func(i int) bool { return opened[i].compare(before) >= 0 })], nil
 }

@@ -77,7 +77,11 @@ func readPageToken(token string) (string, error) {
 	b, err := base64.RawURLEncoding.DecodeString(token)
 	name, found := strings.CutPrefix(string(b), "after ")
 	if err != nil || !found || name == "" {
-		return "", invalid("PAGE_TOKEN_UNREADABLE", "page_token", "this is no token of this list; give back next_page_token as it was, or none for the first page")
+		return "", unreadablePageToken()
 	}
 	return name, nil
+}
+
+func unreadablePageToken() error {
+	return invalid("PAGE_TOKEN_UNREADABLE", "page_token", "this is no token of this list; give back next_page_token as it was, or none for the first page")
 }

@@ -294,7 +294,10 @@ type ListRoundsRequest struct {
 	// Only rounds opened then or later, by the station's time; absent for no bound.
 	OpenedFrom *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=opened_from,json=openedFrom,proto3" json:"opened_from,omitempty"`
 	// Only rounds opened before then, by the station's time; absent for no bound.
-	OpenedBefore  *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=opened_before,json=openedBefore,proto3" json:"opened_before,omitempty"`
+	OpenedBefore *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=opened_before,json=openedBefore,proto3" json:"opened_before,omitempty"`
+	// Only rounds in which this defect was found, or its step was looked at after it had been
+	// found, vehicles/{vehicle}/defects/{defect}; empty for all.
+	Defect        string `protobuf:"bytes,7,opt,name=defect,proto3" json:"defect,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -369,6 +372,13 @@ func (x *ListRoundsRequest) GetOpenedBefore() *timestamppb.Timestamp {
 		return x.OpenedBefore
 	}
 	return nil
+}
+
+func (x *ListRoundsRequest) GetDefect() string {
+	if x != nil {
+		return x.Defect
+	}
+	return ""
 }
 
 // ListRoundsResponse is a page of rounds.
@@ -1927,7 +1937,7 @@ const file_bayround_v1_round_service_proto_rawDesc = "" +
 	"\x0fGetRoundRequest\x121\n" +
 	"\x04name\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^rounds/[0-9a-f-]{36}$R\x04name\"<\n" +
 	"\x10GetRoundResponse\x12(\n" +
-	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"\xed\x02\n" +
+	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"\xc5\x03\n" +
 	"\x11ListRoundsRequest\x12'\n" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12'\n" +
@@ -1937,7 +1947,8 @@ const file_bayround_v1_round_service_proto_rawDesc = "" +
 	"\x06person\x18\x04 \x01(\tB)\xbaH&r$2\"^(people/[a-z0-9]+(-[a-z0-9]+)*)?$R\x06person\x12;\n" +
 	"\vopened_from\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"openedFrom\x12?\n" +
-	"\ropened_before\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\fopenedBefore\"h\n" +
+	"\ropened_before\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\fopenedBefore\x12V\n" +
+	"\x06defect\x18\a \x01(\tB>\xbaH;r927^(vehicles/[a-z0-9]+(-[a-z0-9]+)*/defects/[a-z0-9-]+)?$R\x06defect\"h\n" +
 	"\x12ListRoundsResponse\x12*\n" +
 	"\x06rounds\x18\x01 \x03(\v2\x12.bayround.v1.RoundR\x06rounds\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xe6\x01\n" +

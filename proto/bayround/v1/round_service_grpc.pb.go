@@ -54,7 +54,8 @@ type RoundServiceClient interface {
 	// GetRound returns a round. NOT_FOUND: no such round.
 	GetRound(ctx context.Context, in *GetRoundRequest, opts ...grpc.CallOption) (*GetRoundResponse, error)
 	// ListRounds returns rounds, newest first. A page may hold fewer than were asked for,
-	// even none, though more follow: an empty token alone is the end.
+	// even none, though more follow: an empty token alone is the end. NOT_FOUND: no such
+	// defect. INVALID_ARGUMENT: also when page_token is of rounds that were asked for otherwise.
 	ListRounds(ctx context.Context, in *ListRoundsRequest, opts ...grpc.CallOption) (*ListRoundsResponse, error)
 	// PauseRound interrupts a round, usually for a turnout, and returns what must be
 	// made safe, in walking order. FAILED_PRECONDITION: the round has ended.
@@ -265,7 +266,8 @@ type RoundServiceServer interface {
 	// GetRound returns a round. NOT_FOUND: no such round.
 	GetRound(context.Context, *GetRoundRequest) (*GetRoundResponse, error)
 	// ListRounds returns rounds, newest first. A page may hold fewer than were asked for,
-	// even none, though more follow: an empty token alone is the end.
+	// even none, though more follow: an empty token alone is the end. NOT_FOUND: no such
+	// defect. INVALID_ARGUMENT: also when page_token is of rounds that were asked for otherwise.
 	ListRounds(context.Context, *ListRoundsRequest) (*ListRoundsResponse, error)
 	// PauseRound interrupts a round, usually for a turnout, and returns what must be
 	// made safe, in walking order. FAILED_PRECONDITION: the round has ended.
