@@ -101,7 +101,7 @@ func (d *Desk) handOver(ctx context.Context, r *pb.Round, left *pb.Readiness) er
 // endedElsewhere leaves a round that somebody else has ended.
 func (d *Desk) endedElsewhere() {
 	s := d.session
-	if s.Round == "" || s.Phase == PhaseHandover || s.Pending != nil || d.scene.round == nil || live(d.scene.round) {
+	if s.Round == "" || s.Phase == PhaseHandover || s.Phase == PhaseSecond || s.Pending != nil || d.scene.round == nil || live(d.scene.round) {
 		return
 	}
 	s.leaveRound()

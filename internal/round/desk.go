@@ -93,6 +93,7 @@ type Desk struct {
 	stale   bool       // guarded by mu: the twin has changed since
 	dues    dues       // guarded by mu
 	offer   *offer     // guarded by mu: what a round that has not begun takes
+	awaited awaited    // guarded by mu
 	told    *BayWalk   // guarded by mu: what the bay display was told last
 	stops   string     // guarded by mu: what it was told is stopped
 	wakeAt  time.Time  // guarded by mu: when the view changes by itself; zero = it does not

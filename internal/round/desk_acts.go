@@ -136,6 +136,12 @@ func closingDeed(name string) deed {
 		return deed{(*Desk).takeOver, []Phase{PhaseHandover}}
 	case "open-hand-over":
 		return deed{(*Desk).openHandOver, []Phase{PhaseVehicles}}
+	case "second":
+		return deed{(*Desk).toSecond, []Phase{PhaseVehicles, PhaseHandover}}
+	case "sign-second":
+		return deed{(*Desk).signSecond, []Phase{PhaseSecond}}
+	case "later":
+		return deed{(*Desk).leaveSecond, []Phase{PhaseSecond}}
 	case "give-up":
 		return deed{(*Desk).giveUp, []Phase{PhaseBefore, PhaseStep, PhaseOverview, PhaseSign, PhaseTurnout}}
 	}
@@ -188,7 +194,7 @@ func (d *Desk) meantForAnother(a Act) bool {
 // beside whatever else waits.
 func (p *pending) givenBy(act string) bool {
 	switch act {
-	case "begin", "enter", "record", "confirm", "skip", "sign", "take-over", "give-up":
+	case "begin", "enter", "record", "confirm", "skip", "sign", "take-over", "sign-second", "give-up":
 		return true
 	case "run-tell":
 		return p.Kind == commandIncident

@@ -121,7 +121,7 @@ func (d *Desk) underWay() bool {
 
 // idleAt is when the session ends by itself; zero when it does not.
 func (s *session) idleAt(underWay bool) time.Time {
-	if s.Driver == "" || underWay {
+	if s.Driver == "" && s.Phase != PhaseSecond || underWay {
 		return time.Time{}
 	}
 	return s.LastAct.Add(idleFor)

@@ -27,6 +27,7 @@ const (
 	commandFinish commandKind = 7
 	commandGiveUp commandKind = 8
 	commandAssist commandKind = 9
+	commandSign   commandKind = 10
 
 	commandStop    commandKind = 20
 	commandRelease commandKind = 21
@@ -92,6 +93,8 @@ func (d *Desk) ask(ctx context.Context, p *pending) error {
 		return tell(ctx, p, &pb.MakeSafeRequest{}, d.twin.MakeSafe, d.madeSafe)
 	case commandFinish:
 		return tell(ctx, p, &pb.FinishRoundRequest{}, d.twin.FinishRound, d.finished)
+	case commandSign:
+		return tell(ctx, p, &pb.SignRoundRequest{}, d.twin.SignRound, d.signedSecond)
 	case commandHandOver:
 		return tell(ctx, p, &pb.ConfirmHandOverRequest{}, d.twin.ConfirmHandOver, d.handedOver)
 	case commandIncident:

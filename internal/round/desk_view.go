@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"bayround/internal/signature"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -30,11 +31,16 @@ func (d *Desk) newView(ctx context.Context) (*View, error) {
 	marks := w.marks()
 	v.Answers = d.answersView()
 	switch s.Phase {
+	case PhaseVehicles:
+		var err error
+		if v.Awaiting, err = d.awaiting(ctx); err != nil {
+			return nil, err
+		}
 	case PhaseBefore:
 		v.Before = d.beforeView(ctx, now)
 	case PhaseStep:
 		v.Step = d.stepView(ctx, marks)
-	case PhaseOverview, PhaseSign, PhaseHandover:
+	case PhaseOverview, PhaseSign, PhaseHandover, PhaseSecond:
 		var err error
 		if v.Closing, err = d.closingView(ctx, v.Link, marks); err != nil {
 			return nil, err
@@ -234,10 +240,10 @@ func (d *Desk) closingView(ctx context.Context, l Link, marks []Mark) (*Closing,
 		return nil, err
 	}
 	for _, m := range marks {
-		if m.State != MarkNotChecked {
-			continue
-		}
 		step := sc.stepOf(m.StepID)
+		if m.State != MarkNotChecked || s.Phase == PhaseSecond && step.GetLast().GetRound() != s.Round {
+			continue // or it was looked at again since
+		}
 		c.NotChecked = append(c.NotChecked, NotCheckedLine{
 			StepID: step.GetStepId(), Title: step.GetTitle(), Reason: step.GetLast().GetNotChecked().GetReason(),
 			Note: step.GetLast().GetNote(), Meaning: notCheckedMeaning(ready, required[step.GetStepId()], step.GetStepId()),
@@ -257,7 +263,10 @@ func (d *Desk) closingView(ctx context.Context, l Link, marks []Mark) (*Closing,
 		c.Since = s.Closed.since(sc.readiness[s.Vehicle], sc.plan.GetSteps())
 		c.GivenAt, _ = time.Parse(time.RFC3339Nano, s.Closed.GivenAt) // zero while not confirmed
 	}
-	if s.Phase == PhaseSign {
+	if sc.round != nil && !live(sc.round) {
+		c.Ended, c.WantsOfficer = sc.round, signature.OfficerMissing(sc.round)
+	}
+	if s.Phase == PhaseSign || s.Phase == PhaseSecond {
 		paper, err := d.paper(ctx, ready)
 		if err != nil {
 			return nil, err

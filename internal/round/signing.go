@@ -24,7 +24,11 @@ func (d *Desk) paper(ctx context.Context, ready *pb.Readiness) (paper, error) {
 	if err != nil {
 		return paper{}, err
 	}
-	return paper{resp.GetContent(), signature.Shown(ready, d.scene.round.GetPlanDigest(), s.endingNote())}, nil
+	note := s.endingNote()
+	if s.Phase == PhaseSecond {
+		note = d.scene.round.GetClosingNote()
+	}
+	return paper{resp.GetContent(), signature.Shown(ready, d.scene.round.GetPlanDigest(), note)}, nil
 }
 
 // seen stands for the whole paper, on the page that shows it.

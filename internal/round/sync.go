@@ -126,6 +126,9 @@ func (u *Uplink) takeOverAll(ctx context.Context) error {
 	now := asked{watch, u.heard.beats()}
 	_, _, before := u.adopt.now()
 	if before != now {
+		if err := u.askAwaiting(ctx, watch); err != nil {
+			return err
+		}
 		if err := u.takeLibrary(ctx, now); err != nil {
 			return err
 		}

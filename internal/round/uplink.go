@@ -75,6 +75,7 @@ type Uplink struct {
 	closed   bool               // guarded by mu
 	recovery string             // guarded by mu: why nothing can be recorded or sent
 	barred   string             // guarded by mu: why the station does not let this tablet in
+	awaiting awaitedThere       // guarded by mu
 	running  sync.WaitGroup     // counts Run
 }
 
@@ -84,6 +85,7 @@ var _ interface { // what the desk asks of an uplink
 	walkTeller
 	stopTeller
 	stockTeller
+	awaiter
 } = (*Uplink)(nil)
 
 // OpenUplink makes an uplink; Run brings it to life. A file of a newer program in

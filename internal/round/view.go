@@ -11,15 +11,16 @@ type Phase int
 
 // The phases, in the driver's order.
 const (
-	PhaseVehicles Phase = 1 // choose a vehicle
-	PhaseSignIn   Phase = 2 // who is driving, who assists
-	PhaseBefore   Phase = 3 // what must be known before the first step
-	PhaseStep     Phase = 4 // one step
-	PhaseOverview Phase = 5 // what is left, what was not checked
-	PhaseSign     Phase = 6 // verdict, reasons, limits, name
-	PhaseHandover Phase = 7 // words for the next watch; the round has ended
-	PhaseTurnout  Phase = 8 // make safe and go
-	PhaseBack     Phase = 9 // what a run was, and what is checked after it
+	PhaseVehicles Phase = 1  // choose a vehicle
+	PhaseSignIn   Phase = 2  // who is driving, who assists
+	PhaseBefore   Phase = 3  // what must be known before the first step
+	PhaseStep     Phase = 4  // one step
+	PhaseOverview Phase = 5  // what is left, what was not checked
+	PhaseSign     Phase = 6  // verdict, reasons, limits, name
+	PhaseHandover Phase = 7  // words for the next watch; the round has ended
+	PhaseTurnout  Phase = 8  // make safe and go
+	PhaseBack     Phase = 9  // what a run was, and what is checked after it
+	PhaseSecond   Phase = 10 // an officer signs a round that has ended
 )
 
 // View is everything the tablet shows, whole. It is never changed once given;
@@ -46,10 +47,11 @@ type View struct {
 	Step          *Step       // in PhaseStep
 	Given         *Given      // the answer given last, while it can be taken back
 	Turnout       *Turnout    // in PhaseTurnout
-	Closing       *Closing    // in PhaseOverview, PhaseSign and PhaseHandover
 	Back          *Back       // in PhaseBack
 	Stock         []*pb.Stock // what the station of the vehicle dealt with, else this tablet's, else each, has of what is topped up; empty where nobody has told
 	StockTold     time.Time   // when the station of record told it
+	Closing       *Closing    // in PhaseOverview, PhaseSign, PhaseHandover and PhaseSecond
+	Awaiting      []Awaiting  // in PhaseVehicles: rounds that wait for an officer's signature, newest first
 	Notice        *Notice     // what the last act led to; nil when it went well
 }
 
@@ -330,7 +332,9 @@ type Closing struct {
 	Since          []string   // what has become since of what the hand-over speaks of, and what is new
 	Undone         []SafeItem // must be put back before it can be signed
 	ProvisionalWhy string     // empty when the verdict is the station's own
-	Seen           string     // stands for all that is to be signed as it is shown; empty elsewhere than in PhaseSign
+	Seen           string     // stands for all that is to be signed as it is shown; empty elsewhere than in PhaseSign and PhaseSecond
+	WantsOfficer   bool       // an officer is still to sign it
+	Ended          *pb.Round  // as it is on record; nil while it has not ended
 }
 
 // NotCheckedLine is a step that was not checked.

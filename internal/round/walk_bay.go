@@ -9,7 +9,7 @@ import (
 // told, and what was just found; nil when no round is under way. Nothing in it was
 // typed by anybody.
 func bayWalk(v *View) *BayWalk {
-	if v.Round == nil || v.Chosen == nil || v.Phase == PhaseHandover || v.Phase == PhaseBefore {
+	if v.Round == nil || v.Chosen == nil || v.Phase == PhaseHandover || v.Phase == PhaseSecond || v.Phase == PhaseBefore {
 		return nil
 	}
 	w := &BayWalk{

@@ -10,6 +10,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"bayround/internal/roundrecord"
+	"bayround/internal/signature"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -85,10 +86,10 @@ func TestUnproven_StandsOnThePage(t *testing.T) {
 	}
 	by := &pb.Signature{SignedAs: pb.Role_ROLE_OFFICER, RoleUnproven: true}
 	round := &pb.Round{OfficerSigns: true, State: pb.RoundState_ROUND_STATE_FINISHED, Signatures: []*pb.Signature{by}}
-	if !roundrecord.OfficerMissing(round) {
+	if !signature.OfficerMissing(round) {
 		t.Error("who was no officer has signed as one")
 	}
-	if by.RoleUnproven = false; roundrecord.OfficerMissing(round) {
+	if by.RoleUnproven = false; signature.OfficerMissing(round) {
 		t.Error("the officer has signed")
 	}
 }

@@ -142,21 +142,7 @@ func (s Signed) Role() string {
 }
 
 // Missing says that an officer's signature is missing which the routine asks for.
-func (r *Record) Missing() bool { return OfficerMissing(r.Round) }
-
-// OfficerMissing tells that a finished round waits for an officer's signature, or that
-// the one it has does not fit any more, or is of somebody whose role is not proven.
-func OfficerMissing(r *pb.Round) bool {
-	if !r.GetOfficerSigns() || r.GetState() != pb.RoundState_ROUND_STATE_FINISHED {
-		return false
-	}
-	for _, by := range r.GetSignatures() {
-		if by.GetSignedAs() == pb.Role_ROLE_OFFICER && by.GetChangedSince() == nil && !by.GetRoleUnproven() {
-			return false
-		}
-	}
-	return true
-}
+func (r *Record) Missing() bool { return signature.OfficerMissing(r.Round) }
 
 // SignedWords say in short who signed the round, and what is missing.
 func (r *Record) SignedWords() string {

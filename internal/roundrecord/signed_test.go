@@ -83,25 +83,6 @@ func TestSignatures_AreHeldAgainstTheEvents(t *testing.T) {
 	}
 }
 
-func TestOfficerMissing(t *testing.T) {
-	finished, officer := pb.RoundState_ROUND_STATE_FINISHED, pb.Role_ROLE_OFFICER
-	for name, tc := range map[string]struct {
-		round *pb.Round
-		want  bool
-	}{
-		"not asked for":         {&pb.Round{State: finished}, false},
-		"not finished":          {&pb.Round{OfficerSigns: true, State: pb.RoundState_ROUND_STATE_OPEN}, false},
-		"given up":              {&pb.Round{OfficerSigns: true, State: pb.RoundState_ROUND_STATE_GIVEN_UP}, false},
-		"the driver's alone":    {&pb.Round{OfficerSigns: true, State: finished, Signatures: []*pb.Signature{{SignedAs: pb.Role_ROLE_DRIVER}}}, true},
-		"signed":                {&pb.Round{OfficerSigns: true, State: finished, Signatures: []*pb.Signature{{SignedAs: officer}}}, false},
-		"changed after signing": {&pb.Round{OfficerSigns: true, State: finished, Signatures: []*pb.Signature{{SignedAs: officer, ChangedSince: small().Round.GetOpened()}}}, true},
-	} {
-		if got := roundrecord.OfficerMissing(tc.round); got != tc.want {
-			t.Errorf("%s: %t, want %t", name, got, tc.want)
-		}
-	}
-}
-
 // What a proof shows has its signatures from the events: an officer's counts until an answer comes after it.
 func TestProven_TellsWhetherAnOfficerHasSigned(t *testing.T) {
 	r := signedSmall(t)

@@ -35,6 +35,7 @@ var tabletPages = template.Must(template.New("tablet").Funcs(template.FuncMap{
 	"foundMark":     foundMark,
 	"mark":          mark,
 	"pressed":       pressed,
+	"num":           func(n int32) int { return int(n) },
 	"quantity":      quantityWord,
 	"readinessMark": func(r *pb.Readiness) template.HTML { return markWithLimits(r.GetVerdict(), len(r.GetRestrictions())) },
 	"reason":        reasonWord,
@@ -103,6 +104,8 @@ func (p pane) templates() (main, answer string) {
 		return "main-handover", "answer-handover"
 	case round.PhaseBack:
 		return "main-back", "answer-back"
+	case round.PhaseSecond:
+		return "main-second", "answer-second"
 	case round.PhaseTurnout:
 		return "main-turnout", "answer-turnout"
 	default:
@@ -142,7 +145,7 @@ func (p pane) PlanView() template.HTML {
 	if p.Phase == round.PhaseBack {
 		return planView(p.Chosen.Configuration, nil, nil, p.NearsideRight)
 	}
-	if p.Phase == round.PhaseSign || p.Phase == round.PhaseHandover {
+	if p.Phase == round.PhaseSign || p.Phase == round.PhaseHandover || p.Phase == round.PhaseSecond {
 		return planView(p.Chosen.Configuration, lightAt(p.Round, nil), nil, p.NearsideRight) // the looking is over
 	}
 	return planView(p.Chosen.Configuration, p.Round, p.Step, p.NearsideRight)

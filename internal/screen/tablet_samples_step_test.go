@@ -238,12 +238,25 @@ func closingViews(t testing.TB, views map[string]*round.View) {
 	v.Closing.Handover = "WN11, shift check, Tamsel Arkwith with Isra Venholt, 25 Nov 07:10 to 07:42.\n\nFit with limits: five riders at most, none on crew seat 3.\nFound: belt of crew seat 3 does not latch (third time).\nNot checked: coolant level (engine warm).\n\nWatch the slide-out tray: it sticks in the frost."
 	v.Closing.GivenBy = v.Session.Driver
 	views["handover"] = v
+	v = closing(round.PhaseSecond, 2)
+	v.Closing.Seen, v.Closing.WantsOfficer = strings.Repeat("ab", 32), true
+	v.Closing.Ended = &pb.Round{
+		Name: "rounds/0d6f1f0e-8f0c-4c38-9c8c-0c7d0b2f8a11", Driver: "people/arkwith", State: pb.RoundState_ROUND_STATE_FINISHED, OfficerSigns: true,
+		Steps: int32(len(v.Round.Marks)), Answered: int32(len(v.Round.Marks) - 2), NotChecked: 3, ClosingNote: "Watch the slide-out tray: it sticks in the frost.",
+	}
+	views["second"] = v
+	v = views["handover"]
 	given := *v
 	closed := *v.Closing
 	closed.GivenAt = sampleNow
 	closed.Since = []string{"done: weekly check overdue since Sun 22 Nov 2026 08:00", "found: Coolant below the mark"}
 	given.Closing = &closed
 	views["handover-given"] = &given
+	wanted := *v
+	unsigned := *v.Closing
+	unsigned.WantsOfficer = true
+	wanted.Closing = &unsigned
+	views["handover-unsigned"] = &wanted
 }
 
 // stoppedSample is a stop by somebody who has gone home.

@@ -180,6 +180,12 @@ func startViews(t testing.TB, views map[string]*round.View) {
 	v.Vehicles[1].HandOver = sampleNow.Add(-3 * time.Hour)
 	v.Vehicles[0].Stopped = []round.Stopped{stoppedSample(t)}
 	v.Session = &round.Session{Driver: person(t, "arkwith")}
+	for i, callSign := range []string{"WN11", "WN21"} {
+		v.Awaiting = append(v.Awaiting, round.Awaiting{
+			Round: &pb.Round{Name: "rounds/9", Device: "tablet-2"}, CallSign: callSign, Routine: "shift check", Driver: "Tamsel Arkwith",
+			Finished: sampleNow.Add(-time.Hour), Here: i == 0,
+		})
+	}
 	views["vehicles"] = v
 
 	v = baseView(t)

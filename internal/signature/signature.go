@@ -100,3 +100,17 @@ func OfNote(note string) []byte {
 	hash := sha256.Sum256([]byte(note))
 	return hash[:]
 }
+
+// OfficerMissing tells that a finished round waits for an officer's signature, or that
+// the one it has does not fit any more, or is of somebody whose role is not proven.
+func OfficerMissing(r *pb.Round) bool {
+	if !r.GetOfficerSigns() || r.GetState() != pb.RoundState_ROUND_STATE_FINISHED {
+		return false
+	}
+	for _, by := range r.GetSignatures() {
+		if by.GetSignedAs() == pb.Role_ROLE_OFFICER && by.GetChangedSince() == nil && !by.GetRoleUnproven() {
+			return false
+		}
+	}
+	return true
+}

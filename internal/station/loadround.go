@@ -238,9 +238,11 @@ func (l *loader) opened(ctx context.Context, st *state) error {
 		if err != nil {
 			return err
 		}
-		st.opened = append(st.opened, roundRef{name: f.name(), vehicle: f.vehicle(), opening: f.opening})
+		st.opened = append(st.opened, f.ref())
+		st.noteUnsigned(f)
 		return nil
 	})
 	slices.SortFunc(st.opened, roundRef.compare)
+	st.reframed = true
 	return err
 }

@@ -36,6 +36,7 @@ func (st *state) putRound(r *round, rows *rowSet) error {
 // putFrame notes that a round's frame has changed.
 func (st *state) putFrame(r *round, rows *rowSet) error {
 	st.reframed = true
+	st.noteUnsigned(r.frame)
 	fixed, err := proto.Marshal(r.frame.round)
 	if err != nil {
 		return fmt.Errorf("encode %s: %w", r.name(), err)
@@ -75,6 +76,9 @@ func (st *state) roundStateChanged(v *vehicle, ev *pb.JournalEvent, rows *rowSet
 	r.frame = r.turnedOut(e, ev, int32(len(r.entries)))
 	if r.state() != e.GetState() {
 		r.frame = r.in(e.GetState(), st.station, ev.GetDeviceTime())
+	}
+	if e.GetState() == pb.RoundState_ROUND_STATE_FINISHED {
+		r.round.ClosingNote = e.GetNote() // in has copied it
 	}
 	if e.GetSignature() != nil {
 		r.frame = r.signedBy(e.GetSignature())

@@ -254,6 +254,7 @@ func (r *rehearsal) clear() {
 	for _, st := range []*state{r.was, r.would} {
 		clear(st.changed)
 		st.opened, st.reframed = nil, false
+		clear(st.unsigned)
 		st.forget()
 	}
 }

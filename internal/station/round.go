@@ -29,6 +29,11 @@ func (f *frame) name() string         { return f.round.GetName() }
 func (f *frame) vehicle() string      { return f.round.GetVehicle() }
 func (f *frame) state() pb.RoundState { return f.round.GetState() }
 
+// ref is the frame's line in lists of rounds.
+func (f *frame) ref() roundRef {
+	return roundRef{name: f.name(), vehicle: f.vehicle(), opening: f.opening}
+}
+
 // ended tells that nothing more is done in the round.
 func (f *frame) ended() bool {
 	return f.state() == pb.RoundState_ROUND_STATE_FINISHED || f.state() == pb.RoundState_ROUND_STATE_GIVEN_UP

@@ -23,7 +23,11 @@ const readForOne = 10
 // ends early.
 func (s *Station) ListRounds(ctx context.Context, req *pb.ListRoundsRequest) (*pb.ListRoundsResponse, error) {
 	p := s.current.Load()
-	older, err := olderThan(p.opened, req)
+	all := p.opened
+	if req.GetAwaitingOfficer() {
+		all = p.unsigned
+	}
+	older, err := olderThan(all, req)
 	if err != nil {
 		return nil, err
 	}

@@ -164,6 +164,15 @@ func (f *frame) signedBy(by *pb.Signature) *frame {
 	return &g
 }
 
+// noteUnsigned notes whether a round waits for an officer's signature.
+func (st *state) noteUnsigned(f *frame) {
+	if signature.OfficerMissing(f.round) {
+		st.unsigned[f.name()] = f.ref()
+	} else {
+		delete(st.unsigned, f.name())
+	}
+}
+
 // outgrow notes that the signatures of a round do not fit any more, now that a result
 // has come after them.
 func (st *state) outgrow(r *round, rows *rowSet) error {

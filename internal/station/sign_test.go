@@ -203,3 +203,36 @@ func TestRoundContent_IsTheSameOnTheTabletThatTookItOver(t *testing.T) {
 		t.Errorf("station (-) and tablet (+)\n%s", d)
 	}
 }
+
+// A round waits for an officer from its end until one has signed, and again when a result
+// comes after that; over a restart, too.
+func TestListRounds_NamesWhatWaitsForAnOfficer(t *testing.T) {
+	k := officers(t)
+	waits := func(when string, want int) {
+		t.Helper()
+		for range 2 {
+			resp, err := k.ListRounds(ctx, &pb.ListRoundsRequest{AwaitingOfficer: true})
+			if err != nil || len(resp.GetRounds()) != want {
+				t.Fatalf("%s: %d rounds wait (%v), want %d", when, len(resp.GetRounds()), err, want)
+			}
+			k.Reopen()
+		}
+	}
+	round := k.RecordAll(p1, shift)
+	late := k.Request(round, stationtest.Seen(screen, "01"))
+	waits("while it is open", 0)
+	if _, err := k.FinishRound(ctx, signedFinish(t, k, round, "mind the pump")); err != nil {
+		t.Fatal(err)
+	}
+	waits("when it is finished", 1)
+	by, shown := signedAs(t, k, round, "people/officer", pb.Role_ROLE_OFFICER, "mind the pump")
+	resp, err := k.SignRound(ctx, &pb.SignRoundRequest{RequestId: k.ID(), Round: round, Signature: by, Shown: shown})
+	if err != nil || resp.GetRound().GetClosingNote() != "mind the pump" {
+		t.Fatalf("%v, %v", resp, err)
+	}
+	waits("when it is signed", 0)
+	if _, err := k.RecordResult(ctx, late); err != nil {
+		t.Fatal(err)
+	}
+	waits("when it has changed since", 1)
+}

@@ -21,6 +21,7 @@ type state struct {
 	rounds   map[string]*round   // live ones, and ended ones that took a result lately
 	ended    []string            // ended rounds in rounds, longest there first
 	opened   []roundRef          // every round, in the order of opening; only ever appended to
+	unsigned map[string]roundRef // finished rounds that wait for an officer's signature, by name
 	changed  map[string]*vehicle // since the last publication
 	instead  func(d *draft)      // changes what is put in force, to see what would have been; nil for what was
 	horizon  int64               // event up to which content may have been dropped; what led to a defect may be gone
@@ -53,7 +54,7 @@ func (r roundRef) compare(s roundRef) int {
 
 func newState(a archive) *state {
 	return &state{
-		lib: emptyLibrary(), vehicles: map[string]*vehicle{}, rounds: map[string]*round{},
+		lib: emptyLibrary(), vehicles: map[string]*vehicle{}, rounds: map[string]*round{}, unsigned: map[string]roundRef{},
 		changed: map[string]*vehicle{}, archive: a,
 	}
 }

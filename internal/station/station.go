@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"maps"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -195,6 +196,7 @@ type published struct {
 	frames     map[string]*frame // of rounds that are open or paused, by name
 	opened     []roundRef        // every round, in the order of opening
 	stock      accounts
+	unsigned   []roundRef // those that wait for an officer's signature, in the order of opening
 }
 
 // committed is called by the journal on its committer goroutine when what was
@@ -228,8 +230,8 @@ func (s *Station) publish() {
 	if len(p.vehicles) != len(p.names) {
 		p.names = sortedKeys(p.vehicles)
 	}
-	if p.frames = before.frames; st.reframed {
-		p.frames = st.liveFrames()
+	if p.frames, p.unsigned = before.frames, before.unsigned; st.reframed {
+		p.frames, p.unsigned = st.liveFrames(), slices.SortedFunc(maps.Values(st.unsigned), roundRef.compare)
 	}
 	clear(st.changed)
 	st.reframed = false

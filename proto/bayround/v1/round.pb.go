@@ -279,7 +279,10 @@ type Round struct {
 	Signatures []*Signature `protobuf:"bytes,24,rep,name=signatures,proto3" json:"signatures,omitempty"`
 	// Items it has beside its routine's, ascending by id: the watch's share of routines
 	// that are shared out, as it was when the round was opened.
-	WithItems     []string `protobuf:"bytes,25,rep,name=with_items,json=withItems,proto3" json:"with_items,omitempty"`
+	WithItems []string `protobuf:"bytes,25,rep,name=with_items,json=withItems,proto3" json:"with_items,omitempty"`
+	// Words for the next watch, as they stood when it was finished; empty when there were
+	// none, and while it is not finished.
+	ClosingNote   string `protobuf:"bytes,26,opt,name=closing_note,json=closingNote,proto3" json:"closing_note,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -487,6 +490,13 @@ func (x *Round) GetWithItems() []string {
 		return x.WithItems
 	}
 	return nil
+}
+
+func (x *Round) GetClosingNote() string {
+	if x != nil {
+		return x.ClosingNote
+	}
+	return ""
 }
 
 // Signature says that a person stands for a round as it was then.
@@ -847,7 +857,7 @@ const file_bayround_v1_round_proto_rawDesc = "" +
 	"\n" +
 	"_driven_kmB\x0e\n" +
 	"\f_odometer_kmB\x0f\n" +
-	"\r_engine_hours\"\xea\a\n" +
+	"\r_engine_hours\"\x8d\b\n" +
 	"\x05Round\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x18\n" +
 	"\avehicle\x18\x02 \x01(\tR\avehicle\x12\x18\n" +
@@ -882,7 +892,8 @@ const file_bayround_v1_round_proto_rawDesc = "" +
 	"signatures\x18\x18 \x03(\v2\x16.bayround.v1.SignatureR\n" +
 	"signatures\x12\x1d\n" +
 	"\n" +
-	"with_items\x18\x19 \x03(\tR\twithItems\"\xba\x04\n" +
+	"with_items\x18\x19 \x03(\tR\twithItems\x12!\n" +
+	"\fclosing_note\x18\x1a \x01(\tR\vclosingNote\"\xba\x04\n" +
 	"\tSignature\x12>\n" +
 	"\x06person\x18\x01 \x01(\tB&\xbaH#r!2\x1f^people/[a-z0-9]+(-[a-z0-9]+)*$R\x06person\x12:\n" +
 	"\tsigned_as\x18\x02 \x01(\x0e2\x11.bayround.v1.RoleB\n" +

@@ -297,9 +297,12 @@ type ListRoundsRequest struct {
 	OpenedBefore *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=opened_before,json=openedBefore,proto3" json:"opened_before,omitempty"`
 	// Only rounds in which this defect was found, or its step was looked at after it had been
 	// found, vehicles/{vehicle}/defects/{defect}; empty for all.
-	Defect        string `protobuf:"bytes,7,opt,name=defect,proto3" json:"defect,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Defect string `protobuf:"bytes,7,opt,name=defect,proto3" json:"defect,omitempty"`
+	// Only finished rounds that wait for an officer's signature: the routine asks for one,
+	// and there is none that still fits.
+	AwaitingOfficer bool `protobuf:"varint,8,opt,name=awaiting_officer,json=awaitingOfficer,proto3" json:"awaiting_officer,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *ListRoundsRequest) Reset() {
@@ -379,6 +382,13 @@ func (x *ListRoundsRequest) GetDefect() string {
 		return x.Defect
 	}
 	return ""
+}
+
+func (x *ListRoundsRequest) GetAwaitingOfficer() bool {
+	if x != nil {
+		return x.AwaitingOfficer
+	}
+	return false
 }
 
 // ListRoundsResponse is a page of rounds.
@@ -1937,7 +1947,7 @@ const file_bayround_v1_round_service_proto_rawDesc = "" +
 	"\x0fGetRoundRequest\x121\n" +
 	"\x04name\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^rounds/[0-9a-f-]{36}$R\x04name\"<\n" +
 	"\x10GetRoundResponse\x12(\n" +
-	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"\xc5\x03\n" +
+	"\x05round\x18\x01 \x01(\v2\x12.bayround.v1.RoundR\x05round\"\xf0\x03\n" +
 	"\x11ListRoundsRequest\x12'\n" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12'\n" +
@@ -1948,7 +1958,8 @@ const file_bayround_v1_round_service_proto_rawDesc = "" +
 	"\vopened_from\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"openedFrom\x12?\n" +
 	"\ropened_before\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\fopenedBefore\x12V\n" +
-	"\x06defect\x18\a \x01(\tB>\xbaH;r927^(vehicles/[a-z0-9]+(-[a-z0-9]+)*/defects/[a-z0-9-]+)?$R\x06defect\"h\n" +
+	"\x06defect\x18\a \x01(\tB>\xbaH;r927^(vehicles/[a-z0-9]+(-[a-z0-9]+)*/defects/[a-z0-9-]+)?$R\x06defect\x12)\n" +
+	"\x10awaiting_officer\x18\b \x01(\bR\x0fawaitingOfficer\"h\n" +
 	"\x12ListRoundsResponse\x12*\n" +
 	"\x06rounds\x18\x01 \x03(\v2\x12.bayround.v1.RoundR\x06rounds\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xe6\x01\n" +
