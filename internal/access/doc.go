@@ -17,6 +17,8 @@
 //
 // JSON: {"version":1, "people":{name: counter}, "devices":{name: counter}}. A
 // counter is {"failures": how many in a row, "last": when the newest one was}.
+// "pardons", {name: when}, may stand beside them: people whom kiosk unlock let in,
+// of which the record was not told yet.
 // It is replaced whole: written beside, synced, renamed, its directory synced. A
 // file of a later version is refused. One that cannot be read is refused too,
 // for somebody may have spoilt it in order to guess on.

@@ -3,6 +3,7 @@ package access
 import (
 	"context"
 	"maps"
+	"slices"
 	"sync"
 	"time"
 
@@ -95,8 +96,9 @@ func (g *Guard) charge(a Attempt) (charged, error) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	now := g.now()
+	g.heedLocked()
 	person, device := place(g.count.People, a.Person), place(g.count.Devices, a.Device)
-	if ofPerson.isLocked(g.count.People[person]) && !g.unlockedLocked(person) {
+	if ofPerson.isLocked(g.count.People[person]) {
 		return charged{}, locked()
 	}
 	if left := max(ofPerson.left(g.count.People[person], now), ofDevice.left(g.count.Devices[device], now)); left > 0 {
@@ -109,15 +111,18 @@ func (g *Guard) charge(a Attempt) (charged, error) {
 	return c, g.keep(next)
 }
 
-// unlockedLocked tells that another program has unlocked somebody: kiosk unlock writes the
-// file while a tablet serves. What stands there then counts.
-func (g *Guard) unlockedLocked(person string) bool {
-	fresh, err := readCounters(g.file)
-	if err != nil || ofPerson.isLocked(fresh.People[person]) {
-		return false
+// heedLocked takes over what the file says while somebody is locked out: kiosk unlock is
+// another program, and writes it while a tablet serves.
+func (g *Guard) heedLocked() {
+	for _, c := range g.count.People {
+		if !ofPerson.isLocked(c) {
+			continue
+		}
+		if fresh, err := readCounters(g.file); err == nil {
+			g.count = fresh
+		}
+		return
 	}
-	g.count = fresh
-	return true
 }
 
 // acquit forgets the failures of who has passed. The device keeps those of
@@ -141,9 +146,8 @@ func (g *Guard) acquit(a Attempt, c charged) error {
 	return g.keep(next)
 }
 
-// Unlock forgets a person's failures. Whoever calls it has made sure that an
-// officer asked for it. A guard of another process on the same file hears of it
-// when the person tries next.
+// Unlock forgets a person's failures. Whoever calls it has made sure that an officer asked
+// for it, and has told the record.
 func (g *Guard) Unlock(person string) error {
 	g.mu.Lock()
 	defer g.mu.Unlock()
@@ -152,17 +156,63 @@ func (g *Guard) Unlock(person string) error {
 	return g.keep(next)
 }
 
-// Locked names the people who wait for an officer, in no order.
-func (g *Guard) Locked() []string {
+// Pardon is Unlock by who cannot tell the record: it is kept until it has been told. A
+// guard of another process on the same file hears of it.
+func (g *Guard) Pardon(person string) error {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	var names []string
-	for name, c := range g.count.People {
-		if ofPerson.isLocked(c) {
-			names = append(names, name)
+	next := g.count.clone()
+	delete(next.People, place(next.People, person))
+	if next.Pardons == nil {
+		next.Pardons = map[string]time.Time{}
+	}
+	next.Pardons[person] = g.now()
+	return g.keep(next)
+}
+
+// Pardons are the people who were pardoned and of whom the record was not told yet, by
+// name.
+func (g *Guard) Pardons() []Lock {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.heedLocked()
+	var all []Lock
+	for _, name := range slices.Sorted(maps.Keys(g.count.Pardons)) {
+		all = append(all, Lock{Person: name, At: g.count.Pardons[name]})
+	}
+	return all
+}
+
+// Told forgets a pardon of which the record was told.
+func (g *Guard) Told(pardon Lock) error {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	next := g.count.clone()
+	if next.Pardons[pardon.Person].Equal(pardon.At) {
+		delete(next.Pardons, pardon.Person)
+	}
+	return g.keep(next)
+}
+
+// Lock is that somebody was locked out, or pardoned.
+type Lock struct {
+	Person   string
+	Failures int       // wrong PINs in a row
+	At       time.Time // when the last of them was tried, or the person was pardoned
+}
+
+// Locked are the people who wait for an officer, by name.
+func (g *Guard) Locked() []Lock {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.heedLocked()
+	var all []Lock
+	for _, name := range slices.Sorted(maps.Keys(g.count.People)) {
+		if c := g.count.People[name]; ofPerson.isLocked(c) {
+			all = append(all, Lock{name, c.Failures, c.Last})
 		}
 	}
-	return names
+	return all
 }
 
 // keep writes counters, and believes them once they are on disk.
@@ -187,10 +237,12 @@ func place(counted map[string]counter, name string) string {
 type counters struct {
 	People  map[string]counter `json:"people"`
 	Devices map[string]counter `json:"devices"`
+	// Pardons say when kiosk unlock let somebody in, until the record was told.
+	Pardons map[string]time.Time `json:"pardons,omitempty"`
 }
 
 func (c counters) clone() counters {
-	return counters{People: maps.Clone(c.People), Devices: maps.Clone(c.Devices)}
+	return counters{People: maps.Clone(c.People), Devices: maps.Clone(c.Devices), Pardons: maps.Clone(c.Pardons)}
 }
 
 // wrong is the answer to a wrong PIN after a number of failures in a row.
@@ -208,5 +260,5 @@ func wrong(failures int) *fault.Fault {
 }
 
 func locked() *fault.Fault {
-	return fault.New(fault.Denied, "PIN_LOCKED", "locked after %d wrong PINs; an officer must unlock it (kiosk unlock)", ofPerson.locked)
+	return fault.New(fault.Denied, "PIN_LOCKED", "locked after %d wrong PINs; an officer must unlock it, on the page to sign in", ofPerson.locked)
 }

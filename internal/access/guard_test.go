@@ -114,8 +114,8 @@ func TestGuard_LimitsAPerson(t *testing.T) {
 		{5 * time.Minute, "1111", "PIN_WRONG: wrong PIN; wait 5 min, then try again"},
 		{5 * time.Minute, "1111", "PIN_WRONG: wrong PIN; wait 5 min, then try again"},
 		{5 * time.Minute, "1111", "PIN_WRONG: wrong PIN; wait 5 min, then try again"},
-		{5 * time.Minute, "1111", "PIN_LOCKED: locked after 10 wrong PINs; an officer must unlock it (kiosk unlock)"},
-		{24 * time.Hour, "2468", "PIN_LOCKED: locked after 10 wrong PINs; an officer must unlock it (kiosk unlock)"},
+		{5 * time.Minute, "1111", "PIN_LOCKED: locked after 10 wrong PINs; an officer must unlock it, on the page to sign in"},
+		{24 * time.Hour, "2468", "PIN_LOCKED: locked after 10 wrong PINs; an officer must unlock it, on the page to sign in"},
 	} {
 		b.clock.move(step.after)
 		b.reopen() // before each: a restart forgets nothing
@@ -123,7 +123,7 @@ func TestGuard_LimitsAPerson(t *testing.T) {
 			t.Fatalf("attempt %d: %q, want %q", i, got, step.want)
 		}
 	}
-	if got := b.Locked(); len(got) != 1 || got[0] != person {
+	if got := b.Locked(); len(got) != 1 || got[0].Person != person || got[0].Failures != 10 {
 		t.Errorf("locked: %v", got)
 	}
 	if err := b.Unlock(person); err != nil {
@@ -143,19 +143,33 @@ func TestGuard_IsUnlockedFromOutsideWhileItServes(t *testing.T) {
 	}
 	b.want(b.try(other, "1111"), "PIN_WRONG: wrong PIN; 2 more tries before a wait")
 	b.clock.move(time.Minute)
-	b.want(b.try(person, "2468"), "PIN_LOCKED: locked after 10 wrong PINs; an officer must unlock it (kiosk unlock)")
+	b.want(b.try(person, "2468"), "PIN_LOCKED: locked after 10 wrong PINs; an officer must unlock it, on the page to sign in")
 	outside, err := OpenGuard(b.file, b.clock.read)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if locked := outside.Locked(); len(locked) != 1 || locked[0] != person {
+	if locked := outside.Locked(); len(locked) != 1 || locked[0].Person != person {
 		t.Errorf("locked: %v", locked)
 	}
-	if err := outside.Unlock(person); err != nil {
+	when := b.clock.read()
+	if err := outside.Pardon(person); err != nil {
 		t.Fatal(err)
 	}
+	b.want(b.try(other, "1111"), "PIN_WRONG: wrong PIN; 1 more try before a wait") // another's try does not undo it
+	b.clock.move(time.Minute)
 	b.want(b.try(person, "2468"), "")
-	b.want(b.try(other, "1111"), "PIN_WRONG: wrong PIN; 1 more try before a wait") // the other's count stays
+	pardons := b.Pardons()
+	if len(pardons) != 1 || pardons[0].Person != person || !pardons[0].At.Equal(when) {
+		t.Fatalf("pardoned: %v", pardons)
+	}
+	b.reopen()
+	if err := b.Told(pardons[0]); err != nil {
+		t.Fatal(err)
+	}
+	b.reopen()
+	if again := b.Pardons(); len(again) != 0 {
+		t.Errorf("the record was told, and yet: %v", again)
+	}
 }
 
 func TestGuard_PassingForgetsOnesOwnFailuresAlone(t *testing.T) {

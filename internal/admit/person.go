@@ -31,6 +31,7 @@ const (
 	Return      Deed = "CallSignService/ReturnCallSign"
 	Incident    Deed = "ScheduleService/RecordIncident"
 	FitWheels   Deed = "ScheduleService/RecordWheelsFitted"
+	Unlock      Deed = "PeopleService/ReportUnlock"
 	CheckGauge  Deed = "HistoryService/CheckGauge check.person"
 	Deliver     Deed = "StockService/RecordDelivery"
 	Count       Deed = "StockService/CountStock"
@@ -83,6 +84,7 @@ var people = sortedDeeds(
 	PersonRule{Deed: LookStream, Roles: PersonRoles()},
 	PersonRule{SignSecond, officers(), "NOT_OFFICER", "is no officer; the second signature is that of an officer in charge"},
 
+	PersonRule{Unlock, officers(), "NOT_OFFICER", "is no officer; an officer in charge, or the duty officer, lets in again who was locked out"},
 	PersonRule{Deed: Stop, Roles: PersonRoles()}, // anybody, alone and at once
 	PersonRule{Release, crew(), "NOT_OF_THE_STATION", "is not of the crew or the workshop; who has checked the vehicle again releases it"},
 	PersonRule{Acknowledge, workshops(), "NOT_WORKSHOP", "is not of the workshop; the workshop answers who reported a defect"},

@@ -77,7 +77,9 @@ func (d *Desk) signIn(ctx context.Context, a Act) error {
 
 // checkPIN asks the guard about somebody.
 func (d *Desk) checkPIN(ctx context.Context, person, pin string) error {
-	return d.guard.Check(ctx, access.Attempt{Person: person, Device: d.device, PIN: pin, Hash: d.scene.hashes[person]})
+	err := d.guard.Check(ctx, access.Attempt{Person: person, Device: d.device, PIN: pin, Hash: d.scene.hashes[person]})
+	d.tellLocks(ctx)
+	return err
 }
 
 // signOut ends the session; a round that is under way stays open.

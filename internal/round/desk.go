@@ -87,16 +87,17 @@ type Desk struct {
 	right   *Clock // nil where the tablet's clock counts as it is
 	log     *slog.Logger
 
-	mu      sync.Mutex // held for a whole act: acts come one after the other
-	session *session   // guarded by mu
-	scene   *scene     // guarded by mu; what was last read from the twin
-	stale   bool       // guarded by mu: the twin has changed since
-	dues    dues       // guarded by mu
-	offer   *offer     // guarded by mu: what a round that has not begun takes
-	awaited awaited    // guarded by mu
-	told    *BayWalk   // guarded by mu: what the bay display was told last
-	stops   string     // guarded by mu: what it was told is stopped
-	wakeAt  time.Time  // guarded by mu: when the view changes by itself; zero = it does not
+	mu      sync.Mutex      // held for a whole act: acts come one after the other
+	session *session        // guarded by mu
+	scene   *scene          // guarded by mu; what was last read from the twin
+	stale   bool            // guarded by mu: the twin has changed since
+	dues    dues            // guarded by mu
+	offer   *offer          // guarded by mu: what a round that has not begun takes
+	awaited awaited         // guarded by mu
+	locks   map[string]bool // guarded by mu: ids of the locks of which the record was told
+	told    *BayWalk        // guarded by mu: what the bay display was told last
+	stops   string          // guarded by mu: what it was told is stopped
+	wakeAt  time.Time       // guarded by mu: when the view changes by itself; zero = it does not
 
 	view    atomic.Pointer[View]
 	telling sync.Mutex
@@ -112,7 +113,7 @@ type Desk struct {
 func OpenDesk(ctx context.Context, c DeskConfig) (*Desk, error) {
 	d := &Desk{
 		twin: c.Twin, uplink: c.Uplink, guard: c.Guard, photos: c.Photos, device: c.Device, station: c.Station,
-		dir: c.Dir, wall: c.Clock, right: c.Right, log: c.Log, changed: make(chan struct{}), news: make(chan struct{}, 1), stale: true,
+		dir: c.Dir, wall: c.Clock, right: c.Right, log: c.Log, changed: make(chan struct{}), news: make(chan struct{}, 1), stale: true, locks: map[string]bool{},
 	}
 	if d.log == nil {
 		d.log = slog.New(slog.DiscardHandler)
@@ -144,6 +145,7 @@ func (d *Desk) begin(ctx context.Context) error {
 	if err := d.look(ctx); err != nil {
 		return err
 	}
+	d.tellLocks(ctx)
 	if d.session.Phase == PhaseStep {
 		d.session.look(d.wall()) // the time it was dark does not count
 		if step := d.scene.stepOf(d.session.Step); step != nil && d.session.Draft.running(step) {

@@ -36,6 +36,8 @@ func startDeed(name string) deed {
 		return deed{(*Desk).resumeRound, choosing}
 	case "sign-in":
 		return deed{(*Desk).signIn, []Phase{PhaseVehicles, PhaseSignIn}}
+	case "unlock":
+		return deed{(*Desk).unlock, []Phase{PhaseSignIn}}
 	case "sign-out":
 		return deed{(*Desk).signOut, nil}
 	case "assistant":
@@ -194,7 +196,7 @@ func (d *Desk) meantForAnother(a Act) bool {
 // beside whatever else waits.
 func (p *pending) givenBy(act string) bool {
 	switch act {
-	case "begin", "enter", "record", "confirm", "skip", "sign", "take-over", "sign-second", "give-up":
+	case "begin", "enter", "record", "confirm", "skip", "sign", "take-over", "sign-second", "give-up", "unlock":
 		return true
 	case "run-tell":
 		return p.Kind == commandIncident

@@ -34,6 +34,8 @@ const (
 
 	commandHandOver commandKind = 30
 	commandIncident commandKind = 31
+
+	commandUnlock commandKind = 40
 )
 
 // command carries out a command on the twin: it is kept first, so that after a
@@ -99,6 +101,8 @@ func (d *Desk) ask(ctx context.Context, p *pending) error {
 		return tell(ctx, p, &pb.ConfirmHandOverRequest{}, d.twin.ConfirmHandOver, d.handedOver)
 	case commandIncident:
 		return tell(ctx, p, &pb.RecordIncidentRequest{}, d.twin.RecordIncident, d.toldOfRun)
+	case commandUnlock:
+		return tell(ctx, p, &pb.ReportUnlockRequest{}, d.twin.ReportUnlock, d.unlocked)
 	case commandGiveUp:
 		return tell(ctx, p, &pb.GiveUpRoundRequest{}, d.twin.GiveUpRound, d.gaveUp)
 	case commandAssist:

@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"bayround/internal/access"
 	"bayround/internal/fault"
 	"bayround/internal/round"
 	"bayround/internal/station"
@@ -250,11 +251,13 @@ func TestDesk_ASessionFileOfANewerProgramIsRefused(t *testing.T) {
 	clock := stationtest.NewClock()
 	kit := stationtest.OpenWith(t, clock, station.Options{Dir: t.TempDir(), Now: clock.Now, Defaults: stationtest.Small()})
 	dir := t.TempDir()
+	guard, err := access.OpenGuard(filepath.Join(dir, "pins.json"), clock.Now)
+	must(t, err)
 	for content, refused := range map[string]bool{`{"version":2,"phase":1}`: true, `{"version":1,"phase":1}`: false, ``: false, `{"ver`: false} {
 		if err := os.WriteFile(filepath.Join(dir, "session.json"), []byte(content), 0o600); err != nil {
 			t.Fatal(err)
 		}
-		d, err := round.OpenDesk(ctx, round.DeskConfig{Twin: kit.Station, Device: "tablet-1", Dir: dir, Clock: clock.Now})
+		d, err := round.OpenDesk(ctx, round.DeskConfig{Twin: kit.Station, Guard: guard, Device: "tablet-1", Dir: dir, Clock: clock.Now})
 		if refused != fault.Is(err, fault.Precondition) || !refused && err != nil {
 			t.Errorf("%q: %v", content, err)
 		}

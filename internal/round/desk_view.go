@@ -36,6 +36,8 @@ func (d *Desk) newView(ctx context.Context) (*View, error) {
 		if v.Awaiting, err = d.awaiting(ctx); err != nil {
 			return nil, err
 		}
+	case PhaseSignIn:
+		v.Locked = d.lockedOut()
 	case PhaseBefore:
 		v.Before = d.beforeView(ctx, now)
 	case PhaseStep:

@@ -53,6 +53,8 @@ func outgoingOf(ev *pb.JournalEvent) *outgoing {
 		c.round, c.request = e.RoundSigned.GetRound(), &pb.SignRoundRequest{
 			RequestId: c.id, Round: e.RoundSigned.GetRound(), Signature: asSigned(e.RoundSigned.GetSignature()), Shown: e.RoundSigned.GetShown(),
 		}
+	case *pb.JournalEvent_LockedOut, *pb.JournalEvent_Unlocked:
+		c.request = lockOf(ev)
 	case *pb.JournalEvent_HandedOver:
 		h := e.HandedOver
 		c.round, c.request = h.GetRound(), &pb.ConfirmHandOverRequest{
@@ -121,6 +123,18 @@ func changeOf(ev *pb.JournalEvent, to *pb.RoundStateChanged) proto.Message {
 		return &pb.GiveUpRoundRequest{RequestId: id, Round: to.GetRound(), Note: to.GetNote(), DeviceTime: at}
 	}
 	return nil
+}
+
+// lockOf tells who was locked out, or let in again.
+func lockOf(ev *pb.JournalEvent) proto.Message {
+	if lock := ev.GetLockedOut(); lock != nil {
+		return &pb.ReportLockOutRequest{
+			RequestId: ev.GetCommandId(), Locked: lock.GetLocked(), Failures: lock.GetFailures(), Device: ev.GetDevice(), DeviceTime: deviceTime(ev),
+		}
+	}
+	return &pb.ReportUnlockRequest{
+		RequestId: ev.GetCommandId(), Unlocked: ev.GetUnlocked().GetUnlocked(), Person: ev.GetPerson(), Device: ev.GetDevice(), DeviceTime: deviceTime(ev),
+	}
 }
 
 // asSigned is a signature as it was given, without the twin's time; nil when there is none.

@@ -35,6 +35,10 @@ func carry(st *station.Station, request proto.Message) (err error) {
 		_, err = st.FinishRound(ctx, r)
 	case *pb.SignRoundRequest:
 		_, err = st.SignRound(ctx, r)
+	case *pb.ReportLockOutRequest:
+		_, err = st.ReportLockOut(ctx, r)
+	case *pb.ReportUnlockRequest:
+		_, err = st.ReportUnlock(ctx, r)
 	case *pb.ConfirmHandOverRequest:
 		_, err = st.ConfirmHandOver(ctx, r)
 	case *pb.GiveUpRoundRequest:
@@ -102,6 +106,8 @@ func everyCommand(device string) []proto.Message {
 		&pb.OpenRoundRequest{Round: second, Vehicle: secondPump, Routine: "routines/weekly", Driver: "people/other", Device: device, DeviceTime: now()},
 		&pb.RecordResultRequest{Round: second, Result: result(stationtest.Tread("TYR-020/axle-1-nearside", 10, 9.5, 10))},
 		&pb.GiveUpRoundRequest{RequestId: uuid.NewString(), Round: second, Note: "called away", DeviceTime: now()},
+		&pb.ReportLockOutRequest{RequestId: uuid.NewString(), Locked: "people/other", Failures: 10, Device: device, DeviceTime: now()},
+		&pb.ReportUnlockRequest{RequestId: uuid.NewString(), Unlocked: "people/other", Device: device, DeviceTime: now()},
 		&pb.StopVehicleRequest{
 			RequestId: uuid.NewString(), Vehicle: secondPump, Person: "people/other", Reason: "it pulls to the left",
 			StepIds: []string{"TYR-020/axle-1-nearside"}, Device: device, DeviceTime: now(),
@@ -119,7 +125,7 @@ func TestCommandOf_IsTheCommandTheEventCameFrom(t *testing.T) {
 		}
 		kinds[string(c.ProtoReflect().Descriptor().Name())] = true
 	}
-	if len(kinds) != 11 {
+	if len(kinds) != 13 {
 		t.Fatalf("only %d kinds of command occur", len(kinds))
 	}
 	if diff := cmp.Diff(commands, driven(t, k.Station), protocmp.Transform()); diff != "" {

@@ -175,6 +175,12 @@ func (u *Uplink) call(ctx context.Context, request proto.Message) (sequence int6
 	case *pb.SignRoundRequest:
 		resp, err := u.rounds.SignRound(ctx, r)
 		return resp.GetRound().GetSequence(), err
+	case *pb.ReportLockOutRequest:
+		resp, err := u.people.ReportLockOut(ctx, r)
+		return resp.GetSequence(), err
+	case *pb.ReportUnlockRequest:
+		resp, err := u.people.ReportUnlock(ctx, r)
+		return resp.GetSequence(), err
 	case *pb.ConfirmHandOverRequest:
 		resp, err := u.schedules.ConfirmHandOver(ctx, r)
 		return resp.GetSequence(), err

@@ -21,6 +21,10 @@ func (u *Uplink) words(ctx context.Context, c *outgoing) string {
 		return u.roundWords(ctx, c.round) + ": signed"
 	case *pb.SignRoundRequest:
 		return u.roundWords(ctx, c.round) + ": signed by an officer"
+	case *pb.ReportLockOutRequest:
+		return r.GetLocked() + ": locked out"
+	case *pb.ReportUnlockRequest:
+		return r.GetUnlocked() + ": unlocked"
 	case *pb.ConfirmHandOverRequest:
 		return u.roundWords(ctx, c.round) + ": handed over"
 	case *pb.RecordIncidentRequest:

@@ -63,6 +63,7 @@ type Uplink struct {
 
 	rounds    pb.RoundServiceClient
 	schedules pb.ScheduleServiceClient
+	people    pb.PeopleServiceClient
 	readiness pb.ReadinessServiceClient
 	journal   pb.JournalServiceClient
 	standings pb.TwinServiceClient
@@ -93,7 +94,7 @@ var _ interface { // what the desk asks of an uplink
 func OpenUplink(c Config) (*Uplink, error) {
 	u := &Uplink{
 		twin: c.Twin, photos: c.Photos, log: c.Log, clock: c.Clock, right: c.Right, changed: newBell(), arrived: newBell(),
-		rounds: pb.NewRoundServiceClient(c.Conn), schedules: pb.NewScheduleServiceClient(c.Conn), readiness: pb.NewReadinessServiceClient(c.Conn),
+		rounds: pb.NewRoundServiceClient(c.Conn), schedules: pb.NewScheduleServiceClient(c.Conn), people: pb.NewPeopleServiceClient(c.Conn), readiness: pb.NewReadinessServiceClient(c.Conn),
 		journal: pb.NewJournalServiceClient(c.Conn), standings: pb.NewTwinServiceClient(c.Conn),
 		pictures: pb.NewPhotoServiceClient(c.Conn), defects: pb.NewDefectServiceClient(c.Conn), stock: pb.NewStockServiceClient(c.Conn),
 	}

@@ -39,20 +39,21 @@ type View struct {
 	Vehicles      []Vehicle // all, by call sign: the order never changes under a finger
 	Chosen        *Vehicle  // the one dealt with; nil in PhaseVehicles
 	People        []*pb.Person
-	Gauges        []*pb.Gauge // not withdrawn, by name
-	Answers       *Answers    // to who is signed in; nil from PhaseStep on, and while nobody is
-	Session       *Session    // nil until somebody has signed in
-	Before        *Before     // in PhaseBefore
-	Round         *Round      // from PhaseStep on
-	Step          *Step       // in PhaseStep
-	Given         *Given      // the answer given last, while it can be taken back
-	Turnout       *Turnout    // in PhaseTurnout
-	Back          *Back       // in PhaseBack
-	Stock         []*pb.Stock // what the station of the vehicle dealt with, else this tablet's, else each, has of what is topped up; empty where nobody has told
-	StockTold     time.Time   // when the station of record told it
-	Closing       *Closing    // in PhaseOverview, PhaseSign, PhaseHandover and PhaseSecond
-	Awaiting      []Awaiting  // in PhaseVehicles: rounds that wait for an officer's signature, newest first
-	Notice        *Notice     // what the last act led to; nil when it went well
+	Gauges        []*pb.Gauge  // not withdrawn, by name
+	Answers       *Answers     // to who is signed in; nil from PhaseStep on, and while nobody is
+	Session       *Session     // nil until somebody has signed in
+	Before        *Before      // in PhaseBefore
+	Round         *Round       // from PhaseStep on
+	Step          *Step        // in PhaseStep
+	Given         *Given       // the answer given last, while it can be taken back
+	Turnout       *Turnout     // in PhaseTurnout
+	Back          *Back        // in PhaseBack
+	Stock         []*pb.Stock  // what the station of the vehicle dealt with, else this tablet's, else each, has of what is topped up; empty where nobody has told
+	StockTold     time.Time    // when the station of record told it
+	Closing       *Closing     // in PhaseOverview, PhaseSign, PhaseHandover and PhaseSecond
+	Locked        []*pb.Person // in PhaseSignIn: locked out of this tablet until an officer decides
+	Awaiting      []Awaiting   // in PhaseVehicles: rounds that wait for an officer's signature, newest first
+	Notice        *Notice      // what the last act led to; nil when it went well
 }
 
 // Link is how the tablet stands to the station.

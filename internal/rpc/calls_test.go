@@ -130,6 +130,8 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 		&pb.ListDuesRequest{PageSize: 10, Vehicle: vehicle, Station: "stations/skarholm-quay", States: []pb.DueState{pb.DueState_DUE_STATE_OVERDUE}},
 		&pb.ListWatchesRequest{Station: "stations/skarholm-quay", From: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC)), Until: timestamppb.New(time.Date(2026, 2, 3, 19, 0, 0, 0, time.UTC))},
 		&pb.GetCalendarFeedRequest{Station: "stations/skarholm-quay", Days: 14},
+		&pb.ReportLockOutRequest{RequestId: id, Locked: "people/arkwith", Failures: 10, Device: "tablet-1", DeviceTime: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC))},
+		&pb.ReportUnlockRequest{RequestId: id, Unlocked: "people/arkwith", Person: "people/osgarry", Device: "tablet-1", DeviceTime: timestamppb.New(time.Date(2026, 2, 2, 19, 5, 0, 0, time.UTC))},
 		&pb.ConfirmHandOverRequest{
 			RequestId: id, Round: round, OffGoing: "people/arkwith", OnComing: "people/venholt", TextSha256: make([]byte, 32), Device: "tablet-1",
 			OffGoingConfirmed: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC)), OnComingConfirmed: timestamppb.New(time.Date(2026, 2, 2, 19, 1, 0, 0, time.UTC)),
@@ -141,7 +143,7 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 			Assistant: "people/venholt", Device: "tablet-1", Conditions: conditions, WithItems: []string{"LMP-010"},
 		},
 		&pb.GetRoundRequest{Name: round},
-		&pb.ListRoundsRequest{PageSize: 10, Vehicle: vehicle, Person: "people/driver", Defect: vehicle + "/defects/3f2a9c"},
+		&pb.ListRoundsRequest{PageSize: 10, Vehicle: vehicle, Person: "people/driver", Defect: vehicle + "/defects/3f2a9c", AwaitingOfficer: true},
 		&pb.PauseRoundRequest{RequestId: id, Round: round, Note: "turnout"},
 		&pb.ResumeRoundRequest{RequestId: id, Round: round, Conditions: conditions},
 		&pb.FinishRoundRequest{RequestId: id, Round: round, Note: "nothing found"},

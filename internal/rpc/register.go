@@ -13,6 +13,7 @@ func registerServices(to grpc.ServiceRegistrar, st *station.Station, o Options, 
 	pb.RegisterDefectServiceServer(to, &defects{station: st})
 	pb.RegisterCallSignServiceServer(to, &callSigns{station: st})
 	pb.RegisterScheduleServiceServer(to, &schedules{station: st})
+	pb.RegisterPeopleServiceServer(to, &people{station: st})
 	pb.RegisterRoundServiceServer(to, &rounds{station: st, chain: c})
 	pb.RegisterReadinessServiceServer(to, &readiness{station: st, encodings: newEncodings()})
 	pb.RegisterJournalServiceServer(to, &journal{station: st, chain: c})

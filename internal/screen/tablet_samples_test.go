@@ -195,6 +195,9 @@ func startViews(t testing.TB, views map[string]*round.View) {
 	v = baseView(t)
 	v.Phase, v.Chosen = round.PhaseSignIn, sampleVehicle(t, "WN11")
 	views["sign-in"] = v
+	locked := *v
+	locked.Locked = []*pb.Person{person(t, "quellmere")}
+	views["sign-in-locked"] = &locked
 	v = baseView(t)
 	v.Phase, v.Chosen, v.People = round.PhaseSignIn, sampleVehicle(t, "WN11"), nil
 	views["sign-in-nobody"] = v

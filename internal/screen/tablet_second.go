@@ -10,9 +10,17 @@ import (
 
 // Officers are the people who may sign the round that has ended: officers, but for its driver.
 func (p pane) Officers() []*pb.Person {
+	return slices.DeleteFunc(p.who(admit.SignSecond), func(who *pb.Person) bool { return who.GetName() == p.Closing.Ended.GetDriver() })
+}
+
+// Unlockers are the people who may let somebody in again.
+func (p pane) Unlockers() []*pb.Person { return p.who(admit.Unlock) }
+
+// who are the people who may do something.
+func (p pane) who(deed admit.Deed) []*pb.Person {
 	return slices.DeleteFunc(slices.Clone(p.People), func(who *pb.Person) bool {
-		_, may := admit.PersonMay(who.GetRoles(), admit.SignSecond)
-		return !may || who.GetErased() || who.GetName() == p.Closing.Ended.GetDriver()
+		_, may := admit.PersonMay(who.GetRoles(), deed)
+		return !may || who.GetErased()
 	})
 }
 

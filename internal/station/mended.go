@@ -41,5 +41,5 @@ func (s *Station) journalRepairs(ctx context.Context) error {
 
 // ofRecord tells that an event is of the record itself: it changes nothing else.
 func ofRecord(ev *pb.JournalEvent) bool {
-	return ev.GetRecordRefilled() != nil || ev.GetRecordLossAccepted() != nil || ofTrust(ev)
+	return ev.GetRecordRefilled() != nil || ev.GetRecordLossAccepted() != nil || ofTrust(ev) || ofLocks(ev)
 }

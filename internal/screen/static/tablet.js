@@ -184,12 +184,10 @@
     button.click();
   });
 
-  document.addEventListener("mousedown", (e) => { // the field keeps the focus, and its keys stay
-    if (e.target.closest("[data-put]")) e.preventDefault();
-  });
   document.addEventListener("click", (e) => { // keys of a PIN, which no frame carries one by one
     const key = e.target.closest("[data-put]");
-    const pin = key && byId("pin");
+    const at = document.activeElement; // another field for a PIN, where one is being filled in
+    const pin = key && (at && at.matches("input.secret") ? at : byId("pin"));
     if (pin) pin.value = key.dataset.put ? pin.value + key.dataset.put : pin.value.slice(0, -1);
   });
 

@@ -39,7 +39,7 @@ type JournalEvent struct {
 	Device string `protobuf:"bytes,5,opt,name=device,proto3" json:"device,omitempty"`
 	// Vehicle it concerns, vehicles/{vehicle}; empty when it concerns the whole station.
 	Vehicle string `protobuf:"bytes,6,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
-	// Version of this record's schema, 4 now.
+	// Version of this record's schema, 6 now.
 	Schema int32 `protobuf:"varint,7,opt,name=schema,proto3" json:"schema,omitempty"`
 	// When, by the device's clock; absent when it did not say.
 	DeviceTime *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
@@ -83,6 +83,8 @@ type JournalEvent struct {
 	//	*JournalEvent_VehicleStopped
 	//	*JournalEvent_VehicleReleased
 	//	*JournalEvent_RoundSigned
+	//	*JournalEvent_LockedOut
+	//	*JournalEvent_Unlocked
 	//	*JournalEvent_EnrolmentOpened
 	//	*JournalEvent_ClientAdmitted
 	//	*JournalEvent_ClientRenewed
@@ -430,6 +432,24 @@ func (x *JournalEvent) GetRoundSigned() *RoundSigned {
 	return nil
 }
 
+func (x *JournalEvent) GetLockedOut() *LockedOut {
+	if x != nil {
+		if x, ok := x.Event.(*JournalEvent_LockedOut); ok {
+			return x.LockedOut
+		}
+	}
+	return nil
+}
+
+func (x *JournalEvent) GetUnlocked() *Unlocked {
+	if x != nil {
+		if x, ok := x.Event.(*JournalEvent_Unlocked); ok {
+			return x.Unlocked
+		}
+	}
+	return nil
+}
+
 func (x *JournalEvent) GetEnrolmentOpened() *EnrolmentOpened {
 	if x != nil {
 		if x, ok := x.Event.(*JournalEvent_EnrolmentOpened); ok {
@@ -662,6 +682,16 @@ type JournalEvent_RoundSigned struct {
 	RoundSigned *RoundSigned `protobuf:"bytes,70,opt,name=round_signed,json=roundSigned,proto3,oneof"`
 }
 
+type JournalEvent_LockedOut struct {
+	// Wrong PINs locked somebody out of a tablet.
+	LockedOut *LockedOut `protobuf:"bytes,71,opt,name=locked_out,json=lockedOut,proto3,oneof"`
+}
+
+type JournalEvent_Unlocked struct {
+	// Somebody who was locked out of a tablet may sign in there again.
+	Unlocked *Unlocked `protobuf:"bytes,72,opt,name=unlocked,proto3,oneof"`
+}
+
 type JournalEvent_EnrolmentOpened struct {
 	// A code was made with which a tablet can enrol itself.
 	EnrolmentOpened *EnrolmentOpened `protobuf:"bytes,60,opt,name=enrolment_opened,json=enrolmentOpened,proto3,oneof"`
@@ -769,6 +799,10 @@ func (*JournalEvent_VehicleStopped) isJournalEvent_Event() {}
 func (*JournalEvent_VehicleReleased) isJournalEvent_Event() {}
 
 func (*JournalEvent_RoundSigned) isJournalEvent_Event() {}
+
+func (*JournalEvent_LockedOut) isJournalEvent_Event() {}
+
+func (*JournalEvent_Unlocked) isJournalEvent_Event() {}
 
 func (*JournalEvent_EnrolmentOpened) isJournalEvent_Event() {}
 
@@ -2164,7 +2198,7 @@ var File_bayround_v1_event_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x1bbayround/v1/catalogue.proto\x1a\x1abayround/v1/deferral.proto\x1a\x1fbayround/v1/enrol_service.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/schedule.proto\x1a\x1bbayround/v1/signature.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x17bayround/v1/stock.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x84\x17\n" +
+	"\x17bayround/v1/event.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x1bbayround/v1/catalogue.proto\x1a\x1abayround/v1/deferral.proto\x1a\x1fbayround/v1/enrol_service.proto\x1a\x19bayround/v1/finding.proto\x1a\x17bayround/v1/gauge.proto\x1a bayround/v1/people_service.proto\x1a\x18bayround/v1/record.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x16bayround/v1/rule.proto\x1a\x1abayround/v1/schedule.proto\x1a\x1bbayround/v1/signature.proto\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x17bayround/v1/stock.proto\x1a\x19bayround/v1/vehicle.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf2\x17\n" +
 	"\fJournalEvent\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\x03R\bsequence\x12\x1d\n" +
 	"\n" +
@@ -2204,7 +2238,10 @@ const file_bayround_v1_event_proto_rawDesc = "" +
 	"\x0edeferral_ended\x184 \x01(\v2\x1a.bayround.v1.DeferralEndedH\x00R\rdeferralEnded\x12F\n" +
 	"\x0fvehicle_stopped\x185 \x01(\v2\x1b.bayround.v1.VehicleStoppedH\x00R\x0evehicleStopped\x12I\n" +
 	"\x10vehicle_released\x186 \x01(\v2\x1c.bayround.v1.VehicleReleasedH\x00R\x0fvehicleReleased\x12=\n" +
-	"\fround_signed\x18F \x01(\v2\x18.bayround.v1.RoundSignedH\x00R\vroundSigned\x12I\n" +
+	"\fround_signed\x18F \x01(\v2\x18.bayround.v1.RoundSignedH\x00R\vroundSigned\x127\n" +
+	"\n" +
+	"locked_out\x18G \x01(\v2\x16.bayround.v1.LockedOutH\x00R\tlockedOut\x123\n" +
+	"\bunlocked\x18H \x01(\v2\x15.bayround.v1.UnlockedH\x00R\bunlocked\x12I\n" +
 	"\x10enrolment_opened\x18< \x01(\v2\x1c.bayround.v1.EnrolmentOpenedH\x00R\x0fenrolmentOpened\x12F\n" +
 	"\x0fclient_admitted\x18= \x01(\v2\x1b.bayround.v1.ClientAdmittedH\x00R\x0eclientAdmitted\x12C\n" +
 	"\x0eclient_renewed\x18> \x01(\v2\x1a.bayround.v1.ClientRenewedH\x00R\rclientRenewed\x12C\n" +
@@ -2358,28 +2395,30 @@ var file_bayround_v1_event_proto_goTypes = []any{
 	(*RecordLossAccepted)(nil),    // 32: bayround.v1.RecordLossAccepted
 	(*RecordRefilled)(nil),        // 33: bayround.v1.RecordRefilled
 	(*PersonErased)(nil),          // 34: bayround.v1.PersonErased
-	(*CallSignHolding)(nil),       // 35: bayround.v1.CallSignHolding
-	(*IncidentRecorded)(nil),      // 36: bayround.v1.IncidentRecorded
-	(*HandOver)(nil),              // 37: bayround.v1.HandOver
-	(*WheelsFitted)(nil),          // 38: bayround.v1.WheelsFitted
-	(*StockMoved)(nil),            // 39: bayround.v1.StockMoved
-	(ClientRole)(0),               // 40: bayround.v1.ClientRole
-	(*Round)(nil),                 // 41: bayround.v1.Round
-	(RoundState)(0),               // 42: bayround.v1.RoundState
-	(*RoundConditions)(nil),       // 43: bayround.v1.RoundConditions
-	(Verdict)(0),                  // 44: bayround.v1.Verdict
-	(*Signature)(nil),             // 45: bayround.v1.Signature
-	(*ShownToSigner)(nil),         // 46: bayround.v1.ShownToSigner
-	(*UndoneStep)(nil),            // 47: bayround.v1.UndoneStep
-	(*Result)(nil),                // 48: bayround.v1.Result
-	(*Finding)(nil),               // 49: bayround.v1.Finding
-	(*Repair)(nil),                // 50: bayround.v1.Repair
-	(*durationpb.Duration)(nil),   // 51: google.protobuf.Duration
-	(*Client)(nil),                // 52: bayround.v1.Client
-	(*Acknowledgement)(nil),       // 53: bayround.v1.Acknowledgement
-	(*Deferral)(nil),              // 54: bayround.v1.Deferral
-	(*VehicleStop)(nil),           // 55: bayround.v1.VehicleStop
-	(*VehicleRelease)(nil),        // 56: bayround.v1.VehicleRelease
+	(*LockedOut)(nil),             // 35: bayround.v1.LockedOut
+	(*Unlocked)(nil),              // 36: bayround.v1.Unlocked
+	(*CallSignHolding)(nil),       // 37: bayround.v1.CallSignHolding
+	(*IncidentRecorded)(nil),      // 38: bayround.v1.IncidentRecorded
+	(*HandOver)(nil),              // 39: bayround.v1.HandOver
+	(*WheelsFitted)(nil),          // 40: bayround.v1.WheelsFitted
+	(*StockMoved)(nil),            // 41: bayround.v1.StockMoved
+	(ClientRole)(0),               // 42: bayround.v1.ClientRole
+	(*Round)(nil),                 // 43: bayround.v1.Round
+	(RoundState)(0),               // 44: bayround.v1.RoundState
+	(*RoundConditions)(nil),       // 45: bayround.v1.RoundConditions
+	(Verdict)(0),                  // 46: bayround.v1.Verdict
+	(*Signature)(nil),             // 47: bayround.v1.Signature
+	(*ShownToSigner)(nil),         // 48: bayround.v1.ShownToSigner
+	(*UndoneStep)(nil),            // 49: bayround.v1.UndoneStep
+	(*Result)(nil),                // 50: bayround.v1.Result
+	(*Finding)(nil),               // 51: bayround.v1.Finding
+	(*Repair)(nil),                // 52: bayround.v1.Repair
+	(*durationpb.Duration)(nil),   // 53: google.protobuf.Duration
+	(*Client)(nil),                // 54: bayround.v1.Client
+	(*Acknowledgement)(nil),       // 55: bayround.v1.Acknowledgement
+	(*Deferral)(nil),              // 56: bayround.v1.Deferral
+	(*VehicleStop)(nil),           // 57: bayround.v1.VehicleStop
+	(*VehicleRelease)(nil),        // 58: bayround.v1.VehicleRelease
 }
 var file_bayround_v1_event_proto_depIdxs = []int32{
 	23, // 0: bayround.v1.JournalEvent.station_time:type_name -> google.protobuf.Timestamp
@@ -2409,46 +2448,48 @@ var file_bayround_v1_event_proto_depIdxs = []int32{
 	21, // 24: bayround.v1.JournalEvent.vehicle_stopped:type_name -> bayround.v1.VehicleStopped
 	22, // 25: bayround.v1.JournalEvent.vehicle_released:type_name -> bayround.v1.VehicleReleased
 	4,  // 26: bayround.v1.JournalEvent.round_signed:type_name -> bayround.v1.RoundSigned
-	12, // 27: bayround.v1.JournalEvent.enrolment_opened:type_name -> bayround.v1.EnrolmentOpened
-	13, // 28: bayround.v1.JournalEvent.client_admitted:type_name -> bayround.v1.ClientAdmitted
-	14, // 29: bayround.v1.JournalEvent.client_renewed:type_name -> bayround.v1.ClientRenewed
-	15, // 30: bayround.v1.JournalEvent.client_revoked:type_name -> bayround.v1.ClientRevoked
-	16, // 31: bayround.v1.JournalEvent.access_denied:type_name -> bayround.v1.AccessDenied
-	10, // 32: bayround.v1.JournalEvent.authority_rotated:type_name -> bayround.v1.AuthorityRotated
-	11, // 33: bayround.v1.JournalEvent.authority_retired:type_name -> bayround.v1.AuthorityRetired
-	35, // 34: bayround.v1.JournalEvent.call_sign_changed:type_name -> bayround.v1.CallSignHolding
-	36, // 35: bayround.v1.JournalEvent.incident_recorded:type_name -> bayround.v1.IncidentRecorded
-	37, // 36: bayround.v1.JournalEvent.handed_over:type_name -> bayround.v1.HandOver
-	38, // 37: bayround.v1.JournalEvent.wheels_fitted:type_name -> bayround.v1.WheelsFitted
-	39, // 38: bayround.v1.JournalEvent.stock_moved:type_name -> bayround.v1.StockMoved
-	40, // 39: bayround.v1.Sender.role:type_name -> bayround.v1.ClientRole
-	41, // 40: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
-	42, // 41: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
-	43, // 42: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
-	44, // 43: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
-	45, // 44: bayround.v1.RoundStateChanged.signature:type_name -> bayround.v1.Signature
-	46, // 45: bayround.v1.RoundStateChanged.shown:type_name -> bayround.v1.ShownToSigner
-	45, // 46: bayround.v1.RoundSigned.signature:type_name -> bayround.v1.Signature
-	46, // 47: bayround.v1.RoundSigned.shown:type_name -> bayround.v1.ShownToSigner
-	47, // 48: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
-	48, // 49: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
-	49, // 50: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
-	50, // 51: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
-	51, // 52: bayround.v1.AuthorityRotated.overlap:type_name -> google.protobuf.Duration
-	52, // 53: bayround.v1.ClientAdmitted.client:type_name -> bayround.v1.Client
-	52, // 54: bayround.v1.ClientRenewed.client:type_name -> bayround.v1.Client
-	52, // 55: bayround.v1.ClientRevoked.client:type_name -> bayround.v1.Client
-	17, // 56: bayround.v1.AccessDenied.denials:type_name -> bayround.v1.Denial
-	40, // 57: bayround.v1.Denial.role:type_name -> bayround.v1.ClientRole
-	53, // 58: bayround.v1.DefectAcknowledged.acknowledgement:type_name -> bayround.v1.Acknowledgement
-	54, // 59: bayround.v1.DefectDeferred.deferral:type_name -> bayround.v1.Deferral
-	55, // 60: bayround.v1.VehicleStopped.stop:type_name -> bayround.v1.VehicleStop
-	56, // 61: bayround.v1.VehicleReleased.release:type_name -> bayround.v1.VehicleRelease
-	62, // [62:62] is the sub-list for method output_type
-	62, // [62:62] is the sub-list for method input_type
-	62, // [62:62] is the sub-list for extension type_name
-	62, // [62:62] is the sub-list for extension extendee
-	0,  // [0:62] is the sub-list for field type_name
+	35, // 27: bayround.v1.JournalEvent.locked_out:type_name -> bayround.v1.LockedOut
+	36, // 28: bayround.v1.JournalEvent.unlocked:type_name -> bayround.v1.Unlocked
+	12, // 29: bayround.v1.JournalEvent.enrolment_opened:type_name -> bayround.v1.EnrolmentOpened
+	13, // 30: bayround.v1.JournalEvent.client_admitted:type_name -> bayround.v1.ClientAdmitted
+	14, // 31: bayround.v1.JournalEvent.client_renewed:type_name -> bayround.v1.ClientRenewed
+	15, // 32: bayround.v1.JournalEvent.client_revoked:type_name -> bayround.v1.ClientRevoked
+	16, // 33: bayround.v1.JournalEvent.access_denied:type_name -> bayround.v1.AccessDenied
+	10, // 34: bayround.v1.JournalEvent.authority_rotated:type_name -> bayround.v1.AuthorityRotated
+	11, // 35: bayround.v1.JournalEvent.authority_retired:type_name -> bayround.v1.AuthorityRetired
+	37, // 36: bayround.v1.JournalEvent.call_sign_changed:type_name -> bayround.v1.CallSignHolding
+	38, // 37: bayround.v1.JournalEvent.incident_recorded:type_name -> bayround.v1.IncidentRecorded
+	39, // 38: bayround.v1.JournalEvent.handed_over:type_name -> bayround.v1.HandOver
+	40, // 39: bayround.v1.JournalEvent.wheels_fitted:type_name -> bayround.v1.WheelsFitted
+	41, // 40: bayround.v1.JournalEvent.stock_moved:type_name -> bayround.v1.StockMoved
+	42, // 41: bayround.v1.Sender.role:type_name -> bayround.v1.ClientRole
+	43, // 42: bayround.v1.RoundOpened.round:type_name -> bayround.v1.Round
+	44, // 43: bayround.v1.RoundStateChanged.state:type_name -> bayround.v1.RoundState
+	45, // 44: bayround.v1.RoundStateChanged.conditions:type_name -> bayround.v1.RoundConditions
+	46, // 45: bayround.v1.RoundStateChanged.shown_verdict:type_name -> bayround.v1.Verdict
+	47, // 46: bayround.v1.RoundStateChanged.signature:type_name -> bayround.v1.Signature
+	48, // 47: bayround.v1.RoundStateChanged.shown:type_name -> bayround.v1.ShownToSigner
+	47, // 48: bayround.v1.RoundSigned.signature:type_name -> bayround.v1.Signature
+	48, // 49: bayround.v1.RoundSigned.shown:type_name -> bayround.v1.ShownToSigner
+	49, // 50: bayround.v1.StepBegun.undone:type_name -> bayround.v1.UndoneStep
+	50, // 51: bayround.v1.ResultRecorded.result:type_name -> bayround.v1.Result
+	51, // 52: bayround.v1.ResultRecorded.findings:type_name -> bayround.v1.Finding
+	52, // 53: bayround.v1.RepairRecorded.repair:type_name -> bayround.v1.Repair
+	53, // 54: bayround.v1.AuthorityRotated.overlap:type_name -> google.protobuf.Duration
+	54, // 55: bayround.v1.ClientAdmitted.client:type_name -> bayround.v1.Client
+	54, // 56: bayround.v1.ClientRenewed.client:type_name -> bayround.v1.Client
+	54, // 57: bayround.v1.ClientRevoked.client:type_name -> bayround.v1.Client
+	17, // 58: bayround.v1.AccessDenied.denials:type_name -> bayround.v1.Denial
+	42, // 59: bayround.v1.Denial.role:type_name -> bayround.v1.ClientRole
+	55, // 60: bayround.v1.DefectAcknowledged.acknowledgement:type_name -> bayround.v1.Acknowledgement
+	56, // 61: bayround.v1.DefectDeferred.deferral:type_name -> bayround.v1.Deferral
+	57, // 62: bayround.v1.VehicleStopped.stop:type_name -> bayround.v1.VehicleStop
+	58, // 63: bayround.v1.VehicleReleased.release:type_name -> bayround.v1.VehicleRelease
+	64, // [64:64] is the sub-list for method output_type
+	64, // [64:64] is the sub-list for method input_type
+	64, // [64:64] is the sub-list for extension type_name
+	64, // [64:64] is the sub-list for extension extendee
+	0,  // [0:64] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_event_proto_init() }
@@ -2462,6 +2503,7 @@ func file_bayround_v1_event_proto_init() {
 	file_bayround_v1_enrol_service_proto_init()
 	file_bayround_v1_finding_proto_init()
 	file_bayround_v1_gauge_proto_init()
+	file_bayround_v1_people_service_proto_init()
 	file_bayround_v1_record_proto_init()
 	file_bayround_v1_result_proto_init()
 	file_bayround_v1_round_proto_init()
@@ -2498,6 +2540,8 @@ func file_bayround_v1_event_proto_init() {
 		(*JournalEvent_VehicleStopped)(nil),
 		(*JournalEvent_VehicleReleased)(nil),
 		(*JournalEvent_RoundSigned)(nil),
+		(*JournalEvent_LockedOut)(nil),
+		(*JournalEvent_Unlocked)(nil),
 		(*JournalEvent_EnrolmentOpened)(nil),
 		(*JournalEvent_ClientAdmitted)(nil),
 		(*JournalEvent_ClientRenewed)(nil),
