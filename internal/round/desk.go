@@ -190,8 +190,10 @@ func (d *Desk) Do(ctx context.Context, act Act) error {
 	act, err := d.developed(act)
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	now := d.now()
-	d.session.LastAct = now
+	if d.endIdle(d.now()) { // an act that comes before the timer does is nobody's either
+		err = errors.Join(err, d.look(ctx))
+	}
+	d.session.LastAct = d.now()
 	if !d.session.lit.IsZero() {
 		d.session.look(d.wall())
 	}
@@ -217,17 +219,12 @@ func (d *Desk) Tick(ctx context.Context) error {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	now := d.now()
-	if d.session.idleAt(d.underWay()).IsZero() || now.Before(d.session.idleAt(d.underWay())) {
+	if !d.endIdle(now) {
 		if d.wakeAt.IsZero() || now.Before(d.wakeAt) {
 			return nil
 		}
 		return d.show(ctx)
 	}
-	d.session.signOut()
-	if d.session.Phase != PhaseTurnout {
-		d.session.leaveRound()
-	}
-	d.stale = true
 	if err := errors.Join(d.look(ctx), d.session.write(d.dir)); err != nil {
 		return err
 	}

@@ -126,3 +126,18 @@ func (s *session) idleAt(underWay bool) time.Time {
 	}
 	return s.LastAct.Add(idleFor)
 }
+
+// endIdle ends the session of who did nothing for too long, and tells whether it did. The
+// round stays as it is.
+func (d *Desk) endIdle(now time.Time) bool {
+	at := d.session.idleAt(d.underWay())
+	if at.IsZero() || now.Before(at) {
+		return false
+	}
+	d.session.signOut()
+	if d.session.Phase != PhaseTurnout {
+		d.session.leaveRound()
+	}
+	d.stale = true
+	return true
+}

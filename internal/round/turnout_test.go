@@ -98,7 +98,12 @@ func TestTurnout_TheRunIsAskedAboutOnReturn(t *testing.T) {
 	tab.act("turnout")
 	tab.act("away")
 	tab.clock.Advance(40 * time.Minute)
-	v = tab.act("back")
+	if v = tab.act("back"); v.Phase != round.PhaseSignIn || v.Session != nil {
+		t.Fatalf("phase %d; signed in after so long: %v", v.Phase, v.Session)
+	}
+	tab.act("sign-in", "person", "people/arkwith", "pin", "2468")
+	v = tab.act("assistant", "person", "people/quellmere")
+	tab.takeGauges()
 	if v.Phase != round.PhaseBefore || !v.Before.Resuming || v.Before.EngineStopped != nil || v.Before.Unknown || v.Before.Running {
 		t.Fatalf("phase %d, before %+v", v.Phase, v.Before)
 	}
