@@ -1,16 +1,9 @@
 package main
 
 import (
-	"bufio"
 	"crypto/rand"
-	"errors"
-	"fmt"
-	"io"
-	"os"
-	"strings"
 
 	"github.com/spf13/cobra"
-	"golang.org/x/term"
 
 	"bayround/internal/access"
 	"bayround/internal/command"
@@ -28,7 +21,7 @@ func newPIN(c *command.Console) *cobra.Command {
 		Example: "  kiosk pin\n  kiosk pin <pin.txt",
 		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			pin, err := readPIN(c, cmd.InOrStdin())
+			pin, err := command.ReadSecret(c, cmd.InOrStdin(), "PIN, four to eight digits:")
 			if err != nil {
 				return err
 			}
@@ -40,21 +33,4 @@ func newPIN(c *command.Console) *cobra.Command {
 			return nil
 		},
 	}
-}
-
-// readPIN reads one line; from a terminal without showing it.
-func readPIN(c *command.Console, in io.Reader) (string, error) {
-	if file, ok := in.(*os.File); ok && term.IsTerminal(int(file.Fd())) { //nolint:gosec // a file descriptor fits
-		c.Complain("PIN, four to eight digits:")
-		pin, err := term.ReadPassword(int(file.Fd())) //nolint:gosec // a file descriptor fits
-		if err != nil {
-			return "", fmt.Errorf("reading the PIN: %w", err)
-		}
-		return string(pin), nil
-	}
-	line, err := bufio.NewReader(io.LimitReader(in, 100)).ReadString('\n')
-	if err != nil && !errors.Is(err, io.EOF) {
-		return "", fmt.Errorf("reading the PIN: %w", err)
-	}
-	return strings.TrimRight(line, "\r\n"), nil
 }

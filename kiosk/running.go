@@ -35,6 +35,7 @@ type running struct {
 	desk    *round.Desk
 	archive *round.Archive
 	photos  *photo.Store
+	badges  *access.Badges
 	ready   ready
 	close   []func() error
 	ended   chan error // what serving ended with, once for each listener and the uplink
@@ -42,6 +43,9 @@ type running struct {
 
 // attemptsFile counts wrong PINs, in the tablet's folder.
 const attemptsFile = "attempts"
+
+// badgeKeyFile is the station's key by which badges are hashed, in the tablet's folder.
+const badgeKeyFile = "badge.key"
 
 // ready is what --ready-file holds.
 type ready struct {
@@ -132,6 +136,9 @@ func (r *running) openDesk(ctx context.Context, f *serveFlags) (err error) {
 	if err != nil {
 		return err
 	}
+	if r.badges, err = access.OpenBadges(filepath.Join(f.data, badgeKeyFile)); err != nil {
+		return err
+	}
 	conn, err := r.dial(ctx, f)
 	if err != nil {
 		return command.MisusedBy(err)
@@ -141,7 +148,7 @@ func (r *running) openDesk(ctx context.Context, f *serveFlags) (err error) {
 		return err
 	}
 	r.desk, err = round.OpenDesk(ctx, round.DeskConfig{
-		Twin: r.twin, Uplink: r.uplink, Guard: guard, Photos: photo.Camera{Store: r.photos}, Device: f.device, Dir: f.data, Clock: r.device, Right: r.right, Log: r.log,
+		Twin: r.twin, Uplink: r.uplink, Guard: guard, Badges: r.badges, Photos: photo.Camera{Store: r.photos}, Device: f.device, Dir: f.data, Clock: r.device, Right: r.right, Log: r.log,
 	})
 	if err != nil {
 		return err
@@ -158,7 +165,7 @@ func (r *running) openDesk(ctx context.Context, f *serveFlags) (err error) {
 
 func (r *running) openUplink(f *serveFlags, conn grpc.ClientConnInterface) (err error) {
 	r.uplink, err = round.OpenUplink(round.Config{
-		Twin: r.twin, Conn: conn, Device: f.device, Dir: f.data, Photos: r.photos, Clock: r.device, Right: r.right, Witness: true, Log: r.log,
+		Twin: r.twin, Conn: conn, Device: f.device, Dir: f.data, Badges: r.badges, Photos: r.photos, Clock: r.device, Right: r.right, Witness: true, Log: r.log,
 	})
 	if err != nil {
 		return err

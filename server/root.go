@@ -46,7 +46,7 @@ func newRoot(c *console) *cobra.Command {
 	for group, commands := range map[string][]*cobra.Command{
 		"station": {newServe(c), newUnit(c), newDemo(c)},
 		"admit":   {newEnrol(c), newAdmit(c), newRenew(c), newRevoke(c), newClients(c), newLockOuts(c), newRoles(c), newCA(c)},
-		"ask":     {newReadiness(c), newShow(c), newApply(c), newPlay(c), newDue(c), newIncident(c), newWheel(c), newWatches(c), newCalendar(c), newDefect(c), newCallSign(c), newStock(c), newSign(c), newErase(c)},
+		"ask":     {newReadiness(c), newShow(c), newApply(c), newPlay(c), newDue(c), newIncident(c), newWheel(c), newWatches(c), newCalendar(c), newDefect(c), newBadge(c), newCallSign(c), newStock(c), newSign(c), newErase(c)},
 		"look":    {newHistory(c), newForecast(c), newExplain(c), newPrint(c), newRecord(c), newRecords(c), newGauge(c), newSubscriptions(c), newRehearse(c), newPacks(c)},
 		"record":  {newVerify(c), newRebuild(c), newExport(c), newVerifyExport(c), newVerifyRecord(c), newBackup(c), newRestore(c), newRepair(c), newMove(c), newPrune(c)},
 	} {

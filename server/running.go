@@ -79,6 +79,10 @@ func start(ctx context.Context, c *console, f *serveFlags, logger *slog.Logger) 
 	if err != nil {
 		return nil, err
 	}
+	badges, err := openBadges(filepath.Join(f.data, trustFolder))
+	if err != nil {
+		return nil, err
+	}
 	registry := prometheus.NewRegistry()
 	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	tells, err := tellSubscribers(st, f.data, subscribers, logger, registry)
@@ -90,7 +94,7 @@ func start(ctx context.Context, c *console, f *serveFlags, logger *slog.Logger) 
 			tells.Close()
 		}
 	}()
-	server, err := rpc.New(st, rpc.Options{Logger: logger, Metrics: registry, StreamsPerConnection: f.streams, Photos: photos, Gate: gate})
+	server, err := rpc.New(st, rpc.Options{Logger: logger, Metrics: registry, StreamsPerConnection: f.streams, Photos: photos, Badges: badges, Gate: gate})
 	if err != nil {
 		return nil, err
 	}

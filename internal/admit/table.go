@@ -26,6 +26,7 @@ var table = sorted(
 	may("ScheduleService", "RecordWheelsFitted", tablet, workshop, officer, administrator), // the station asks who the person is
 	may("ScheduleService", "ConfirmHandOver", tablet),                                      // the tablet checks both PINs, and is believed
 
+	may("PeopleService", "HashBadge", administrator),
 	may("PeopleService", "ReportLockOut ReportUnlock", tablet), // the tablet checks the PINs, and is believed
 
 	may("RoundService", "GetRound ListRounds GetRoundContent", all()...),

@@ -113,11 +113,11 @@ func TestLoad_SaysWhatDoesNotFitTheMessage(t *testing.T) {
 		{"both of a choice", "catalogue:\n  items:\n    - conditions:\n        - sound: true\n          fault: FLU-010-01\n", []string{`f.yaml:5:11: fault and sound exclude each other; keep the one that is true`}},
 		{"what cannot be shown", "people:\n  - title: \"a\\x07b\"\n", []string{`f.yaml:2:12: title is "a\ab": it holds a character that cannot be shown; take it out`}},
 		{"what only the station says", "people:\n  - name: people/a\n    title: A\n    erased: true\n    apart: AAAA\n", []string{
-			`f.yaml:4:5: "erased" is no field of a person; there is name, title, roles, pin_argon2id`,
-			`f.yaml:5:5: "apart" is no field of a person; there is name, title, roles, pin_argon2id`,
+			`f.yaml:4:5: "erased" is no field of a person; there is name, title, roles, pin_argon2id, badge_hmac_sha256`,
+			`f.yaml:5:5: "apart" is no field of a person; there is name, title, roles, pin_argon2id, badge_hmac_sha256`,
 		}},
 		{"a long slip", "people:\n  - title: A\n    " + strings.Repeat("x", 90) + ": 1\n", []string{
-			`f.yaml:3:5: "` + strings.Repeat("x", 60) + `…" is no field of a person; there is name, title, roles, pin_argon2id`,
+			`f.yaml:3:5: "` + strings.Repeat("x", 60) + `…" is no field of a person; there is name, title, roles, pin_argon2id, badge_hmac_sha256`,
 		}},
 	} {
 		t.Run(tc.name, func(t *testing.T) { refused(t, tc.content, tc.want...) })

@@ -105,8 +105,8 @@ func shapeValue(c *complaints, value *yaml.Node, field protoreflect.FieldDescrip
 	}
 	if wrong, right := scalar(value.Value, field); wrong != "" {
 		text := " is " + shown(value.Value) + ": " + wrong
-		if field.Name() == secretField {
-			text = " is no Argon2id PHC string: " + wrong
+		if not, _ := secret(string(field.Name())); not != "" {
+			text = not + ": " + wrong
 		}
 		c.add(value, path, string(field.Name())+text, right)
 	}

@@ -33,11 +33,23 @@ func validate(c *complaints, d *document) {
 	}
 }
 
-// secretField is never shown: what stands there in error may be the PIN itself.
+// Words for what stands where a hash belongs. It is never shown: what stands there in
+// error may be the PIN or the badge itself.
 const (
-	secretField = "pin_argon2id"
-	secretWords = "the whole line that `kiosk pin` prints, or leave it out"
+	pinWords   = "the whole line that `kiosk pin` prints, or leave it out"
+	badgeWords = "the whole line that `server badge` prints, or leave it out"
 )
+
+// secret says what a field with a hash is not, and what would be right; empty for other fields.
+func secret(field string) (not, right string) {
+	switch field {
+	case "pin_argon2id":
+		return " is no Argon2id PHC string", pinWords
+	case "badge_hmac_sha256":
+		return " is no hash of a badge", badgeWords
+	}
+	return "", ""
+}
 
 // breach says one broken rule: what is wrong, what would be right. Spelt tells
 // whether the file spells the value out.
@@ -52,8 +64,8 @@ func breach(v *protovalidate.Violation, spelt bool) (wrong, right string) {
 	value := v.FieldValue
 	switch rule {
 	case "string.pattern":
-		if name == secretField {
-			return name + " is no Argon2id PHC string", "write " + secretWords
+		if not, right := secret(name); not != "" {
+			return name + not, "write " + right
 		}
 		return name + " is " + shown(value.String()), "write " + patternWords(v.RuleValue.String())
 	case "string.in":
@@ -197,11 +209,13 @@ func patternWords(pattern string) string {
 		return "the id of a fault, such as FLU-010-01"
 	case "^[A-Za-z0-9]+([-.][A-Za-z0-9]+)*$":
 		return "letters and digits with single hyphens or dots, such as tread-below-1-mm"
+	case "^([0-9a-f]{64})?$":
+		return badgeWords
 	case "^(A[1-8]|[B-HJ-NP-WY]|U)$":
 		return "a speed symbol, such as M"
 	}
 	if strings.HasPrefix(pattern, `^(\$argon2id\$`) {
-		return secretWords
+		return pinWords
 	}
 	for _, collection := range []string{"stations", "vehicles", "gauges", "people", "routines", "packs"} {
 		if strings.HasPrefix(pattern, "^"+collection+"/") {

@@ -67,7 +67,8 @@ func (d *Desk) signIn(ctx context.Context, a Act) error {
 	if s.Driver != person {
 		s.Gauges = nil
 	}
-	s.Driver, s.SignedIn, s.Offline = person, d.now().Round(0), !d.uplink.Link().Live
+	s.Driver, s.SignedIn, s.Offline, s.ByBadge = person, d.now().Round(0), !d.uplink.Link().Live, d.badgeFresh(person)
+	s.Badge, s.BadgeAt = "", time.Time{}
 	if s.Assistant == person {
 		s.Assistant = ""
 	}

@@ -55,6 +55,8 @@ type DeskConfig struct {
 	Uplink Upward
 	// Guard checks PINs.
 	Guard *access.Guard
+	// Badges hashes badges that a reader types; nil = none are read.
+	Badges *access.Badges
 	// Photos keeps photos; nil = none are taken.
 	Photos PhotoKeeper
 	// Device is the tablet's name in the record, for instance "tablet-1".
@@ -79,6 +81,7 @@ type Desk struct {
 	twin    *station.Station
 	uplink  Upward
 	guard   *access.Guard
+	badges  *access.Badges
 	photos  PhotoKeeper
 	device  string
 	station string
@@ -112,7 +115,7 @@ type Desk struct {
 // the command whose answer it had not seen. Close ends it.
 func OpenDesk(ctx context.Context, c DeskConfig) (*Desk, error) {
 	d := &Desk{
-		twin: c.Twin, uplink: c.Uplink, guard: c.Guard, photos: c.Photos, device: c.Device, station: c.Station,
+		twin: c.Twin, uplink: c.Uplink, guard: c.Guard, badges: c.Badges, photos: c.Photos, device: c.Device, station: c.Station,
 		dir: c.Dir, wall: c.Clock, right: c.Right, log: c.Log, changed: make(chan struct{}), news: make(chan struct{}, 1), stale: true, locks: map[string]bool{},
 	}
 	if d.log == nil {

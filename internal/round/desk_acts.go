@@ -36,6 +36,8 @@ func startDeed(name string) deed {
 		return deed{(*Desk).resumeRound, choosing}
 	case "sign-in":
 		return deed{(*Desk).signIn, []Phase{PhaseVehicles, PhaseSignIn}}
+	case "badge":
+		return deed{(*Desk).readBadge, []Phase{PhaseSignIn}}
 	case "unlock":
 		return deed{(*Desk).unlock, []Phase{PhaseSignIn}}
 	case "sign-out":

@@ -28,6 +28,8 @@ type hands struct {
 	up    round.Upward
 	pics  round.PhotoKeeper
 
+	badges *access.Badges // nil where none are read
+
 	wall  func() time.Time // what the tablet's clock shows
 	right *round.Clock     // nil where that is right
 }
@@ -66,7 +68,7 @@ func handsBy(t *testing.T, tab *hands) *hands {
 func (tab *hands) open() {
 	tab.t.Helper()
 	d, err := round.OpenDesk(ctx, round.DeskConfig{
-		Twin: tab.kit.Station, Uplink: tab.up, Guard: tab.guard, Photos: tab.pics, Device: "tablet-1", Dir: tab.dir, Clock: tab.wall, Right: tab.right,
+		Twin: tab.kit.Station, Uplink: tab.up, Guard: tab.guard, Badges: tab.badges, Photos: tab.pics, Device: "tablet-1", Dir: tab.dir, Clock: tab.wall, Right: tab.right,
 	})
 	if err != nil {
 		tab.t.Fatalf("opening the desk: %v", err)

@@ -38,6 +38,11 @@ func (d *Desk) newView(ctx context.Context) (*View, error) {
 		}
 	case PhaseSignIn:
 		v.Locked = d.lockedOut()
+		v.TakesBadges = d.badges != nil && len(sc.badges) > 0
+		if d.badgeFresh(s.Badge) {
+			v.Badge = sc.person(s.Badge)
+			d.wake(s.BadgeAt.Add(idleFor))
+		}
 	case PhaseBefore:
 		v.Before = d.beforeView(ctx, now)
 	case PhaseStep:

@@ -18,7 +18,8 @@ import (
 type scene struct {
 	digest    string // of the library
 	stations  map[string]*pb.Station
-	people    []*pb.Person // without their PINs, by name as spoken
+	people    []*pb.Person      // without their PINs, by name as spoken
+	badges    map[string]string // whose a badge is, by its hash; empty where it is two people's
 	hashes    map[string]string
 	gauges    []*pb.Gauge // usable ones
 	routines  []*pb.Routine
@@ -71,7 +72,7 @@ func (sc *scene) takeLibrary(digest string, lib *pb.StationFile, station string)
 	for _, s := range lib.GetStations() {
 		sc.stations[s.GetName()] = s
 	}
-	sc.people = nil
+	sc.people, sc.badges = nil, badgeOwners(lib.GetPeople())
 	for _, p := range lib.GetPeople() {
 		sc.hashes[p.GetName()] = p.GetPinArgon2Id()
 		sc.people = append(sc.people, &pb.Person{Name: p.GetName(), Title: p.GetTitle(), Roles: p.GetRoles(), Erased: p.GetErased()})

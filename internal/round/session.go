@@ -29,7 +29,10 @@ type session struct {
 	Driver    string    `json:"driver,omitempty"` // people/{person}; empty when nobody has signed in
 	Assistant string    `json:"assistant,omitempty"`
 	SignedIn  time.Time `json:"signed_in,omitzero"`
-	Offline   bool      `json:"offline,omitempty"` // the station could not be asked then
+	Offline   bool      `json:"offline,omitempty"`  // the station could not be asked then
+	ByBadge   bool      `json:"by_badge,omitempty"` // the driver's badge was read before the PIN
+	Badge     string    `json:"badge,omitempty"`    // people/{person} whose badge was read on the page to sign in
+	BadgeAt   time.Time `json:"badge_at,omitzero"`
 
 	Vehicle string                 `json:"vehicle,omitempty"` // the one dealt with
 	Routine string                 `json:"routine,omitempty"`
@@ -216,7 +219,7 @@ func (s *session) write(dir string) error {
 func (s *session) leaveRound() {
 	kept := session{
 		Version: s.Version, Phase: PhaseVehicles, LastAct: s.LastAct,
-		Driver: s.Driver, Assistant: s.Assistant, SignedIn: s.SignedIn, Offline: s.Offline, Gauges: s.Gauges,
+		Driver: s.Driver, Assistant: s.Assistant, SignedIn: s.SignedIn, Offline: s.Offline, ByBadge: s.ByBadge, Gauges: s.Gauges,
 		Read: s.Read, Notice: s.Notice, Pending: s.Pending, HandOvers: s.handedOn(s.LastAct),
 	}
 	*s = kept
@@ -225,6 +228,7 @@ func (s *session) leaveRound() {
 // signOut forgets who is signed in.
 func (s *session) signOut() {
 	s.Driver, s.Assistant, s.SignedIn, s.Offline, s.Gauges, s.Answers = "", "", time.Time{}, false, nil, false
+	s.ByBadge, s.Badge, s.BadgeAt = false, "", time.Time{}
 }
 
 // light puts a step into the light. Lighting the one that is lit changes nothing.

@@ -42,6 +42,9 @@ func (d *Desk) signed(p paper, person string, as pb.Role) *pb.Signature {
 		Person: person, SignedAs: as, Device: d.device, DeviceTime: d.deviceTime(),
 		Proof: pb.Proof_PROOF_PIN, TabletAlone: !d.uplink.Link().Live,
 	}
+	if d.session.ByBadge && person == d.session.Driver {
+		by.Proof = pb.Proof_PROOF_BADGE_AND_PIN
+	}
 	by.StatementSha256 = signature.Of(p.content, p.shown, by)
 	return by
 }

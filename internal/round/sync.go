@@ -156,6 +156,11 @@ func (u *Uplink) takeLibrary(ctx context.Context, when asked) error {
 	if err != nil {
 		return fmt.Errorf("asking for what is in force: %w", err)
 	}
+	if u.badges != nil {
+		if err := u.badges.Take(resp.GetBadgeKey()); err != nil {
+			return err
+		}
+	}
 	if resp.GetLibrary() != nil {
 		changed, err := u.twin.AdoptLibrary(ctx, uuid.NewString(), resp.GetLibrary())
 		if err != nil {

@@ -11,6 +11,7 @@ import (
 
 	"google.golang.org/grpc"
 
+	"bayround/internal/access"
 	"bayround/internal/photo"
 	"bayround/internal/station"
 	pb "bayround/proto/bayround/v1"
@@ -29,6 +30,8 @@ type Config struct {
 	Dir string
 	// Photos holds what the tablet's camera took; nil when it takes no photos.
 	Photos *photo.Store
+	// Badges is given the station's key by which badges are hashed; nil when none are read.
+	Badges *access.Badges
 	// Clock is the tablet's clock, for what is shown; nil for time.Now. How long
 	// nothing was heard is not told by it.
 	Clock func() time.Time
@@ -48,7 +51,8 @@ type Config struct {
 // may be called from any goroutine.
 type Uplink struct {
 	twin    *station.Station
-	photos  *photo.Store // nil when there are none
+	badges  *access.Badges // nil when none are read
+	photos  *photo.Store   // nil when there are none
 	log     *slog.Logger
 	clock   func() time.Time
 	right   *Clock // nil where the tablet's clock counts as it is
@@ -93,7 +97,7 @@ var _ interface { // what the desk asks of an uplink
 // Dir is refused.
 func OpenUplink(c Config) (*Uplink, error) {
 	u := &Uplink{
-		twin: c.Twin, photos: c.Photos, log: c.Log, clock: c.Clock, right: c.Right, changed: newBell(), arrived: newBell(),
+		twin: c.Twin, badges: c.Badges, photos: c.Photos, log: c.Log, clock: c.Clock, right: c.Right, changed: newBell(), arrived: newBell(),
 		rounds: pb.NewRoundServiceClient(c.Conn), schedules: pb.NewScheduleServiceClient(c.Conn), people: pb.NewPeopleServiceClient(c.Conn), readiness: pb.NewReadinessServiceClient(c.Conn),
 		journal: pb.NewJournalServiceClient(c.Conn), standings: pb.NewTwinServiceClient(c.Conn),
 		pictures: pb.NewPhotoServiceClient(c.Conn), defects: pb.NewDefectServiceClient(c.Conn), stock: pb.NewStockServiceClient(c.Conn),

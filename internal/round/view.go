@@ -52,6 +52,8 @@ type View struct {
 	StockTold     time.Time    // when the station of record told it
 	Closing       *Closing     // in PhaseOverview, PhaseSign, PhaseHandover and PhaseSecond
 	Locked        []*pb.Person // in PhaseSignIn: locked out of this tablet until an officer decides
+	TakesBadges   bool         // in PhaseSignIn: somebody has a badge
+	Badge         *pb.Person   // in PhaseSignIn: whose badge was read; nil when none was
 	Awaiting      []Awaiting   // in PhaseVehicles: rounds that wait for an officer's signature, newest first
 	Notice        *Notice      // what the last act led to; nil when it went well
 }

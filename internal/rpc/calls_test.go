@@ -130,6 +130,7 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 		&pb.ListDuesRequest{PageSize: 10, Vehicle: vehicle, Station: "stations/skarholm-quay", States: []pb.DueState{pb.DueState_DUE_STATE_OVERDUE}},
 		&pb.ListWatchesRequest{Station: "stations/skarholm-quay", From: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC)), Until: timestamppb.New(time.Date(2026, 2, 3, 19, 0, 0, 0, time.UTC))},
 		&pb.GetCalendarFeedRequest{Station: "stations/skarholm-quay", Days: 14},
+		&pb.HashBadgeRequest{Badge: "WN-0012345"},
 		&pb.ReportLockOutRequest{RequestId: id, Locked: "people/arkwith", Failures: 10, Device: "tablet-1", DeviceTime: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC))},
 		&pb.ReportUnlockRequest{RequestId: id, Unlocked: "people/arkwith", Person: "people/osgarry", Device: "tablet-1", DeviceTime: timestamppb.New(time.Date(2026, 2, 2, 19, 5, 0, 0, time.UTC))},
 		&pb.ConfirmHandOverRequest{

@@ -15,6 +15,7 @@ import (
 	"google.golang.org/grpc/health"
 	"google.golang.org/grpc/reflection"
 
+	"bayround/internal/access"
 	"bayround/internal/photo"
 	"bayround/internal/station"
 	"bayround/internal/trust"
@@ -39,6 +40,8 @@ type Options struct {
 	// Photos is where photos are kept; nil for nowhere: PhotoService says so then.
 	// The caller opens it.
 	Photos *photo.Store
+	// Badges hashes badges, and tablets are given its key; nil for none. The caller opens it.
+	Badges *access.Badges
 	// Connections is how many are served at a time; one more is closed at once.
 	// 0 for 256.
 	Connections int

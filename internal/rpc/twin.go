@@ -3,6 +3,7 @@ package rpc
 import (
 	"context"
 
+	"bayround/internal/access"
 	"bayround/internal/station"
 	pb "bayround/proto/bayround/v1"
 )
@@ -12,11 +13,16 @@ type twin struct {
 	// No defaults: an rpc without a handler fails the build.
 	pb.UnsafeTwinServiceServer
 	station *station.Station
+	badges  *access.Badges // nil when badges are not hashed
 }
 
-// GetLibrary returns everything in force.
+// GetLibrary returns everything in force, and by what badges are hashed.
 func (t *twin) GetLibrary(ctx context.Context, req *pb.GetLibraryRequest) (*pb.GetLibraryResponse, error) {
-	return t.station.GetLibrary(ctx, req)
+	resp, err := t.station.GetLibrary(ctx, req)
+	if err == nil && t.badges != nil {
+		resp.BadgeKey = t.badges.Key()
+	}
+	return resp, err
 }
 
 // GetStanding returns what the verdict about a vehicle rests on now.

@@ -15,7 +15,8 @@ import "html/template"
 //	data-key="7"       on a button: the key of that name presses it; digits, "." "-"
 //	                   "Backspace" and "Enter", when no field has the focus
 //	data-put="7"       on a button: types into the field with the id pin; "" takes back
-//	data-badge         on an input: a badge reader's keys and Enter go there and nowhere else
+//	id="badge"         on an input: what a badge reader types goes there, wherever the focus is,
+//	                   and its Enter submits the form; what could be a PIN does not
 //	data-hold="<unix ms>"  inside a button: shows the seconds left to that instant
 //	                       and is emptied then; the desk alone decides what is taken
 //	id or name         on what may have the focus: it keeps the focus

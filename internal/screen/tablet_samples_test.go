@@ -198,6 +198,9 @@ func startViews(t testing.TB, views map[string]*round.View) {
 	locked := *v
 	locked.Locked = []*pb.Person{person(t, "quellmere")}
 	views["sign-in-locked"] = &locked
+	badge := *v
+	badge.TakesBadges, badge.Badge = true, person(t, "quellmere")
+	views["sign-in-badge"] = &badge
 	v = baseView(t)
 	v.Phase, v.Chosen, v.People = round.PhaseSignIn, sampleVehicle(t, "WN11"), nil
 	views["sign-in-nobody"] = v

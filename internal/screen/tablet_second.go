@@ -52,3 +52,6 @@ func (p pane) SecondUnknown() string {
 	}
 	return strings.Join(words, " ")
 }
+
+// HasBadge tells that it is this person's badge that was read.
+func (p pane) HasBadge(person string) bool { return p.Badge.GetName() == person }

@@ -3,6 +3,7 @@ package screen
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -21,7 +22,8 @@ func paper(v *round.View) []region {
 			fmt.Sprintf(form, "enter", `<button id="enter" name="way" value="enter" data-key="Enter">Enter <span id="hold" data-hold="`+fmt.Sprint(time.Now().Add(time.Hour).UnixMilli())+`"></span></button>`)},
 		{"words", fmt.Sprintf(`<p data-at="TYR-010/a">%d</p>`, v.Version) +
 			`<details id="drawer"><summary>Note</summary>` + fmt.Sprintf(form, "note", `<textarea id="note" name="text"></textarea><button id="keep">Keep</button>`) + `</details>` +
-			fmt.Sprintf(form, "sign-in", `<input id="badge" name="person" data-badge><input id="pin" type="password" name="pin"><button id="in">Sign in</button>`) +
+			fmt.Sprintf(form, "badge", `<input id="badge" type="password" name="text">`) +
+			fmt.Sprintf(form, "sign-in", `<input id="pin" type="password" name="pin"><button id="in">Sign in</button>`) +
 			`<form id="camera" method="post" action="/photo" enctype="multipart/form-data" data-photo><input id="file" type="file" name="photo"></form>`},
 	}
 }
@@ -81,16 +83,47 @@ func TestTabletPage_ActsGoOverTheSocket(t *testing.T) {
 	}
 }
 
-// A badge reader types like a keyboard: in its field its digits are no keys of the pad.
-func TestTabletPage_ABadgeIsTypedOnlyIntoItsField(t *testing.T) {
+// readerTypes is a script that types like a badge reader where the focus is: key by key, with
+// a pause between them, and Enter; window.typed says when it is done.
+const readerTypes = `(() => {
+	const keys = [...%q, "Enter"], pause = %d;
+	const next = () => {
+		window.typed = !keys.length;
+		if (window.typed) return;
+		document.activeElement.dispatchEvent(new KeyboardEvent("keydown", { key: keys.shift(), bubbles: true, cancelable: true }));
+		if (pause) setTimeout(next, pause); else next();
+	};
+	next();
+	return true;
+})()`
+
+// What a badge reader types goes to the badge's field, wherever the focus is, and leaves no
+// digit in the PIN. What is typed slowly, and what could be a PIN, is no badge.
+func TestTabletPage_ABadgeIsReadWhereverTheFocusIs(t *testing.T) {
 	b := openBrowser(t, 1280, 800)
 	k := serveTablet(t, newDesk(wholeBay(t)))
 	openTablet(t, b, k)
-	b.do(t, chromedp.Focus(chromedp.CSS("#badge")), chromedp.KeyEvent("77"+kb.Enter))
-	b.until(t, version(2))
-	acts := k.desk.taken()
-	if len(acts) != 1 || acts[0].Name != "sign-in" || acts[0].Values["person"] != "77" {
-		t.Errorf("the desk was handed %+v", acts)
+	types := func(keys string, pauseMS int) {
+		t.Helper()
+		value[bool](t, b, fmt.Sprintf(readerTypes, keys, pauseMS))
+		b.until(t, "window.typed")
+	}
+	want := []string{}
+	for i, focus := range []string{"#badge", "#pin", "#in", "body"} {
+		value[bool](t, b, fmt.Sprintf(`(document.activeElement.blur(), document.querySelector(%q).focus(), document.querySelector("#pin").value = "12", true)`, focus))
+		types("WN-0012345", 0)
+		want = append(want, "badgeWN-0012345")
+		b.until(t, version(i+2))
+		if left := value[string](t, b, `document.querySelector("#pin").value + document.querySelector("#badge").value`); left != "" {
+			t.Errorf("with the focus on %s there is left %q", focus, left)
+		}
+	}
+	value[bool](t, b, `(document.activeElement.blur(), true)`)
+	types("WN-0012345", 150)
+	types("24681357", 0)
+	types("WN-00", 0)
+	if got := slices.DeleteFunc(named(k), func(act string) bool { return !strings.HasPrefix(act, "badge") }); !slices.Equal(got, want) {
+		t.Errorf("the desk was handed %q, want %q", got, want)
 	}
 }
 

@@ -56,7 +56,7 @@ func (d *differ) message(path string, before, after protoreflect.Message) {
 // answer that the record keeps, so that it could not be erased.
 func isSecret(f protoreflect.FieldDescriptor) bool {
 	person := (*pb.Person)(nil).ProtoReflect().Descriptor()
-	return f.Parent() == person && (f.Name() == "title" || f.Name() == "pin_argon2id")
+	return f.Parent() == person && (f.Name() == "title" || f.Name() == "pin_argon2id" || f.Name() == "badge_hmac_sha256")
 }
 
 // secret tells of a value that must not be read whether it is there.

@@ -50,7 +50,7 @@ func whole(p *pb.Person) *pb.Person {
 func (c *command) setApart(ev *pb.JournalEvent) (recorded *pb.JournalEvent, err error) {
 	switch e := ev.GetEvent().(type) {
 	case *pb.JournalEvent_PersonApplied:
-		content, err := proto.Marshal(&pb.PersonApart{Title: e.PersonApplied.GetTitle(), PinArgon2Id: e.PersonApplied.GetPinArgon2Id()})
+		content, err := proto.Marshal(&pb.PersonApart{Title: e.PersonApplied.GetTitle(), PinArgon2Id: e.PersonApplied.GetPinArgon2Id(), BadgeHmacSha256: e.PersonApplied.GetBadgeHmacSha256()})
 		if err != nil {
 			return nil, notUTF8(err)
 		}
@@ -61,7 +61,8 @@ func (c *command) setApart(ev *pb.JournalEvent) (recorded *pb.JournalEvent, err 
 		open.Apart = digest[:]
 		e.PersonApplied = open
 		recorded = proto.CloneOf(ev)
-		recorded.GetPersonApplied().Title, recorded.GetPersonApplied().PinArgon2Id = "", ""
+		open = recorded.GetPersonApplied()
+		open.Title, open.PinArgon2Id, open.BadgeHmacSha256 = "", "", ""
 		return recorded, nil
 	case *pb.JournalEvent_PersonErased:
 		c.erase = append(c.erase, c.state.refOf(e.PersonErased.GetPerson()).digests()...)
@@ -128,7 +129,7 @@ func (l *loader) person(ev *pb.JournalEvent) error {
 	if err := proto.Unmarshal(content, apart); err != nil {
 		return unreadable(fmt.Sprintf("what event %d keeps apart", ev.GetSequence()), err)
 	}
-	p.Title, p.PinArgon2Id = apart.GetTitle(), apart.GetPinArgon2Id()
+	p.Title, p.PinArgon2Id, p.BadgeHmacSha256 = apart.GetTitle(), apart.GetPinArgon2Id(), apart.GetBadgeHmacSha256()
 	return nil
 }
 

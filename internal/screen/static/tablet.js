@@ -167,8 +167,22 @@
     if (el.matches("[data-auto]") || (el.type === "file" && el.form.matches("[data-photo]"))) el.form.requestSubmit();
   });
 
-  // --- keys: what a person types goes to the keypad, what a badge reader types
-  // only into its own field
+  // --- a badge reader types fast, into a PIN too, and ends with Enter
+  let read = "", readAt = 0;
+  document.addEventListener("keydown", (e) => {
+    const badge = byId("badge"), fast = e.timeStamp - readAt < 100;
+    readAt = e.key === "Enter" ? 0 : e.timeStamp;
+    if (e.key !== "Enter") read = (fast ? read : "") + (e.key[1] ? "" : e.key);
+    else if (badge && fast && !/^(\d{0,8}|.{0,5})$/.test(read)) {
+      e.preventDefault();
+      e.stopImmediatePropagation();
+      badge.value = read;
+      byId("pin").value = "";
+      badge.form.requestSubmit();
+    }
+  }, true);
+
+  // --- keys: what a person types goes to the keypad
   document.addEventListener("keydown", (e) => {
     if (e.ctrlKey || e.altKey || e.metaKey || e.isComposing) return;
     const on = document.activeElement;
@@ -186,8 +200,7 @@
 
   document.addEventListener("click", (e) => { // keys of a PIN, which no frame carries one by one
     const key = e.target.closest("[data-put]");
-    const at = document.activeElement; // another field for a PIN, where one is being filled in
-    const pin = key && (at && at.matches("input.secret") ? at : byId("pin"));
+    const pin = key && (document.querySelector("input.secret:focus") || byId("pin"));
     if (pin) pin.value = key.dataset.put ? pin.value + key.dataset.put : pin.value.slice(0, -1);
   });
 

@@ -23,6 +23,98 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// HashBadgeRequest gives a badge.
+type HashBadgeRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What a reader types of it: 6 to 64 letters, digits and marks (-_.:), and no PIN.
+	Badge         string `protobuf:"bytes,1,opt,name=badge,proto3" json:"badge,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *HashBadgeRequest) Reset() {
+	*x = HashBadgeRequest{}
+	mi := &file_bayround_v1_people_service_proto_msgTypes[0]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *HashBadgeRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*HashBadgeRequest) ProtoMessage() {}
+
+func (x *HashBadgeRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_people_service_proto_msgTypes[0]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use HashBadgeRequest.ProtoReflect.Descriptor instead.
+func (*HashBadgeRequest) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_people_service_proto_rawDescGZIP(), []int{0}
+}
+
+func (x *HashBadgeRequest) GetBadge() string {
+	if x != nil {
+		return x.Badge
+	}
+	return ""
+}
+
+// HashBadgeResponse is its hash.
+type HashBadgeResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// HMAC-SHA-256 in hex, as Person.badge_hmac_sha256 takes it.
+	BadgeHmacSha256 string `protobuf:"bytes,1,opt,name=badge_hmac_sha256,json=badgeHmacSha256,proto3" json:"badge_hmac_sha256,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
+}
+
+func (x *HashBadgeResponse) Reset() {
+	*x = HashBadgeResponse{}
+	mi := &file_bayround_v1_people_service_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *HashBadgeResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*HashBadgeResponse) ProtoMessage() {}
+
+func (x *HashBadgeResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_people_service_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use HashBadgeResponse.ProtoReflect.Descriptor instead.
+func (*HashBadgeResponse) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_people_service_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *HashBadgeResponse) GetBadgeHmacSha256() string {
+	if x != nil {
+		return x.BadgeHmacSha256
+	}
+	return ""
+}
+
 // ReportLockOutRequest says who was locked out of a tablet.
 type ReportLockOutRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -42,7 +134,7 @@ type ReportLockOutRequest struct {
 
 func (x *ReportLockOutRequest) Reset() {
 	*x = ReportLockOutRequest{}
-	mi := &file_bayround_v1_people_service_proto_msgTypes[0]
+	mi := &file_bayround_v1_people_service_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -54,7 +146,7 @@ func (x *ReportLockOutRequest) String() string {
 func (*ReportLockOutRequest) ProtoMessage() {}
 
 func (x *ReportLockOutRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_people_service_proto_msgTypes[0]
+	mi := &file_bayround_v1_people_service_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -67,7 +159,7 @@ func (x *ReportLockOutRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportLockOutRequest.ProtoReflect.Descriptor instead.
 func (*ReportLockOutRequest) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_people_service_proto_rawDescGZIP(), []int{0}
+	return file_bayround_v1_people_service_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *ReportLockOutRequest) GetRequestId() string {
@@ -116,7 +208,7 @@ type ReportLockOutResponse struct {
 
 func (x *ReportLockOutResponse) Reset() {
 	*x = ReportLockOutResponse{}
-	mi := &file_bayround_v1_people_service_proto_msgTypes[1]
+	mi := &file_bayround_v1_people_service_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -128,7 +220,7 @@ func (x *ReportLockOutResponse) String() string {
 func (*ReportLockOutResponse) ProtoMessage() {}
 
 func (x *ReportLockOutResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_people_service_proto_msgTypes[1]
+	mi := &file_bayround_v1_people_service_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -141,7 +233,7 @@ func (x *ReportLockOutResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportLockOutResponse.ProtoReflect.Descriptor instead.
 func (*ReportLockOutResponse) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_people_service_proto_rawDescGZIP(), []int{1}
+	return file_bayround_v1_people_service_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *ReportLockOutResponse) GetSequence() int64 {
@@ -171,7 +263,7 @@ type ReportUnlockRequest struct {
 
 func (x *ReportUnlockRequest) Reset() {
 	*x = ReportUnlockRequest{}
-	mi := &file_bayround_v1_people_service_proto_msgTypes[2]
+	mi := &file_bayround_v1_people_service_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -183,7 +275,7 @@ func (x *ReportUnlockRequest) String() string {
 func (*ReportUnlockRequest) ProtoMessage() {}
 
 func (x *ReportUnlockRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_people_service_proto_msgTypes[2]
+	mi := &file_bayround_v1_people_service_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -196,7 +288,7 @@ func (x *ReportUnlockRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportUnlockRequest.ProtoReflect.Descriptor instead.
 func (*ReportUnlockRequest) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_people_service_proto_rawDescGZIP(), []int{2}
+	return file_bayround_v1_people_service_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *ReportUnlockRequest) GetRequestId() string {
@@ -245,7 +337,7 @@ type ReportUnlockResponse struct {
 
 func (x *ReportUnlockResponse) Reset() {
 	*x = ReportUnlockResponse{}
-	mi := &file_bayround_v1_people_service_proto_msgTypes[3]
+	mi := &file_bayround_v1_people_service_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -257,7 +349,7 @@ func (x *ReportUnlockResponse) String() string {
 func (*ReportUnlockResponse) ProtoMessage() {}
 
 func (x *ReportUnlockResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_people_service_proto_msgTypes[3]
+	mi := &file_bayround_v1_people_service_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -270,7 +362,7 @@ func (x *ReportUnlockResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportUnlockResponse.ProtoReflect.Descriptor instead.
 func (*ReportUnlockResponse) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_people_service_proto_rawDescGZIP(), []int{3}
+	return file_bayround_v1_people_service_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *ReportUnlockResponse) GetSequence() int64 {
@@ -293,7 +385,7 @@ type LockedOut struct {
 
 func (x *LockedOut) Reset() {
 	*x = LockedOut{}
-	mi := &file_bayround_v1_people_service_proto_msgTypes[4]
+	mi := &file_bayround_v1_people_service_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -305,7 +397,7 @@ func (x *LockedOut) String() string {
 func (*LockedOut) ProtoMessage() {}
 
 func (x *LockedOut) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_people_service_proto_msgTypes[4]
+	mi := &file_bayround_v1_people_service_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -318,7 +410,7 @@ func (x *LockedOut) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LockedOut.ProtoReflect.Descriptor instead.
 func (*LockedOut) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_people_service_proto_rawDescGZIP(), []int{4}
+	return file_bayround_v1_people_service_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *LockedOut) GetLocked() string {
@@ -347,7 +439,7 @@ type Unlocked struct {
 
 func (x *Unlocked) Reset() {
 	*x = Unlocked{}
-	mi := &file_bayround_v1_people_service_proto_msgTypes[5]
+	mi := &file_bayround_v1_people_service_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -359,7 +451,7 @@ func (x *Unlocked) String() string {
 func (*Unlocked) ProtoMessage() {}
 
 func (x *Unlocked) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_people_service_proto_msgTypes[5]
+	mi := &file_bayround_v1_people_service_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -372,7 +464,7 @@ func (x *Unlocked) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Unlocked.ProtoReflect.Descriptor instead.
 func (*Unlocked) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_people_service_proto_rawDescGZIP(), []int{5}
+	return file_bayround_v1_people_service_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Unlocked) GetUnlocked() string {
@@ -386,7 +478,11 @@ var File_bayround_v1_people_service_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_people_service_proto_rawDesc = "" +
 	"\n" +
-	" bayround/v1/people_service.proto\x12\vbayround.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa2\x02\n" +
+	" bayround/v1/people_service.proto\x12\vbayround.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"1\n" +
+	"\x10HashBadgeRequest\x12\x1d\n" +
+	"\x05badge\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18@R\x05badge\"?\n" +
+	"\x11HashBadgeResponse\x12*\n" +
+	"\x11badge_hmac_sha256\x18\x01 \x01(\tR\x0fbadgeHmacSha256\"\xa2\x02\n" +
 	"\x14ReportLockOutRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12>\n" +
@@ -411,10 +507,11 @@ const file_bayround_v1_people_service_proto_rawDesc = "" +
 	"\x06locked\x18\x01 \x01(\tR\x06locked\x12\x1a\n" +
 	"\bfailures\x18\x02 \x01(\x05R\bfailures\"&\n" +
 	"\bUnlocked\x12\x1a\n" +
-	"\bunlocked\x18\x01 \x01(\tR\bunlocked2\xbc\x01\n" +
+	"\bunlocked\x18\x01 \x01(\tR\bunlocked2\x88\x02\n" +
 	"\rPeopleService\x12V\n" +
 	"\rReportLockOut\x12!.bayround.v1.ReportLockOutRequest\x1a\".bayround.v1.ReportLockOutResponse\x12S\n" +
-	"\fReportUnlock\x12 .bayround.v1.ReportUnlockRequest\x1a!.bayround.v1.ReportUnlockResponseB'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
+	"\fReportUnlock\x12 .bayround.v1.ReportUnlockRequest\x1a!.bayround.v1.ReportUnlockResponse\x12J\n" +
+	"\tHashBadge\x12\x1d.bayround.v1.HashBadgeRequest\x1a\x1e.bayround.v1.HashBadgeResponseB'Z%bayround/proto/bayround/v1;bayroundv1b\x06proto3"
 
 var (
 	file_bayround_v1_people_service_proto_rawDescOnce sync.Once
@@ -428,25 +525,29 @@ func file_bayround_v1_people_service_proto_rawDescGZIP() []byte {
 	return file_bayround_v1_people_service_proto_rawDescData
 }
 
-var file_bayround_v1_people_service_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
+var file_bayround_v1_people_service_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
 var file_bayround_v1_people_service_proto_goTypes = []any{
-	(*ReportLockOutRequest)(nil),  // 0: bayround.v1.ReportLockOutRequest
-	(*ReportLockOutResponse)(nil), // 1: bayround.v1.ReportLockOutResponse
-	(*ReportUnlockRequest)(nil),   // 2: bayround.v1.ReportUnlockRequest
-	(*ReportUnlockResponse)(nil),  // 3: bayround.v1.ReportUnlockResponse
-	(*LockedOut)(nil),             // 4: bayround.v1.LockedOut
-	(*Unlocked)(nil),              // 5: bayround.v1.Unlocked
-	(*timestamppb.Timestamp)(nil), // 6: google.protobuf.Timestamp
+	(*HashBadgeRequest)(nil),      // 0: bayround.v1.HashBadgeRequest
+	(*HashBadgeResponse)(nil),     // 1: bayround.v1.HashBadgeResponse
+	(*ReportLockOutRequest)(nil),  // 2: bayround.v1.ReportLockOutRequest
+	(*ReportLockOutResponse)(nil), // 3: bayround.v1.ReportLockOutResponse
+	(*ReportUnlockRequest)(nil),   // 4: bayround.v1.ReportUnlockRequest
+	(*ReportUnlockResponse)(nil),  // 5: bayround.v1.ReportUnlockResponse
+	(*LockedOut)(nil),             // 6: bayround.v1.LockedOut
+	(*Unlocked)(nil),              // 7: bayround.v1.Unlocked
+	(*timestamppb.Timestamp)(nil), // 8: google.protobuf.Timestamp
 }
 var file_bayround_v1_people_service_proto_depIdxs = []int32{
-	6, // 0: bayround.v1.ReportLockOutRequest.device_time:type_name -> google.protobuf.Timestamp
-	6, // 1: bayround.v1.ReportUnlockRequest.device_time:type_name -> google.protobuf.Timestamp
-	0, // 2: bayround.v1.PeopleService.ReportLockOut:input_type -> bayround.v1.ReportLockOutRequest
-	2, // 3: bayround.v1.PeopleService.ReportUnlock:input_type -> bayround.v1.ReportUnlockRequest
-	1, // 4: bayround.v1.PeopleService.ReportLockOut:output_type -> bayround.v1.ReportLockOutResponse
-	3, // 5: bayround.v1.PeopleService.ReportUnlock:output_type -> bayround.v1.ReportUnlockResponse
-	4, // [4:6] is the sub-list for method output_type
-	2, // [2:4] is the sub-list for method input_type
+	8, // 0: bayround.v1.ReportLockOutRequest.device_time:type_name -> google.protobuf.Timestamp
+	8, // 1: bayround.v1.ReportUnlockRequest.device_time:type_name -> google.protobuf.Timestamp
+	2, // 2: bayround.v1.PeopleService.ReportLockOut:input_type -> bayround.v1.ReportLockOutRequest
+	4, // 3: bayround.v1.PeopleService.ReportUnlock:input_type -> bayround.v1.ReportUnlockRequest
+	0, // 4: bayround.v1.PeopleService.HashBadge:input_type -> bayround.v1.HashBadgeRequest
+	3, // 5: bayround.v1.PeopleService.ReportLockOut:output_type -> bayround.v1.ReportLockOutResponse
+	5, // 6: bayround.v1.PeopleService.ReportUnlock:output_type -> bayround.v1.ReportUnlockResponse
+	1, // 7: bayround.v1.PeopleService.HashBadge:output_type -> bayround.v1.HashBadgeResponse
+	5, // [5:8] is the sub-list for method output_type
+	2, // [2:5] is the sub-list for method input_type
 	2, // [2:2] is the sub-list for extension type_name
 	2, // [2:2] is the sub-list for extension extendee
 	0, // [0:2] is the sub-list for field type_name
@@ -463,7 +564,7 @@ func file_bayround_v1_people_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_people_service_proto_rawDesc), len(file_bayround_v1_people_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   6,
+			NumMessages:   8,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -21,6 +21,7 @@ const _ = grpc.SupportPackageIsVersion9
 const (
 	PeopleService_ReportLockOut_FullMethodName = "/bayround.v1.PeopleService/ReportLockOut"
 	PeopleService_ReportUnlock_FullMethodName  = "/bayround.v1.PeopleService/ReportUnlock"
+	PeopleService_HashBadge_FullMethodName     = "/bayround.v1.PeopleService/HashBadge"
 )
 
 // PeopleServiceClient is the client API for PeopleService service.
@@ -41,6 +42,10 @@ type PeopleServiceClient interface {
 	// FAILED_PRECONDITION: who decided it is no officer (NOT_OFFICER), or is the one who was
 	// locked out (SAME_PERSON).
 	ReportUnlock(ctx context.Context, in *ReportUnlockRequest, opts ...grpc.CallOption) (*ReportUnlockResponse, error)
+	// HashBadge hashes a badge by the station's key for badges, to stand in a person's file.
+	// Nothing is kept of it. INVALID_ARGUMENT: no badge reads so (BADGE_MALFORMED).
+	// FAILED_PRECONDITION: this station has no such key (BADGE_NO_KEY).
+	HashBadge(ctx context.Context, in *HashBadgeRequest, opts ...grpc.CallOption) (*HashBadgeResponse, error)
 }
 
 type peopleServiceClient struct {
@@ -71,6 +76,16 @@ func (c *peopleServiceClient) ReportUnlock(ctx context.Context, in *ReportUnlock
 	return out, nil
 }
 
+func (c *peopleServiceClient) HashBadge(ctx context.Context, in *HashBadgeRequest, opts ...grpc.CallOption) (*HashBadgeResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(HashBadgeResponse)
+	err := c.cc.Invoke(ctx, PeopleService_HashBadge_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // PeopleServiceServer is the server API for PeopleService service.
 // All implementations must embed UnimplementedPeopleServiceServer
 // for forward compatibility.
@@ -89,6 +104,10 @@ type PeopleServiceServer interface {
 	// FAILED_PRECONDITION: who decided it is no officer (NOT_OFFICER), or is the one who was
 	// locked out (SAME_PERSON).
 	ReportUnlock(context.Context, *ReportUnlockRequest) (*ReportUnlockResponse, error)
+	// HashBadge hashes a badge by the station's key for badges, to stand in a person's file.
+	// Nothing is kept of it. INVALID_ARGUMENT: no badge reads so (BADGE_MALFORMED).
+	// FAILED_PRECONDITION: this station has no such key (BADGE_NO_KEY).
+	HashBadge(context.Context, *HashBadgeRequest) (*HashBadgeResponse, error)
 	mustEmbedUnimplementedPeopleServiceServer()
 }
 
@@ -104,6 +123,9 @@ func (UnimplementedPeopleServiceServer) ReportLockOut(context.Context, *ReportLo
 }
 func (UnimplementedPeopleServiceServer) ReportUnlock(context.Context, *ReportUnlockRequest) (*ReportUnlockResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ReportUnlock not implemented")
+}
+func (UnimplementedPeopleServiceServer) HashBadge(context.Context, *HashBadgeRequest) (*HashBadgeResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method HashBadge not implemented")
 }
 func (UnimplementedPeopleServiceServer) mustEmbedUnimplementedPeopleServiceServer() {}
 func (UnimplementedPeopleServiceServer) testEmbeddedByValue()                       {}
@@ -162,6 +184,24 @@ func _PeopleService_ReportUnlock_Handler(srv interface{}, ctx context.Context, d
 	return interceptor(ctx, in, info, handler)
 }
 
+func _PeopleService_HashBadge_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(HashBadgeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PeopleServiceServer).HashBadge(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PeopleService_HashBadge_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PeopleServiceServer).HashBadge(ctx, req.(*HashBadgeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // PeopleService_ServiceDesc is the grpc.ServiceDesc for PeopleService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -176,6 +216,10 @@ var PeopleService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ReportUnlock",
 			Handler:    _PeopleService_ReportUnlock_Handler,
+		},
+		{
+			MethodName: "HashBadge",
+			Handler:    _PeopleService_HashBadge_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

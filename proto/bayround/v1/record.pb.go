@@ -558,9 +558,11 @@ type PersonApart struct {
 	// Name as spoken.
 	Title string `protobuf:"bytes,1,opt,name=title,proto3" json:"title,omitempty"`
 	// Argon2id hash of the person's PIN as a PHC string; empty when there is none.
-	PinArgon2Id   string `protobuf:"bytes,2,opt,name=pin_argon2id,json=pinArgon2id,proto3" json:"pin_argon2id,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	PinArgon2Id string `protobuf:"bytes,2,opt,name=pin_argon2id,json=pinArgon2id,proto3" json:"pin_argon2id,omitempty"`
+	// HMAC-SHA-256 of the person's badge, in hex; empty when there is none.
+	BadgeHmacSha256 string `protobuf:"bytes,3,opt,name=badge_hmac_sha256,json=badgeHmacSha256,proto3" json:"badge_hmac_sha256,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *PersonApart) Reset() {
@@ -603,6 +605,13 @@ func (x *PersonApart) GetTitle() string {
 func (x *PersonApart) GetPinArgon2Id() string {
 	if x != nil {
 		return x.PinArgon2Id
+	}
+	return ""
+}
+
+func (x *PersonApart) GetBadgeHmacSha256() string {
+	if x != nil {
+		return x.BadgeHmacSha256
 	}
 	return ""
 }
@@ -1105,10 +1114,11 @@ const file_bayround_v1_record_proto_rawDesc = "" +
 	"\acontent\"9\n" +
 	"\tApartText\x12\x12\n" +
 	"\x04salt\x18\x01 \x01(\fR\x04salt\x12\x18\n" +
-	"\acontent\x18\x02 \x01(\fR\acontent\"F\n" +
+	"\acontent\x18\x02 \x01(\fR\acontent\"r\n" +
 	"\vPersonApart\x12\x14\n" +
 	"\x05title\x18\x01 \x01(\tR\x05title\x12!\n" +
-	"\fpin_argon2id\x18\x02 \x01(\tR\vpinArgon2id\"D\n" +
+	"\fpin_argon2id\x18\x02 \x01(\tR\vpinArgon2id\x12*\n" +
+	"\x11badge_hmac_sha256\x18\x03 \x01(\tR\x0fbadgeHmacSha256\"D\n" +
 	"\n" +
 	"RecordSeal\x12\x1e\n" +
 	"\n" +

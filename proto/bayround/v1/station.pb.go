@@ -258,6 +258,10 @@ type Person struct {
 	// Argon2id hash of the person's PIN as a PHC string; empty when there is none.
 	// Never told by ListPeople: only the station's own tablets receive it.
 	PinArgon2Id string `protobuf:"bytes,4,opt,name=pin_argon2id,json=pinArgon2id,proto3" json:"pin_argon2id,omitempty"`
+	// HMAC-SHA-256, in hex, of what a reader types of the person's badge, by the station's
+	// key for badges; empty when there is none. It says who somebody claims to be and proves
+	// nothing. Never told by ListPeople: only the station's own tablets receive it.
+	BadgeHmacSha256 string `protobuf:"bytes,7,opt,name=badge_hmac_sha256,json=badgeHmacSha256,proto3" json:"badge_hmac_sha256,omitempty"`
 	// In the record only: SHA-256 of salt and PersonApart, 32 bytes; title and PIN then
 	// stand apart and can be erased. Never given in a file.
 	Apart []byte `protobuf:"bytes,5,opt,name=apart,proto3" json:"apart,omitempty"`
@@ -321,6 +325,13 @@ func (x *Person) GetRoles() []Role {
 func (x *Person) GetPinArgon2Id() string {
 	if x != nil {
 		return x.PinArgon2Id
+	}
+	return ""
+}
+
+func (x *Person) GetBadgeHmacSha256() string {
+	if x != nil {
+		return x.BadgeHmacSha256
 	}
 	return ""
 }
@@ -465,12 +476,13 @@ const file_bayround_v1_station_proto_rawDesc = "" +
 	"\bcalendar\x18( \x01(\v2\x15.bayround.v1.CalendarR\bcalendar\x12A\n" +
 	"\astocked\x182 \x03(\v2\x1c.bayround.v1.StockedMaterialB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\astocked:\x90\x02\xbaH\x8c\x02\x1aS\n" +
 	"\x14station.stocked_once\x12\x17name each material once\x1a\"this.stocked.map(m, m.id).unique()\x1a\xb4\x01\n" +
-	"\x1cstation.item_of_one_material\x12=an item of the catalogue belongs to one material of a station\x1aUthis.stocked.all(m, m.items.all(i, this.stocked.filter(n, i in n.items).size() == 1))\"\xf7\x02\n" +
+	"\x1cstation.item_of_one_material\x12=an item of the catalogue belongs to one material of a station\x1aUthis.stocked.all(m, m.items.all(i, this.stocked.filter(n, i in n.items).size() == 1))\"\xbd\x03\n" +
 	"\x06Person\x12:\n" +
 	"\x04name\x18\x01 \x01(\tB&\xbaH#r!2\x1f^people/[a-z0-9]+(-[a-z0-9]+)*$R\x04name\x12\x1f\n" +
 	"\x05title\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\x05title\x12:\n" +
 	"\x05roles\x18\x03 \x03(\x0e2\x11.bayround.v1.RoleB\x11\xbaH\x0e\x92\x01\v\b\x01\x18\x01\"\x05\x82\x01\x02\x10\x01R\x05roles\x12\x93\x01\n" +
-	"\fpin_argon2id\x18\x04 \x01(\tBp\xbaHmrk2i^(\\$argon2id\\$v=19\\$m=[0-9]{1,7},t=[0-9]{1,3},p=[0-9]{1,3}\\$[A-Za-z0-9+/]{11,86}\\$[A-Za-z0-9+/]{22,86})?$R\vpinArgon2id\x12\x1d\n" +
+	"\fpin_argon2id\x18\x04 \x01(\tBp\xbaHmrk2i^(\\$argon2id\\$v=19\\$m=[0-9]{1,7},t=[0-9]{1,3},p=[0-9]{1,3}\\$[A-Za-z0-9+/]{11,86}\\$[A-Za-z0-9+/]{22,86})?$R\vpinArgon2id\x12D\n" +
+	"\x11badge_hmac_sha256\x18\a \x01(\tB\x18\xbaH\x15r\x132\x11^([0-9a-f]{64})?$R\x0fbadgeHmacSha256\x12\x1d\n" +
 	"\x05apart\x18\x05 \x01(\fB\a\xbaH\x04z\x02\x18\x00R\x05apart\x12\x1f\n" +
 	"\x06erased\x18\x06 \x01(\bB\a\xbaH\x04j\x02\b\x00R\x06erased\"\xf5\x02\n" +
 	"\vStationFile\x120\n" +

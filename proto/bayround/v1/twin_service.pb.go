@@ -75,7 +75,9 @@ type GetLibraryResponse struct {
 	Digest string `protobuf:"bytes,1,opt,name=digest,proto3" json:"digest,omitempty"`
 	// Stations, vehicles with their revisions, gauges, people, the whole catalogue,
 	// routines and rule packs; absent when the caller has it already.
-	Library       *StationFile `protobuf:"bytes,2,opt,name=library,proto3" json:"library,omitempty"`
+	Library *StationFile `protobuf:"bytes,2,opt,name=library,proto3" json:"library,omitempty"`
+	// Key by which the station hashes badges, 32 bytes; empty when it hashes none.
+	BadgeKey      []byte `protobuf:"bytes,3,opt,name=badge_key,json=badgeKey,proto3" json:"badge_key,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -120,6 +122,13 @@ func (x *GetLibraryResponse) GetDigest() string {
 func (x *GetLibraryResponse) GetLibrary() *StationFile {
 	if x != nil {
 		return x.Library
+	}
+	return nil
+}
+
+func (x *GetLibraryResponse) GetBadgeKey() []byte {
+	if x != nil {
+		return x.BadgeKey
 	}
 	return nil
 }
@@ -231,10 +240,11 @@ const file_bayround_v1_twin_service_proto_rawDesc = "" +
 	"\n" +
 	"\x1ebayround/v1/twin_service.proto\x12\vbayround.v1\x1a\x1abayround/v1/standing.proto\x1a\x19bayround/v1/station.proto\x1a\x1bbuf/validate/validate.proto\"P\n" +
 	"\x11GetLibraryRequest\x12;\n" +
-	"\fknown_digest\x18\x01 \x01(\tB\x18\xbaH\x15r\x132\x11^([0-9a-f]{64})?$R\vknownDigest\"`\n" +
+	"\fknown_digest\x18\x01 \x01(\tB\x18\xbaH\x15r\x132\x11^([0-9a-f]{64})?$R\vknownDigest\"}\n" +
 	"\x12GetLibraryResponse\x12\x16\n" +
 	"\x06digest\x18\x01 \x01(\tR\x06digest\x122\n" +
-	"\alibrary\x18\x02 \x01(\v2\x18.bayround.v1.StationFileR\alibrary\"X\n" +
+	"\alibrary\x18\x02 \x01(\v2\x18.bayround.v1.StationFileR\alibrary\x12\x1b\n" +
+	"\tbadge_key\x18\x03 \x01(\fR\bbadgeKey\"X\n" +
 	"\x12GetStandingRequest\x12B\n" +
 	"\avehicle\x18\x01 \x01(\tB(\xbaH%r#2!^vehicles/[a-z0-9]+(-[a-z0-9]+)*$R\avehicle\"o\n" +
 	"\x13GetStandingResponse\x121\n" +

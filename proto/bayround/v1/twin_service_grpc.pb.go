@@ -29,7 +29,7 @@ const (
 //
 // TwinService gives a tablet what it needs to judge by itself when the network is
 // away: everything in force, and what each vehicle's verdict rests on. For the
-// station's own tablets only; what it tells holds hashes of PINs.
+// station's own tablets only; what it tells holds hashes of PINs and of badges.
 type TwinServiceClient interface {
 	// GetLibrary returns everything in force. Errors: none of its own.
 	GetLibrary(ctx context.Context, in *GetLibraryRequest, opts ...grpc.CallOption) (*GetLibraryResponse, error)
@@ -72,7 +72,7 @@ func (c *twinServiceClient) GetStanding(ctx context.Context, in *GetStandingRequ
 //
 // TwinService gives a tablet what it needs to judge by itself when the network is
 // away: everything in force, and what each vehicle's verdict rests on. For the
-// station's own tablets only; what it tells holds hashes of PINs.
+// station's own tablets only; what it tells holds hashes of PINs and of badges.
 type TwinServiceServer interface {
 	// GetLibrary returns everything in force. Errors: none of its own.
 	GetLibrary(context.Context, *GetLibraryRequest) (*GetLibraryResponse, error)
