@@ -32,11 +32,13 @@ const recordsExample = `  server records --vehicle wn21
   server records --person fennigar --from 2026-11-01 --to 2026-11-30
   server records --vehicle wn21 --defect "inner tyre"
   server records --defect wn21/3f2a9c0b1d2e -o jsonl
+  server records --unsigned
   server records --from 2026-11-01 --limit 200 -o csv > november.csv`
 
 // recordsFlags are what records is told.
 type recordsFlags struct {
 	address, output, vehicle, person, from, to, defect, page string
+	unsigned                                                 bool
 	limit                                                    int
 	since, until                                             time.Time // zero for no bound
 }
@@ -63,6 +65,7 @@ func newRecords(c *console) *cobra.Command {
 	flags.StringVar(&f.from, "from", "", "only rounds opened on this day or later, for instance 2026-11-01")
 	flags.StringVar(&f.to, "to", "", "only rounds opened on this day or before")
 	flags.StringVar(&f.defect, "defect", "", "only rounds in which this defect, or something with these words, was found")
+	flags.BoolVar(&f.unsigned, "unsigned", false, "only rounds that wait for an officer's signature")
 	flags.IntVar(&f.limit, "limit", 50, "greatest number of rounds, at most 200")
 	flags.StringVar(&f.page, "page", "", "go on where an earlier answer ended")
 	flags.StringVarP(&f.output, "output", "o", "table", "table, csv or jsonl")
@@ -132,7 +135,7 @@ func (f *recordsFlags) find(ctx context.Context, g *gathering) (found []*roundre
 	for token := f.page; ; {
 		resp, err := g.station.rounds.ListRounds(ctx, &pb.ListRoundsRequest{
 			PageSize: int32(f.limit - len(found)), PageToken: token, Vehicle: inCollection("vehicles", f.vehicle), Person: inCollection("people", f.person),
-			OpenedFrom: bound(f.since), OpenedBefore: bound(f.until), Defect: f.named(),
+			OpenedFrom: bound(f.since), OpenedBefore: bound(f.until), Defect: f.named(), AwaitingOfficer: f.unsigned,
 		})
 		if err != nil {
 			return nil, "", err

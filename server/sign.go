@@ -16,7 +16,7 @@ import (
 )
 
 const signHelp = `An officer in charge signs a round that its driver has finished, as another person. Which rounds need
-it says the routine; "server records" names those that wait for it.
+it says the routine; "server records --unsigned" names those that wait for it.
 
 First it says what would be signed, and how to sign exactly that: with --seen and the mark it prints.
 When anything has changed by then, the mark is another one, and nothing is signed. The record says
