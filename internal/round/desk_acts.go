@@ -64,6 +64,10 @@ func startDeed(name string) deed {
 		return deed{(*Desk).leaveAnswers, choosing}
 	case "stop":
 		return deed{(*Desk).stop, nil}
+	case "release-page":
+		return deed{(*Desk).releasePage, choosing}
+	case "release-later":
+		return deed{(*Desk).leaveRelease, choosing}
 	case "release":
 		return deed{(*Desk).release, nil}
 	case "home", "done":

@@ -82,27 +82,6 @@ func (d *Desk) stopped(context.Context, *pb.StopVehicleRequest, *pb.StopVehicleR
 	return nil
 }
 
-// release releases a stopped vehicle by the word and the PIN of who is signed in.
-func (d *Desk) release(ctx context.Context, a Act) error {
-	checked := strings.TrimSpace(a.Values["checked"])
-	switch {
-	case d.session.Driver == "":
-		return fault.New(fault.Precondition, "NOBODY_SIGNED_IN", "sign in first: who releases a vehicle does it by name")
-	case checked == "" || len([]rune(checked)) > longestStop:
-		return fault.New(fault.Invalid, "CHECKED_MISSING", "say in a few words what you checked again")
-	}
-	if err := d.checkPIN(ctx, d.session.Driver, a.Values["pin"]); err != nil {
-		return err
-	}
-	return d.command(ctx, &pending{Kind: commandRelease}, &pb.ReleaseVehicleRequest{
-		RequestId: uuid.NewString(), Defect: a.Values["defect"], Person: d.session.Driver, Checked: checked,
-	})
-}
-
-func (d *Desk) released(context.Context, *pb.ReleaseVehicleRequest, *pb.ReleaseVehicleResponse) error {
-	return nil
-}
-
 // stopsOf are the stops that stand against a vehicle, and what releasing it wants.
 func (d *Desk) stopsOf(ctx context.Context, ready *pb.Readiness) (all []Stopped) {
 	for _, defect := range ready.GetOpenDefects() {

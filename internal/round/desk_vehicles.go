@@ -7,6 +7,7 @@ import (
 	"slices"
 	"time"
 
+	"bayround/internal/deferral"
 	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
@@ -35,6 +36,8 @@ func (d *Desk) vehiclesInto(ctx context.Context, v *View) error {
 		if waits := d.handOverOf(c.GetName()); waits != nil {
 			one.HandOver = waits.At
 		}
+		one.Lapsing = deferral.Lapsing(one.Readiness.GetOpenDefects(), d.now())
+		d.wakeForDeferrals(one.Readiness)
 		if d.session.Phase < PhaseStep || d.session.Phase == PhaseBack {
 			dueNow, err := d.dueOn(ctx, c)
 			if err != nil {
@@ -55,6 +58,17 @@ func (d *Desk) vehiclesInto(ctx context.Context, v *View) error {
 		}
 	}
 	return nil
+}
+
+// wakeForDeferrals notes when what is said of deferrals changes by itself: one is warned
+// of, or is over.
+func (d *Desk) wakeForDeferrals(ready *pb.Readiness) {
+	for _, defect := range ready.GetOpenDefects() {
+		if decided := defect.GetDeferral(); defect.GetState() == pb.DefectState_DEFECT_STATE_DEFERRED {
+			d.wake(deferral.WarnedFrom(decided))
+			d.wake(decided.GetExpires().AsTime())
+		}
+	}
 }
 
 // readinessOf is a vehicle's readiness to be shown, and whether it is provisional.

@@ -29,7 +29,7 @@ func (d *Desk) newView(ctx context.Context) (*View, error) {
 		w = sc.walk(s, now)
 	}
 	marks := w.marks()
-	v.Answers = d.answersView()
+	v.Answers, v.Release = d.answersView(), d.releaseView(v.Vehicles)
 	switch s.Phase {
 	case PhaseVehicles:
 		var err error

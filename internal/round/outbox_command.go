@@ -84,6 +84,7 @@ func outgoingOf(ev *pb.JournalEvent) *outgoing {
 		release := e.VehicleReleased.GetRelease()
 		c.request = &pb.ReleaseVehicleRequest{
 			RequestId: c.id, Defect: e.VehicleReleased.GetDefect(), Person: release.GetPerson(), Checked: release.GetChecked(),
+			Device: ev.GetDevice(), DeviceTime: ev.GetDeviceTime(), // neither of what an older program released
 		}
 	}
 	if c.request == nil {

@@ -79,6 +79,8 @@ type session struct {
 	Read    map[string]map[string]string `json:"read,omitempty"`
 	Answers bool                         `json:"answers,omitempty"` // their page is on the screen
 
+	Releasing string `json:"releasing,omitempty"` // the stop whose release is on the screen
+
 	Notice  *Notice  `json:"notice,omitempty"`
 	Pending *pending `json:"pending,omitempty"`
 

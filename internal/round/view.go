@@ -55,6 +55,7 @@ type View struct {
 	TakesBadges   bool         // in PhaseSignIn: somebody has a badge
 	Badge         *pb.Person   // in PhaseSignIn: whose badge was read; nil when none was
 	Awaiting      []Awaiting   // in PhaseVehicles: rounds that wait for an officer's signature, newest first
+	Release       *Release     // a stopped vehicle that is to be released; nil while that page is not open
 	Notice        *Notice      // what the last act led to; nil when it went well
 }
 
@@ -89,6 +90,7 @@ type Vehicle struct {
 	Provisional   bool         // worked out on the tablet: not live, or results wait to be sent
 	Routines      []RoutineDue // while a vehicle is chosen; nil from PhaseStep on
 	Resumable     []*pb.Round  // open or paused rounds that can be gone on with
+	Lapsing       []*pb.Defect // whose deferral is about to end, the soonest first
 	Stopped       []Stopped    // by people, standing against it, in the order of its open defects
 	HandOver      time.Time    // when a hand-over was written that nobody has taken over here; zero for none
 }

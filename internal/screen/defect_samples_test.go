@@ -2,6 +2,7 @@ package screen
 
 import (
 	"context"
+	"strings"
 	"testing"
 	"time"
 
@@ -71,6 +72,25 @@ func answerViews(t testing.TB, views map[string]*round.View) {
 	v.Answers = &round.Answers{Open: true, Seen: "0123456789abcdef"}
 	views["answers-none"] = v
 
+	release := func(change func(*round.Release)) *round.View {
+		v := baseView(t)
+		v.Phase = round.PhaseVehicles
+		v.Release = &round.Release{Stopped: stoppedSample(t), Vehicle: sampleVehicle(t, "WN11").Configuration, People: v.People[:10]}
+		change(v.Release)
+		return v
+	}
+	views["release-waits"] = release(func(r *round.Release) {})
+	views["release"] = release(func(r *round.Release) {
+		r.Missing, r.RepairedBy, r.Defect = "", "Jun Steddow", proto.CloneOf(r.Defect)
+		r.Defect.State, r.Defect.Repair = pb.DefectState_DEFECT_STATE_RECTIFIED, defects["rectified"].GetRepair()
+	})
+	views["release-offline"] = release(func(r *round.Release) {
+		r.Missing, r.Defect = "not found sound since the repair, by another than who repaired: Steering play (STE-010/front); check it again, then release", proto.CloneOf(r.Defect)
+		r.Defect.State, r.Defect.Repair = pb.DefectState_DEFECT_STATE_RECTIFIED, defects["rectified"].GetRepair()
+		r.Defect.Stop.StepIds = []string{"STE-010/front"}
+	})
+	views["release-offline"].Link = round.Link{Since: sampleNow.Add(-time.Hour)}
+
 	views["vehicles"].Answers = &round.Answers{New: 3, Seen: "0123456789abcdef"}
 }
 
@@ -117,4 +137,22 @@ func (a *keptArchive) Defect(_ context.Context, name string) (*pb.GetDefectRespo
 		resp.ReleaseMissing = "the workshop has not recorded what it did; a vehicle is released after its repair"
 	}
 	return resp, a.from, a.broken
+}
+
+// Whose turn it is: the workshop, then who checks again, then who releases.
+func TestReleaseSteps_SayWhoseTurnItIs(t *testing.T) {
+	views := sampleViews(t)
+	for name, want := range map[string]string{"release-waits": "now then", "release": "done now", "release-offline": "done now then"} {
+		p := pane{views[name], Display{}}
+		var turns []string
+		for _, step := range p.ReleaseSteps() {
+			turns = append(turns, step.Turn)
+		}
+		if got := strings.Join(turns, " "); got != want {
+			t.Errorf("%s: %s, want %s", name, got, want)
+		}
+		if waits := p.ReleaseWaits(); (waits != "") != (name == "release-offline") {
+			t.Errorf("%s: %q", name, waits)
+		}
+	}
 }

@@ -20,6 +20,11 @@ type lifeLine struct {
 	Words string
 }
 
+// LapseWords warn that the deferral of a defect is about to end, and what comes then.
+func (p pane) LapseWords(d *pb.Defect) string {
+	return "MAY WAIT UNTIL " + p.Since(d.GetDeferral().GetExpires()) + " ONLY. " + capital(whatWords(d)) + ". From then on: " + effectWords(d.GetDeferral().GetWhenOver()) + "."
+}
+
 // named is what a person is called; somebody that this tablet does not know has no name here.
 func (p pane) named(person string) string {
 	for _, who := range p.People {

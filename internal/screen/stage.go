@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"bayround/internal/deferral"
 	"bayround/internal/round"
 	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
@@ -21,8 +22,9 @@ type scene struct {
 	Rows    int    // vehicles, as far as layouts are reckoned for
 	Far     farScene
 	Lines   []bayLine
-	More    string // of those that found no room, in words
-	Defects []defectLine
+	More    string       // of those that found no room, in words
+	Defects []defectLine // those whose deferral is about to end first
+	Lapsing int          // how many those are
 	Dues    []defectLine // checks that are due or overdue, worst first
 	Events  []eventLine
 }
@@ -110,7 +112,10 @@ func stage(b *round.Bay, names bool, now time.Time) scene {
 	s.Alarm, s.Stopped = b.Alarm != "", stoppedOn(b, s.Live)
 	s.Rows = min(len(b.Vehicles), mostRows)
 	for i, r := range b.Vehicles {
-		s.Defects = append(s.Defects, w.defects(r)...)
+		lapsing, others := w.defects(r)
+		s.Defects = slices.Insert(s.Defects, s.Lapsing, lapsing...)
+		s.Lapsing += len(lapsing)
+		s.Defects = append(s.Defects, others...)
 		if i < s.Rows-1 || len(b.Vehicles) <= mostRows {
 			s.Lines = append(s.Lines, w.line(b, r))
 		}
@@ -256,7 +261,7 @@ func (w wording) line(b *round.Bay, r *pb.Readiness) bayLine {
 	l := bayLine{
 		CallSign: farSign(r), Title: b.Titles[r.GetVehicle()], Verdict: r.GetVerdict(),
 		Limits: len(r.GetRestrictions()),
-		Word:   word, Rest: rest, Detail: joined(" · ", placeOf(r), w.detail(r), lost(r)),
+		Word:   word, Rest: rest, Detail: joined(" · ", placeOf(r), w.lapse(r), w.detail(r), lost(r)),
 		Since: w.stamp(r.GetSince()), Next: w.next(r), DebtS: r.GetReadinessDebtS(),
 	}
 	if l.Detail == "" {
@@ -286,8 +291,19 @@ func lost(r *pb.Readiness) string {
 	return strings.Join(gone, " · ")
 }
 
-// defects are the open defects of one vehicle, worst first.
-func (w wording) defects(r *pb.Readiness) (lines []defectLine) {
+// lapse warns that something may wait until an instant only; empty when nothing is near it.
+func (w wording) lapse(r *pb.Readiness) string {
+	lapsing := deferral.Lapsing(r.GetOpenDefects(), w.now)
+	if len(lapsing) == 0 {
+		return ""
+	}
+	return "until " + w.stamp(lapsing[0].GetDeferral().GetExpires()) + " only"
+}
+
+// defects are the open defects of one vehicle, worst first; apart those whose deferral is
+// about to end.
+func (w wording) defects(r *pb.Readiness) (lapsing, others []defectLine) {
+	ending := deferral.Lapsing(r.GetOpenDefects(), w.now)
 	for _, d := range r.GetOpenDefects() {
 		if len(d.GetFindings()) == 0 {
 			continue
@@ -304,9 +320,14 @@ func (w wording) defects(r *pb.Readiness) (lines []defectLine) {
 		if n := d.GetTimesFound(); n > 1 {
 			answer = fmt.Sprintf("found %d times, %s", n, answer)
 		}
-		lines = append(lines, defectLine{verdict.Spoken(r), passing(d), w.age(d.GetFirstFound()), answer})
+		if slices.Contains(ending, d) {
+			answer = "MAY WAIT UNTIL " + w.stamp(d.GetDeferral().GetExpires()) + " ONLY, then " + effectWords(d.GetDeferral().GetWhenOver())
+			lapsing = append(lapsing, defectLine{verdict.Spoken(r), passing(d), w.age(d.GetFirstFound()), answer})
+			continue
+		}
+		others = append(others, defectLine{verdict.Spoken(r), passing(d), w.age(d.GetFirstFound()), answer})
 	}
-	return lines
+	return lapsing, others
 }
 
 // joined joins what is not empty.

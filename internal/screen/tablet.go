@@ -86,6 +86,12 @@ func (p pane) templates() (main, answer string) {
 	if p.Link.Recovery != "" {
 		return "main-recovery", ""
 	}
+	if p.Release != nil && p.Release.Missing == "" {
+		return "main-release", "answer-release"
+	}
+	if p.Release != nil {
+		return "main-release", "answer-unreleased"
+	}
 	if p.ShowsAnswers() {
 		return "main-answers", "answer-answers"
 	}

@@ -73,6 +73,55 @@ func (p pane) StoppedSince() string {
 	return "STOPPED since " + p.Since(p.Chosen.Stopped[0].Defect.GetStop().GetStationTime())
 }
 
+// ReleaseStep is one of what must come before a stopped vehicle moves.
+type ReleaseStep struct {
+	Who  string
+	What string
+	Done bool
+	Turn string // done, now or then
+}
+
+// ReleaseSteps are what must come before a stopped vehicle moves, in order; the first
+// that is not done is whose turn it is.
+func (p pane) ReleaseSteps() []ReleaseStep {
+	r := p.Release
+	repaired := r.Defect.GetState() == pb.DefectState_DEFECT_STATE_RECTIFIED
+	workshop := ReleaseStep{Who: "The workshop", What: "repairs it and records what it did.", Done: repaired}
+	if repaired {
+		workshop.What = p.repairWords(r.Defect.GetRepair()) + " Recorded " + p.Since(r.Defect.GetRepair().GetStationTime()) + "."
+	}
+	steps := []ReleaseStep{workshop}
+	if n := len(r.Defect.GetStop().GetStepIds()); n > 0 {
+		again := ReleaseStep{Who: "Not who repaired it", What: "checks again, in a round: " + counted(n, "step") + ".", Done: repaired && r.Missing == ""}
+		if repaired && r.Missing != "" {
+			again.What = p.Sentence(r.Missing)
+		}
+		steps = append(steps, again)
+	}
+	steps = append(steps, ReleaseStep{Who: "Not who repaired it", What: "says what was checked again, and releases it by name and PIN."})
+	turn := "now"
+	for i := range steps {
+		if steps[i].Turn = turn; steps[i].Done {
+			steps[i].Turn = "done"
+		} else {
+			turn = "then"
+		}
+	}
+	return steps
+}
+
+// ReleaseWaits says what it means for a release that the station is not reached; empty
+// while it is.
+func (p pane) ReleaseWaits() string {
+	switch {
+	case p.Link.Live:
+		return ""
+	case p.Release.Missing != "":
+		return "The station is not reached: what was recorded there since is not known here. Connect the tablet, or ask there."
+	}
+	return "The station is not reached. Released here, it counts on this tablet alone and provisionally; the station hears of it when it is there again, and may refuse it."
+}
+
 // StoppedWords say one stop: why, by whom, since when, and what must come before it ends.
 func (p pane) StoppedWords(s round.Stopped) string {
 	stop := s.Defect.GetStop()

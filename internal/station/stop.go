@@ -91,8 +91,12 @@ func (s *Station) StopVehicle(ctx context.Context, req *pb.StopVehicleRequest) (
 	return &pb.StopVehicleResponse{Defect: d, Readiness: readiness, Sequence: sequence}, err
 }
 
-// ReleaseVehicle releases a stopped vehicle that was repaired and checked again.
+// ReleaseVehicle releases a stopped vehicle that was repaired and checked again. One that
+// comes late from a device is held to what is known when it comes.
 func (s *Station) ReleaseVehicle(ctx context.Context, req *pb.ReleaseVehicleRequest) (*pb.ReleaseVehicleResponse, error) {
+	if err := checkDeviceTime(req); err != nil {
+		return nil, err
+	}
 	d, readiness, sequence, err := s.ofDefect(ctx, req.GetRequestId(), req, func(c *command) (*pb.JournalEvent, error) {
 		v, d, err := c.state.defectFor(req)
 		if err != nil {
@@ -104,11 +108,12 @@ func (s *Station) ReleaseVehicle(ctx context.Context, req *pb.ReleaseVehicleRequ
 		if err := (releasing{v.model, v.answers, v.input().Defects, d}).mayRelease(req.GetPerson()); err != nil {
 			return nil, err
 		}
-		return &pb.JournalEvent{Person: req.GetPerson(), Vehicle: v.name, Event: &pb.JournalEvent_VehicleReleased{
-			VehicleReleased: &pb.VehicleReleased{Defect: d.GetName(), Release: &pb.VehicleRelease{
+		return &pb.JournalEvent{
+			Person: req.GetPerson(), Vehicle: v.name, Device: req.GetDevice(), DeviceTime: req.GetDeviceTime(),
+			Event: &pb.JournalEvent_VehicleReleased{VehicleReleased: &pb.VehicleReleased{Defect: d.GetName(), Release: &pb.VehicleRelease{
 				Person: req.GetPerson(), StationTime: timestamppb.New(c.time), Checked: req.GetChecked(),
-			}},
-		}}, nil
+			}}},
+		}, nil
 	})
 	return &pb.ReleaseVehicleResponse{Defect: d, Readiness: readiness, Sequence: sequence}, err
 }

@@ -894,7 +894,12 @@ type ReleaseVehicleRequest struct {
 	// Who releases it, people/{person}; not the one who repaired.
 	Person string `protobuf:"bytes,3,opt,name=person,proto3" json:"person,omitempty"`
 	// What was checked again, in words.
-	Checked       string `protobuf:"bytes,4,opt,name=checked,proto3" json:"checked,omitempty"`
+	Checked string `protobuf:"bytes,4,opt,name=checked,proto3" json:"checked,omitempty"`
+	// Device it is released from, for instance "tablet-1"; empty when from none.
+	Device string `protobuf:"bytes,5,opt,name=device,proto3" json:"device,omitempty"`
+	// When it was done, by the device's clock; absent when the device does not say. Late
+	// delivery keeps it in the record; whether the vehicle is released is decided when it arrives.
+	DeviceTime    *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -955,6 +960,20 @@ func (x *ReleaseVehicleRequest) GetChecked() string {
 		return x.Checked
 	}
 	return ""
+}
+
+func (x *ReleaseVehicleRequest) GetDevice() string {
+	if x != nil {
+		return x.Device
+	}
+	return ""
+}
+
+func (x *ReleaseVehicleRequest) GetDeviceTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.DeviceTime
+	}
+	return nil
 }
 
 // ReleaseVehicleResponse holds the closed defect and the readiness it leaves.
@@ -1431,14 +1450,17 @@ const file_bayround_v1_defect_service_proto_rawDesc = "" +
 	"\x13StopVehicleResponse\x12+\n" +
 	"\x06defect\x18\x01 \x01(\v2\x13.bayround.v1.DefectR\x06defect\x12\x1a\n" +
 	"\bsequence\x18\x02 \x01(\x03R\bsequence\x124\n" +
-	"\treadiness\x18\x03 \x01(\v2\x16.bayround.v1.ReadinessR\treadiness\"\xfb\x01\n" +
+	"\treadiness\x18\x03 \x01(\v2\x16.bayround.v1.ReadinessR\treadiness\"\xf4\x02\n" +
 	"\x15ReleaseVehicleRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12S\n" +
 	"\x06defect\x18\x02 \x01(\tB;\xbaH8r624^vehicles/[a-z0-9]+(-[a-z0-9]+)*/defects/[a-z0-9-]+$R\x06defect\x12>\n" +
 	"\x06person\x18\x03 \x01(\tB&\xbaH#r!2\x1f^people/[a-z0-9]+(-[a-z0-9]+)*$R\x06person\x12$\n" +
 	"\achecked\x18\x04 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\x90\x03R\achecked\"\x97\x01\n" +
+	"\xbaH\ar\x05\x10\x01\x18\x90\x03R\achecked\x12:\n" +
+	"\x06device\x18\x05 \x01(\tB\"\xbaH\x1fr\x1d2\x1b^([a-z0-9]+(-[a-z0-9]+)*)?$R\x06device\x12;\n" +
+	"\vdevice_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"deviceTime\"\x97\x01\n" +
 	"\x16ReleaseVehicleResponse\x12+\n" +
 	"\x06defect\x18\x01 \x01(\v2\x13.bayround.v1.DefectR\x06defect\x12\x1a\n" +
 	"\bsequence\x18\x02 \x01(\x03R\bsequence\x124\n" +
@@ -1541,34 +1563,35 @@ var file_bayround_v1_defect_service_proto_depIdxs = []int32{
 	22, // 13: bayround.v1.StopVehicleRequest.device_time:type_name -> google.protobuf.Timestamp
 	18, // 14: bayround.v1.StopVehicleResponse.defect:type_name -> bayround.v1.Defect
 	24, // 15: bayround.v1.StopVehicleResponse.readiness:type_name -> bayround.v1.Readiness
-	18, // 16: bayround.v1.ReleaseVehicleResponse.defect:type_name -> bayround.v1.Defect
-	24, // 17: bayround.v1.ReleaseVehicleResponse.readiness:type_name -> bayround.v1.Readiness
-	22, // 18: bayround.v1.GetDefectFiguresRequest.since:type_name -> google.protobuf.Timestamp
-	16, // 19: bayround.v1.GetDefectFiguresResponse.open_by_age:type_name -> bayround.v1.DefectAge
-	17, // 20: bayround.v1.GetDefectFiguresResponse.to_acknowledge:type_name -> bayround.v1.DefectTimes
-	17, // 21: bayround.v1.GetDefectFiguresResponse.to_rectify:type_name -> bayround.v1.DefectTimes
-	22, // 22: bayround.v1.GetDefectFiguresResponse.since:type_name -> google.protobuf.Timestamp
-	0,  // 23: bayround.v1.DefectService.GetDefect:input_type -> bayround.v1.GetDefectRequest
-	2,  // 24: bayround.v1.DefectService.ListDefects:input_type -> bayround.v1.ListDefectsRequest
-	4,  // 25: bayround.v1.DefectService.AcknowledgeDefect:input_type -> bayround.v1.AcknowledgeDefectRequest
-	6,  // 26: bayround.v1.DefectService.DeferDefect:input_type -> bayround.v1.DeferDefectRequest
-	8,  // 27: bayround.v1.DefectService.EndDeferral:input_type -> bayround.v1.EndDeferralRequest
-	10, // 28: bayround.v1.DefectService.StopVehicle:input_type -> bayround.v1.StopVehicleRequest
-	12, // 29: bayround.v1.DefectService.ReleaseVehicle:input_type -> bayround.v1.ReleaseVehicleRequest
-	14, // 30: bayround.v1.DefectService.GetDefectFigures:input_type -> bayround.v1.GetDefectFiguresRequest
-	1,  // 31: bayround.v1.DefectService.GetDefect:output_type -> bayround.v1.GetDefectResponse
-	3,  // 32: bayround.v1.DefectService.ListDefects:output_type -> bayround.v1.ListDefectsResponse
-	5,  // 33: bayround.v1.DefectService.AcknowledgeDefect:output_type -> bayround.v1.AcknowledgeDefectResponse
-	7,  // 34: bayround.v1.DefectService.DeferDefect:output_type -> bayround.v1.DeferDefectResponse
-	9,  // 35: bayround.v1.DefectService.EndDeferral:output_type -> bayround.v1.EndDeferralResponse
-	11, // 36: bayround.v1.DefectService.StopVehicle:output_type -> bayround.v1.StopVehicleResponse
-	13, // 37: bayround.v1.DefectService.ReleaseVehicle:output_type -> bayround.v1.ReleaseVehicleResponse
-	15, // 38: bayround.v1.DefectService.GetDefectFigures:output_type -> bayround.v1.GetDefectFiguresResponse
-	31, // [31:39] is the sub-list for method output_type
-	23, // [23:31] is the sub-list for method input_type
-	23, // [23:23] is the sub-list for extension type_name
-	23, // [23:23] is the sub-list for extension extendee
-	0,  // [0:23] is the sub-list for field type_name
+	22, // 16: bayround.v1.ReleaseVehicleRequest.device_time:type_name -> google.protobuf.Timestamp
+	18, // 17: bayround.v1.ReleaseVehicleResponse.defect:type_name -> bayround.v1.Defect
+	24, // 18: bayround.v1.ReleaseVehicleResponse.readiness:type_name -> bayround.v1.Readiness
+	22, // 19: bayround.v1.GetDefectFiguresRequest.since:type_name -> google.protobuf.Timestamp
+	16, // 20: bayround.v1.GetDefectFiguresResponse.open_by_age:type_name -> bayround.v1.DefectAge
+	17, // 21: bayround.v1.GetDefectFiguresResponse.to_acknowledge:type_name -> bayround.v1.DefectTimes
+	17, // 22: bayround.v1.GetDefectFiguresResponse.to_rectify:type_name -> bayround.v1.DefectTimes
+	22, // 23: bayround.v1.GetDefectFiguresResponse.since:type_name -> google.protobuf.Timestamp
+	0,  // 24: bayround.v1.DefectService.GetDefect:input_type -> bayround.v1.GetDefectRequest
+	2,  // 25: bayround.v1.DefectService.ListDefects:input_type -> bayround.v1.ListDefectsRequest
+	4,  // 26: bayround.v1.DefectService.AcknowledgeDefect:input_type -> bayround.v1.AcknowledgeDefectRequest
+	6,  // 27: bayround.v1.DefectService.DeferDefect:input_type -> bayround.v1.DeferDefectRequest
+	8,  // 28: bayround.v1.DefectService.EndDeferral:input_type -> bayround.v1.EndDeferralRequest
+	10, // 29: bayround.v1.DefectService.StopVehicle:input_type -> bayround.v1.StopVehicleRequest
+	12, // 30: bayround.v1.DefectService.ReleaseVehicle:input_type -> bayround.v1.ReleaseVehicleRequest
+	14, // 31: bayround.v1.DefectService.GetDefectFigures:input_type -> bayround.v1.GetDefectFiguresRequest
+	1,  // 32: bayround.v1.DefectService.GetDefect:output_type -> bayround.v1.GetDefectResponse
+	3,  // 33: bayround.v1.DefectService.ListDefects:output_type -> bayround.v1.ListDefectsResponse
+	5,  // 34: bayround.v1.DefectService.AcknowledgeDefect:output_type -> bayround.v1.AcknowledgeDefectResponse
+	7,  // 35: bayround.v1.DefectService.DeferDefect:output_type -> bayround.v1.DeferDefectResponse
+	9,  // 36: bayround.v1.DefectService.EndDeferral:output_type -> bayround.v1.EndDeferralResponse
+	11, // 37: bayround.v1.DefectService.StopVehicle:output_type -> bayround.v1.StopVehicleResponse
+	13, // 38: bayround.v1.DefectService.ReleaseVehicle:output_type -> bayround.v1.ReleaseVehicleResponse
+	15, // 39: bayround.v1.DefectService.GetDefectFigures:output_type -> bayround.v1.GetDefectFiguresResponse
+	32, // [32:40] is the sub-list for method output_type
+	24, // [24:32] is the sub-list for method input_type
+	24, // [24:24] is the sub-list for extension type_name
+	24, // [24:24] is the sub-list for extension extendee
+	0,  // [0:24] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_defect_service_proto_init() }
