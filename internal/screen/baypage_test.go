@@ -7,6 +7,8 @@ import (
 	"time"
 
 	"bayround/internal/round"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
 	pb "bayround/proto/bayround/v1"
 
 	"github.com/chromedp/chromedp"
@@ -37,8 +39,13 @@ func boards(t *testing.T) map[string]*round.Bay {
 	stopped := wholeBay(t)
 	stopped.Live, stopped.Since, stopped.Heard = false, morning.Add(-time.Hour), morning.Add(-time.Hour)
 	stopped.Stopped = "WN11, WN31"
+	lapsing := wholeBay(t)
+	waits := lapsing.Vehicles[3].GetOpenDefects()[0]
+	waits.State = pb.DefectState_DEFECT_STATE_DEFERRED
+	waits.Deferral = &pb.Deferral{Expires: timestamppb.New(morning.Add(3 * time.Hour)), WhenOver: pb.Effect_EFFECT_RESPONDING}
 	return map[string]*round.Bay{
 		"five-verdicts": wholeBay(t),
+		"lapsing":       lapsing,
 		"stopped":       stopped,
 		"alarm":         doubted,
 		"three":         quiet,
