@@ -22,7 +22,7 @@ type lifeLine struct {
 
 // LapseWords warn that the deferral of a defect is about to end, and what comes then.
 func (p pane) LapseWords(d *pb.Defect) string {
-	return "MAY WAIT UNTIL " + p.Since(d.GetDeferral().GetExpires()) + " ONLY. " + capital(whatWords(d)) + ". From then on: " + effectWords(d.GetDeferral().GetWhenOver()) + "."
+	return "MAY WAIT UNTIL " + p.Since(d.GetDeferral().GetExpires()) + " ONLY: " + said(whatWords(d)) + ". Then " + effectWords(d.GetDeferral().GetWhenOver()) + "."
 }
 
 // named is what a person is called; somebody that this tablet does not know has no name here.
@@ -187,12 +187,12 @@ func (p pane) Outcome(d *pb.Defect) string {
 	return fmt.Sprintf("No answer yet, since %s (%s).", p.At(found), lasting(p.Now.Sub(found)))
 }
 
-// AnswersWords say how many answers nobody has read; empty when all are.
+// AnswersWords ask to read the answers that nobody has read; empty when all are.
 func (p pane) AnswersWords() string {
 	if p.Answers == nil || p.Answers.New == 0 {
 		return ""
 	}
-	return counted(p.Answers.New, "answer") + " to what you reported"
+	return "Read " + counted(p.Answers.New, "answer")
 }
 
 // ShowsAnswers tells that the answers are on the screen.

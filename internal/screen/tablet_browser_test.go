@@ -91,6 +91,39 @@ func TestTabletPage_FitsTheGlass(t *testing.T) {
 	}
 }
 
+// seenWhole counts the vehicles of the list that are seen whole without scrolling, above
+// where the list fades out.
+const seenWhole = `(() => {
+  const mm = parseFloat(getComputedStyle(document.documentElement).getPropertyValue("--mm"));
+  const list = document.getElementById("vehicles").getBoundingClientRect();
+  return [...document.querySelectorAll(".vehicles > li")].map(e => e.getBoundingClientRect())
+    .filter(b => b.top >= list.top - 1 && b.bottom <= Math.min(list.bottom, innerHeight) - 3 * mm + 1).length;
+})()`
+
+// A crew with six vehicles sees at least four of them without scrolling, whatever is said of
+// them: one is stopped, one may only be moved, one has a round to go on with, one can
+// be released, one answers to another call sign, one has a deferral about to end; and there
+// are answers to be read.
+func TestTabletPage_FourOfSixVehiclesAreSeen(t *testing.T) {
+	b := openBrowser(t, 1280, 800)
+	desk := newDesk(wholeBay(t))
+	k := serve(t, desk, defaultLimits())
+	b.do(t, chromedp.Navigate(k.inside.URL+"/"))
+	v := *sampleViews(t)["vehicles"]
+	v.Vehicles = slices.Concat(v.Vehicles[:5], v.Vehicles[6:7])
+	for _, glass := range [][2]int{{1280, 800}, {800, 1280}, {1920, 1080}} {
+		b.size(t, glass[0], glass[1])
+		showSample(t, b, desk, &v)
+		b.shoot(t, fmt.Sprintf("tablet-six-vehicles-%dx%d", glass[0], glass[1]))
+		if n := value[int](t, b, "document.querySelectorAll('.vehicles > li').length"); n != 6 {
+			t.Fatalf("%d vehicles are listed", n)
+		}
+		if n := value[int](t, b, seenWhole); n < 4 {
+			t.Errorf("on %d by %d, %d of six are seen", glass[0], glass[1], n)
+		}
+	}
+}
+
 // The plan is a way to go: touching a place of it sends the step that is open there.
 func TestTabletPage_APlaceOnThePlanIsTouched(t *testing.T) {
 	b := openBrowser(t, 1280, 800)

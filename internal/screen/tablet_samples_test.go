@@ -178,8 +178,12 @@ func startViews(t testing.TB, views map[string]*round.View) {
 	v.Vehicles[2].Resumable = []*pb.Round{{Name: "rounds/7", Routine: "routines/shift", Steps: 120, Answered: 47}}
 	v.Vehicles[3].Provisional = true
 	v.Vehicles[1].HandOver = sampleNow.Add(-3 * time.Hour)
+	v.Vehicles[4].Readiness.Holding, v.Vehicles[4].Readiness.AnswersTo = &pb.CallSignHolding{AnswersTo: "WN21"}, "WN21"
 	v.Vehicles[6].Lapsing = []*pb.Defect{sampleDefects(t)["deferred"]}
 	v.Vehicles[0].Stopped = []round.Stopped{stoppedSample(t)}
+	ready := stoppedSample(t)
+	ready.Missing = ""
+	v.Vehicles[3].Stopped = []round.Stopped{ready}
 	v.Session = &round.Session{Driver: person(t, "arkwith")}
 	for i, callSign := range []string{"WN11", "WN21"} {
 		v.Awaiting = append(v.Awaiting, round.Awaiting{

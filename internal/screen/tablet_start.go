@@ -4,16 +4,29 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"bayround/internal/round"
 	pb "bayround/proto/bayround/v1"
 )
 
-// vehicleRow is one vehicle of the list.
+// vehicleRow is one vehicle of the list: what it may do now, and what can be done about
+// it. It is kept short, so that a crew sees most of its vehicles at once.
 type vehicleRow struct {
 	round.Vehicle
-	Required, Others []choice
+	Since          string // of the verdict
+	Lines          []shortLine
+	Defects        string          // how many are open, and the worst; empty for none
+	Released, Held []round.Stopped // stops that can be released now, and those that cannot
+	Now, Later     []choice        // checks that stand open, and those that are folded away
+	Next           string          // what becomes due next
+}
+
+// shortLine is something that a vehicle's row says beside the verdict.
+type shortLine struct {
+	Words string
+	Loud  bool
 }
 
 // choice is one check that can be begun.
@@ -22,27 +35,99 @@ type choice struct {
 	round.RoutineDue
 }
 
-// Vehicles are the vehicles with their checks: those that must be fresh for the
-// vehicle to be fit stand open, all others are folded away.
+// Vehicles are the vehicles with their checks. What can be released, taken over or gone on
+// with stands open, and as much as has room beside it of what must be fresh for the vehicle
+// to be fit: one check, and a second one when something of it is due. All else is folded away.
 func (p pane) Vehicles() []vehicleRow {
 	var rows []vehicleRow
 	for _, v := range p.View.Vehicles {
-		row := vehicleRow{Vehicle: v}
+		row := vehicleRow{
+			Vehicle: v, Since: p.sinceWords(v), Lines: p.rowLines(v), Defects: openWords(v.Readiness.GetOpenDefects()), Next: p.DueNext(v.Readiness),
+		}
+		for _, stop := range v.Stopped {
+			if stop.Missing == "" {
+				row.Released = append(row.Released, stop)
+			} else {
+				row.Held = append(row.Held, stop)
+			}
+		}
+		open := func() int {
+			n := len(row.Released) + len(v.Resumable) + len(row.Now)
+			if !v.HandOver.IsZero() {
+				n++
+			}
+			return n
+		}
 		for _, r := range v.Routines {
-			c := choice{v.Configuration.GetName(), r}
+			c, name := choice{v.Configuration.GetName(), r}, r.Routine.GetName()
+			required := slices.Contains(v.Configuration.GetRequiredRoutines(), name)
+			goesOn := slices.ContainsFunc(v.Resumable, func(r *pb.Round) bool { return r.GetRoutine() == name })
 			switch {
 			case r.Steps == 0:
 			case owesTakeover(v.Readiness) && slices.Contains(r.Routine.GetTriggers(), pb.Trigger_TRIGGER_RESERVE_TAKEOVER):
-				row.Required = slices.Insert(row.Required, 0, c)
-			case slices.Contains(v.Configuration.GetRequiredRoutines(), r.Routine.GetName()):
-				row.Required = append(row.Required, c)
+				row.Now = slices.Insert(row.Now, 0, c)
+			case required && !goesOn && (open() == 0 || r.Unproven > 0):
+				row.Now = append(row.Now, c)
 			default:
-				row.Others = append(row.Others, c)
+				row.Later = append(row.Later, c)
 			}
+		}
+		for open() > 2 && len(row.Now) > 0 { // a row has room for two
+			last := len(row.Now) - 1
+			row.Now, row.Later = row.Now[:last], append(row.Later, row.Now[last])
 		}
 		rows = append(rows, row)
 	}
 	return rows
+}
+
+// sinceWords say since when a verdict stands, and whether the station has yet to agree.
+func (p pane) sinceWords(v round.Vehicle) string {
+	words := ""
+	if since := p.Since(v.Readiness.GetSince()); since != "" {
+		words = "since " + since
+	}
+	if v.Provisional {
+		return joined(" · ", words, "provisional")
+	}
+	return words
+}
+
+// rowLines say what holds the vehicle back, what must be done by when, and its limits.
+func (p pane) rowLines(v round.Vehicle) (lines []shortLine) {
+	for _, s := range v.Stopped {
+		by := joined(", ", s.By, p.Since(s.Defect.GetStop().GetStationTime()))
+		lines = append(lines, shortLine{"STOPPED (" + by + "): " + said(s.Defect.GetStop().GetReason()) + ".", true})
+	}
+	for _, d := range v.Lapsing {
+		lines = append(lines, shortLine{p.LapseWords(d), true})
+	}
+	var limits []string
+	for _, limit := range v.Readiness.GetRestrictions() {
+		limits = append(limits, said(limit.GetText()))
+	}
+	if len(limits) > 0 {
+		lines = append(lines, shortLine{"Limit: " + strings.Join(limits, "; ") + ".", false})
+	}
+	if lost := lostWords(v.Readiness); lost != "" {
+		lines = append(lines, shortLine{"Lost: " + lost + ".", false})
+	}
+	return lines
+}
+
+// openWords count the open defects of a vehicle and name the worst that its row does not
+// tell of by itself: a stop has its own line.
+func openWords(open []*pb.Defect) string {
+	if len(open) == 0 {
+		return ""
+	}
+	words := counted(len(open), "open defect")
+	for _, d := range open {
+		if d.GetStop() == nil {
+			return words + ": " + defectWords(d)
+		}
+	}
+	return words
 }
 
 // RoutineTitle is what a vehicle's routine is called.

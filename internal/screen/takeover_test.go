@@ -28,8 +28,8 @@ func TestVehicles_OfferTheTakeoverCheckFirst(t *testing.T) {
 			Readiness:     &pb.Readiness{Holding: tc.holding}, Routines: routines,
 		}
 		row := pane{View: &round.View{Vehicles: []round.Vehicle{v}}}.Vehicles()[0]
-		if got := row.Required[0].Routine.GetName(); got != tc.want || len(row.Required)+len(row.Others) != len(routines) {
-			t.Errorf("%s: %s comes first, want %s; %d and %d are offered", tc.why, got, tc.want, len(row.Required), len(row.Others))
+		if got := row.Now[0].Routine.GetName(); got != tc.want || len(row.Now)+len(row.Later) != len(routines) {
+			t.Errorf("%s: %s comes first, want %s; %d and %d are offered", tc.why, got, tc.want, len(row.Now), len(row.Later))
 		}
 	}
 }
