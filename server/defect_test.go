@@ -3,6 +3,7 @@ package main
 import (
 	"strings"
 	"testing"
+	"time"
 
 	"bayround/internal/command"
 )
@@ -53,4 +54,28 @@ func TestDefect_FromStopToRelease(t *testing.T) {
 	requireIn(t, must(t, "defect", "release", name, "--person", "venholt", "--checked", "driven round the yard"), "closed ", "WN13 is now ")
 	requireIn(t, must(t, "defect", "list", "--state", "closed", "--vehicle", "wn13"), name, "closed ")
 	requireIn(t, must(t, "defect", "figures", "--vehicle", "wn13"), "AGE", "up to 1 day", "over 120 days", "to the workshop's answer", "to the repair")
+}
+
+// A time that the clocks show twice is the first of both, one that they skip is what they
+// would have shown had they not been put forward, and a day ends with the change in it.
+// Sources: RFC 5545, section 3.3.5; summer time 2026 from 29 March to 25 October, 01:00 UTC
+// (EU Directive 2000/84/EC; Great Britain keeps the same instants).
+func TestDayOrInstant_WhereClocksAreChanged(t *testing.T) {
+	london, err := time.LoadLocation("Europe/London")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for text, want := range map[string]string{
+		"2026-10-25T01:30": "2026-10-25T00:30:00Z",
+		"2026-10-25T02:00": "2026-10-25T02:00:00Z",
+		"2026-03-29T01:30": "2026-03-29T01:30:00Z",
+		"2026-03-29T02:00": "2026-03-29T01:00:00Z",
+		"2026-03-29":       "2026-03-29T23:00:00Z",
+		"2026-10-25":       "2026-10-26T00:00:00Z",
+	} {
+		got, err := dayOrInstantIn("until", text, london)
+		if err != nil || got.AsTime().Format(time.RFC3339) != want {
+			t.Errorf("%s is %v (%v), want %s", text, got.AsTime(), err, want)
+		}
+	}
 }

@@ -9,10 +9,10 @@ import (
 	"github.com/spf13/cobra"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"bayround/internal/command"
+	"bayround/internal/schedule"
 	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
-
-	"bayround/internal/command"
 )
 
 const defectAcknowledgeHelp = `The workshop answers who reported a defect: by which day it is expected to be put right, and what
@@ -70,17 +70,23 @@ const oneDefect = "name one defect, for instance wn11/3f2a9c"
 // dayOrInstant reads 2026-03-06 as the end of that day by this computer's clock, and
 // 2026-03-06T18:00 as that minute.
 func dayOrInstant(flag, text string) (*timestamppb.Timestamp, error) {
+	return dayOrInstantIn(flag, text, time.Local)
+}
+
+// dayOrInstantIn reads by the clocks of a place. What they show twice is the first time,
+// so that nothing waits longer than it was meant to.
+func dayOrInstantIn(flag, text string, zone *time.Location) (*timestamppb.Timestamp, error) {
 	if text == "" {
 		return nil, nil
 	}
-	if at, err := time.ParseInLocation("2006-01-02T15:04", text, time.Local); err == nil {
-		return timestamppb.New(at), nil
+	if at, err := time.Parse("2006-01-02T15:04", text); err == nil {
+		return timestamppb.New(schedule.DateAt(at, time.UTC).At(schedule.TimeOfDay{Hour: at.Hour(), Minute: at.Minute()}, zone)), nil
 	}
-	day, err := time.ParseInLocation(time.DateOnly, text, time.Local)
+	day, err := time.Parse(time.DateOnly, text)
 	if err != nil {
 		return nil, command.Misuse("--%s %q: write a day like 2026-03-06, or a minute like 2026-03-06T18:00", flag, text)
 	}
-	return timestamppb.New(day.AddDate(0, 0, 1)), nil
+	return timestamppb.New(schedule.DateAt(day, time.UTC).Plus(1).At(schedule.TimeOfDay{}, zone)), nil
 }
 
 func newDefectAcknowledge(c *console) *cobra.Command {

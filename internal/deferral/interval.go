@@ -19,7 +19,28 @@ var daysOf = map[pb.RepairInterval]int32{
 // by the clocks of zone. found is when the defect was first found.
 func Latest(found time.Time, days int32, zone *time.Location) time.Time {
 	day := found.In(zone)
-	return time.Date(day.Year(), day.Month(), day.Day()+int(days)+1, 0, 0, 0, 0, zone)
+	return beginning(day.Year(), day.Month(), day.Day()+int(days)+1, zone)
+}
+
+// beginning is the first instant of a day by the clocks of zone, also where they are
+// changed at midnight: put forward it begins at 01:00, put back it may begin twice.
+func beginning(year int, month time.Month, day int, zone *time.Location) time.Time {
+	at := time.Date(year, month, day, 0, 0, 0, 0, zone)
+	change, next := at.ZoneBounds()
+	switch {
+	case at.Hour() > 12: // there is no midnight; this is the evening before
+		return next
+	case at.Hour() > 0 || at.Minute() > 0: // there is none; this is after it
+		return change
+	case change.IsZero():
+		return at
+	}
+	_, now := at.Zone()
+	_, before := change.Add(-time.Second).Zone()
+	if first := at.Add(time.Duration(now-before) * time.Second); now < before && first.Before(change) {
+		return first
+	}
+	return at
 }
 
 // bounded is the shorter of an interval and of what a rule states, and by which of

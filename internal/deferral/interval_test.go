@@ -109,6 +109,31 @@ func TestLatest_AcrossAChangeOfClocks(t *testing.T) {
 	}
 }
 
+// Where clocks are changed at midnight the day after the last one has no midnight, or two,
+// or the evening before is lived twice. It ends at the first instant of that day. Source of
+// the changes: the IANA time zone database, files africa, northamerica and asia.
+func TestLatest_WhereClocksAreChangedAtMidnight(t *testing.T) {
+	for _, tc := range []struct {
+		source, zone string
+		found        time.Time
+		wantInUTC    time.Time
+	}{
+		{"Egypt, last Friday of April, 00:00 becomes 01:00", "Africa/Cairo", time.Date(2026, 4, 20, 8, 0, 0, 0, time.UTC), time.Date(2026, 4, 23, 22, 0, 0, 0, time.UTC)},
+		{"Cuba, second Sunday of March, 00:00 becomes 01:00", "America/Havana", time.Date(2026, 3, 4, 15, 0, 0, 0, time.UTC), time.Date(2026, 3, 8, 5, 0, 0, 0, time.UTC)},
+		{"Cuba, first Sunday of November, 01:00 becomes 00:00", "America/Havana", time.Date(2026, 10, 28, 15, 0, 0, 0, time.UTC), time.Date(2026, 11, 1, 4, 0, 0, 0, time.UTC)},
+		{"Lebanon, last Sunday of October, 00:00 becomes 23:00", "Asia/Beirut", time.Date(2026, 10, 21, 8, 0, 0, 0, time.UTC), time.Date(2026, 10, 24, 22, 0, 0, 0, time.UTC)},
+	} {
+		in := zone(t, tc.zone)
+		got := Latest(tc.found, 3, in)
+		if !got.Equal(tc.wantInUTC) {
+			t.Errorf("%s: %v, want %v", tc.source, got, tc.wantInUTC.In(in))
+		}
+		if last := got.Add(-time.Second); last.In(in).Day() == got.In(in).Day() {
+			t.Errorf("%s: a second before, at %v, it is that day already", tc.source, last)
+		}
+	}
+}
+
 func TestRight_WhatNeverWaits(t *testing.T) {
 	at := time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
 	minor := func(change func(*pb.Defect)) *pb.Defect {

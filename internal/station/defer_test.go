@@ -11,6 +11,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"bayround/internal/fault"
+	"bayround/internal/schedule"
 	"bayround/internal/station"
 	"bayround/internal/stationtest"
 	pb "bayround/proto/bayround/v1"
@@ -109,6 +110,65 @@ func TestDeferDefect_ExpiresToTheSecond(t *testing.T) {
 	k.Reopen()
 	if diff := cmp.Diff(r, k.Readiness(p1), protocmp.Transform(), protocmp.IgnoreFields(&pb.Readiness{}, "as_of")); diff != "" {
 		t.Errorf("after a restart:\n%s", diff)
+	}
+}
+
+// A deferral until a time that the clocks skip, or show twice, ends at one instant and to
+// the second; and calendar days are counted by the clocks on the wall, whatever the change
+// makes of their length. Sources: EU Directive 2000/84/EC for the changes, on 29 March and
+// 25 October 2026 at 01:00 UTC, which Great Britain keeps; RFC 5545, section 3.3.5, for what
+// a skipped or doubled time means; EASA CS MMEL.105 (b) and (d) for calendar days without
+// the day of discovery.
+func TestDeferDefect_AcrossBothChangesOfClocks(t *testing.T) {
+	zone, err := time.LoadLocation("Europe/London")
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := func(month time.Month, day, hour, minute int) time.Time {
+		return time.Date(2026, month, day, hour, minute, 0, 0, time.UTC)
+	}
+	for _, tc := range []struct {
+		name   string
+		found  time.Time
+		date   schedule.Date
+		clock  schedule.TimeOfDay
+		ends   time.Time
+		local  string    // as people read it
+		latest time.Time // three days, the day of discovery not counted
+	}{
+		{"skipped", at(3, 28, 9, 0), schedule.Date{Year: 2026, Month: 3, Day: 29}, schedule.TimeOfDay{Hour: 1, Minute: 30}, at(3, 29, 1, 30), "2026-03-29 02:30", at(3, 31, 23, 0)},
+		{"shown twice", at(10, 24, 8, 0), schedule.Date{Year: 2026, Month: 10, Day: 25}, schedule.TimeOfDay{Hour: 1, Minute: 30}, at(10, 25, 0, 30), "2026-10-25 01:30", at(10, 28, 0, 0)},
+		{"the last day holds the change forward", at(3, 26, 9, 0), schedule.Date{Year: 2026, Month: 3, Day: 30}, schedule.TimeOfDay{}, at(3, 29, 23, 0), "2026-03-30 00:00", at(3, 29, 23, 0)},
+		{"the last day holds the change back", at(10, 22, 8, 0), schedule.Date{Year: 2026, Month: 10, Day: 26}, schedule.TimeOfDay{}, at(10, 26, 0, 0), "2026-10-26 00:00", at(10, 26, 0, 0)},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			k := deferring(t)
+			k.Clock.Advance(tc.found.Sub(k.Clock.Now()))
+			k.Record(k.RecordAll(p1, shift), leaking(valve))
+			name := openAt(k, valve)
+			right, err := k.GetDefect(ctx, &pb.GetDefectRequest{Name: name})
+			if got := right.GetRight().GetLatest().AsTime(); err != nil || !got.Equal(tc.latest) {
+				t.Fatalf("it may wait until %v (%v), want %v", got, err, tc.latest)
+			}
+			_, err = k.DeferDefect(ctx, &pb.DeferDefectRequest{
+				RequestId: k.ID(), Defect: name, Person: "people/officer", Reason: "r", Restrictions: slow(), Until: until(tc.latest.Add(time.Second)),
+			})
+			refusal{fault.Precondition, "NOT_DUTY_OFFICER"}.check(t, err)
+			decided := deferTill(k, name, until(tc.date.At(tc.clock, zone))).GetDefect().GetDeferral()
+			if !decided.GetExpires().AsTime().Equal(tc.ends) || decided.GetExpiresLocal() != tc.local {
+				t.Fatalf("it ends at %v, %s; want %v, %s", decided.GetExpires().AsTime(), decided.GetExpiresLocal(), tc.ends, tc.local)
+			}
+			for _, is := range []struct {
+				instant time.Time
+				want    pb.DefectState
+			}{{tc.ends.Add(-time.Second), pb.DefectState_DEFECT_STATE_DEFERRED}, {tc.ends, pb.DefectState_DEFECT_STATE_OPEN}} {
+				k.Clock.Advance(is.instant.Sub(k.Clock.Now()))
+				got, err := k.GetDefect(ctx, &pb.GetDefectRequest{Name: name})
+				if err != nil || got.GetDefect().GetState() != is.want {
+					t.Errorf("%v: %v (%v), want %v", is.instant, got.GetDefect().GetState(), err, is.want)
+				}
+			}
+		})
 	}
 }
 
