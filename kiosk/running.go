@@ -198,7 +198,7 @@ func (r *running) serve(f *serveFlags, display screen.Display) error {
 	}
 	r.ready.Tablet, r.ready.Bay = "http://"+tablet.Addr().String()+"/", "http://"+bay.Addr().String()+"/bay"
 	server, err := screen.New(screen.Config{
-		Desk: pages{r.desk, r.uplink}, Photos: r.photos, Archive: r.archive, TabletHosts: names(tablet), BayHosts: append(names(bay), f.bayHosts...),
+		Desk: pages{r.desk, r.uplink}, Photos: r.uplink.Pictures(), Archive: r.archive, TabletHosts: names(tablet), BayHosts: append(names(bay), f.bayHosts...),
 		Log: r.log, Display: display, Clock: r.clock,
 	})
 	if err != nil {

@@ -4,6 +4,9 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"os"
+	"path/filepath"
+	"strconv"
 	"strings"
 	"time"
 
@@ -34,7 +37,8 @@ const defectListHelp = `List defects, newest found first; those that are not clo
 A fault that came back is listed once, with how often it came back.`
 
 const defectShowHelp = `Show one defect: what was found, who reported it and who answered, what was done, its earlier
-lives, and whether it may wait.`
+lives, and whether it may wait; of a stopped vehicle, what its release wants. --photos-to writes
+its photos to a folder.`
 
 const defectFiguresHelp = `Say how many defects are open and how old they are, how many came back, and how long it took
 from being found to the workshop's answer and to the repair.`
@@ -63,7 +67,7 @@ func defectName(text string) string {
 }
 
 type defectListFlags struct {
-	server, vehicle, state, grade, reporter, output string
+	server, vehicle, station, state, grade, reporter, output string
 }
 
 func newDefectList(c *console) *cobra.Command {
@@ -78,7 +82,7 @@ func newDefectList(c *console) *cobra.Command {
 			if err := tableOrJSON(f.output); err != nil {
 				return err
 			}
-			req := &pb.ListDefectsRequest{PageSize: 200, Vehicle: inCollection("vehicles", f.vehicle), Reporter: inCollection("people", f.reporter)}
+			req := &pb.ListDefectsRequest{PageSize: 200, Vehicle: inCollection("vehicles", f.vehicle), Station: inCollection("stations", f.station), Reporter: inCollection("people", f.reporter)}
 			if err := f.fill(req); err != nil {
 				return err
 			}
@@ -87,6 +91,7 @@ func newDefectList(c *console) *cobra.Command {
 	}
 	serverFlag(cmd, &f.server)
 	cmd.Flags().StringVar(&f.vehicle, "vehicle", "", "only of this vehicle")
+	cmd.Flags().StringVar(&f.station, "station", "", "only of vehicles whose home this station is")
 	cmd.Flags().StringVar(&f.state, "state", "", "only open, acknowledged, deferred, rectified or closed ones")
 	cmd.Flags().StringVar(&f.grade, "grade", "", "only minor, major or dangerous ones")
 	cmd.Flags().StringVar(&f.reporter, "reporter", "", "only those that this person found first")
@@ -139,11 +144,11 @@ func (c *console) defectTable(all []*pb.Defect, now time.Time) {
 		c.Say("no such defect")
 		return
 	}
-	rows := [][]string{{"DEFECT", "GRADE", "STATE", "FOUND", "BY", "STEP", "WHAT"}}
+	rows := [][]string{{"DEFECT", "GRADE", "STATE", "FOUND", "BY", "STEP", "PHOTOS", "WHAT"}}
 	for _, d := range all {
 		rows = append(rows, []string{
 			roundrecord.DefectID(d), gradeOfDefect(d), stateWords(d, now), instant(d.GetFirstFound().AsTime(), now), lastPart(d.GetFoundBy()),
-			cmp.Or(d.GetStepId(), "-"), clipped(whatWords(d)),
+			cmp.Or(d.GetStepId(), "-"), strconv.Itoa(len(d.GetPhotos())), clipped(whatWords(d)),
 		})
 	}
 	c.columns(rows)
@@ -189,12 +194,12 @@ func stateWords(d *pb.Defect, now time.Time) string {
 }
 
 func newDefectShow(c *console) *cobra.Command {
-	var address, output string
+	var address, photosTo, output string
 	cmd := &cobra.Command{
 		Use:     "show DEFECT",
 		Short:   "Show one defect",
 		Long:    defectShowHelp,
-		Example: "  server defect show wn11/3f2a9c",
+		Example: "  server defect show wn11/3f2a9c\n  server defect show wn11/3f2a9c --photos-to .",
 		Args:    exactlyOne("name one defect, for instance wn11/3f2a9c"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := tableOrJSON(output); err != nil {
@@ -207,6 +212,11 @@ func newDefectShow(c *console) *cobra.Command {
 				if err != nil {
 					return err
 				}
+				if photosTo != "" {
+					if err := s.savePhotos(cmd.Context(), c, photosTo, resp.GetDefect().GetPhotos()); err != nil {
+						return err
+					}
+				}
 				if output == "json" {
 					return c.sayMessage(resp, output)
 				}
@@ -216,8 +226,31 @@ func newDefectShow(c *console) *cobra.Command {
 		},
 	}
 	serverFlag(cmd, &address)
+	cmd.Flags().StringVar(&photosTo, "photos-to", "", "write its photos to this folder")
 	cmd.Flags().StringVarP(&output, "output", "o", "table", "table or json")
 	return cmd
+}
+
+// savePhotos writes photos to a folder. One that its tablet has not sent yet is told.
+func (s *remote) savePhotos(ctx context.Context, c *console, folder string, sums []string) error {
+	photos := pb.NewPhotoServiceClient(s.conn)
+	for _, sum := range sums {
+		ctx, cancel := patiently(ctx)
+		got, err := photos.GetPhoto(ctx, &pb.GetPhotoRequest{Sha256: sum})
+		cancel()
+		if absent(err) {
+			c.Complain("photo %s is not at the station yet", sum)
+			continue
+		}
+		if err != nil {
+			return err
+		}
+		_, kind, _ := strings.Cut(got.GetMediaType(), "/")
+		if err := os.WriteFile(filepath.Join(folder, sum+"."+kind), got.GetContent(), 0o600); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // defectSheet prints everything that is known of a defect.
@@ -232,28 +265,58 @@ func (c *console) defectSheet(resp *pb.GetDefectResponse, now time.Time) {
 		{"state", stateWords(d, now)},
 		{"found", fmt.Sprintf("%s by %s, %s, last %s", at(d.GetFirstFound()), lastPart(d.GetFoundBy()), count(int(d.GetTimesFound()), "time"), at(d.GetLastFound()))},
 	}
+	add := func(head, format string, with ...any) {
+		rows = append(rows, []string{head, strings.TrimSpace(fmt.Sprintf(format, with...))})
+	}
+	for _, step := range d.GetStop().GetStepIds() {
+		add("check again", "%s", step)
+	}
 	if a := d.GetAcknowledgement(); a != nil {
-		rows = append(rows, []string{"answer", fmt.Sprintf("%s: by %s. %s", lastPart(a.GetPerson()), at(a.GetPlanned()), a.GetNote())})
+		add("answer", "%s: by %s. %s", lastPart(a.GetPerson()), at(a.GetPlanned()), a.GetNote())
 	}
 	if f := d.GetDeferral(); f != nil {
-		rows = append(rows, []string{"deferral", fmt.Sprintf("until %s by %s: %s", at(f.GetExpires()), lastPart(f.GetPerson()), f.GetReason())})
+		add("deferral", "until %s by %s: %s", at(f.GetExpires()), lastPart(f.GetPerson()), f.GetReason())
 		for _, l := range f.GetRestrictions() {
-			rows = append(rows, []string{"limit", l.GetText()})
+			add("limit", "%s", l.GetText())
+		}
+		if f.GetEnded() != nil {
+			add("ended", "%s %s: %s", at(f.GetEnded()), byWords(f.GetEndedBy()), f.GetEndedBecause())
 		}
 	}
 	rows = append(rows, repairRows("repair", d.GetRepair(), now)...)
 	for _, e := range d.GetEarlier() {
-		rows = append(rows, []string{"before", "found " + at(e.GetFirstFound())})
+		add("before", "found %s", at(e.GetFirstFound()))
 		rows = append(rows, repairRows("repaired", e.GetRepair(), now)...)
+		if e.GetRepair() != nil && e.GetClosed() == nil {
+			add("but", "that repair did not hold")
+		}
 	}
 	for _, p := range d.GetPhotos() {
-		rows = append(rows, []string{"photo", p})
+		add("photo", "%s", p)
 	}
-	rows = append(rows, []string{"may wait", rightWords(resp.GetRight(), now)})
+	switch {
+	case d.GetRelease() != nil:
+		add("released", "%s %s: %s", at(d.GetRelease().GetStationTime()), byWords(d.GetRelease().GetPerson()), d.GetRelease().GetChecked())
+	case d.GetState() == pb.DefectState_DEFECT_STATE_CLOSED:
+		add("closed", "%s %s", at(d.GetClosed()), byWords(d.GetClosedBy()))
+	case d.GetStop() != nil:
+		add("release", "%s", cmp.Or(resp.GetReleaseMissing(), "whoever did not repair it may release the vehicle"))
+		fallthrough
+	default:
+		add("may wait", "%s", rightWords(resp.GetRight(), now))
+	}
 	for _, other := range resp.GetRight().GetTogetherWith() {
-		rows = append(rows, []string{"together with", other})
+		add("together with", "%s", other)
 	}
 	c.columns(rows)
+}
+
+// byWords say who did something; nobody, where it came about by itself.
+func byWords(person string) string {
+	if person == "" {
+		return "by itself"
+	}
+	return "by " + lastPart(person)
 }
 
 func repairRows(head string, r *pb.Repair, now time.Time) [][]string {

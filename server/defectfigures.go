@@ -12,7 +12,7 @@ import (
 )
 
 func newDefectFigures(c *console) *cobra.Command {
-	var address, vehicle, since, output string
+	var address, vehicle, station, since, output string
 	cmd := &cobra.Command{
 		Use:     "figures",
 		Short:   "Say how many defects are open and how long they take",
@@ -31,12 +31,15 @@ func newDefectFigures(c *console) *cobra.Command {
 				from = timestamppb.New(from.AsTime().Local().AddDate(0, 0, -1)) // from the beginning of that day
 			}
 			return c.asking(address, func(s *remote) error {
-				return s.defectFigures(cmd.Context(), c, &pb.GetDefectFiguresRequest{Vehicle: inCollection("vehicles", vehicle), Since: from}, output)
+				return s.defectFigures(cmd.Context(), c, &pb.GetDefectFiguresRequest{
+					Vehicle: inCollection("vehicles", vehicle), Station: inCollection("stations", station), Since: from,
+				}, output)
 			})
 		},
 	}
 	serverFlag(cmd, &address)
 	cmd.Flags().StringVar(&vehicle, "vehicle", "", "only of this vehicle")
+	cmd.Flags().StringVar(&station, "station", "", "only of vehicles whose home this station is")
 	cmd.Flags().StringVar(&since, "since", "", "times and repeats of what was found from this day on; empty for the last 90 days")
 	cmd.Flags().StringVarP(&output, "output", "o", "table", "table or json")
 	return cmd
@@ -68,6 +71,17 @@ func (s *remote) defectFigures(ctx context.Context, c *console, req *pb.GetDefec
 		times = append(times, []string{row.name, strconv.Itoa(int(row.of.GetDefects())), hoursWords(row.of, row.of.GetMedianH()), hoursWords(row.of, row.of.GetNineInTenH()), hoursWords(row.of, row.of.GetLongestH())})
 	}
 	c.columns(times)
+	if of := figures.GetByVehicle(); len(of) > 1 {
+		rows := [][]string{{"VEHICLE", "OPEN", "DANGEROUS", "MAJOR", "UNANSWERED", "FOUND", "REPEATS"}}
+		for _, v := range of {
+			row := []string{lastPart(v.GetVehicle())}
+			for _, n := range []int32{v.GetOpen(), v.GetDangerous(), v.GetMajor(), v.GetUnanswered(), v.GetFound(), v.GetRepeats()} {
+				row = append(row, strconv.Itoa(int(n)))
+			}
+			rows = append(rows, row)
+		}
+		c.columns(rows)
+	}
 	return nil
 }
 

@@ -3,6 +3,7 @@ package round_test
 import (
 	"bytes"
 	"context"
+	"errors"
 	"image"
 	"image/color"
 	"image/png"
@@ -14,6 +15,7 @@ import (
 
 	"google.golang.org/grpc"
 
+	"bayround/internal/fault"
 	"bayround/internal/photo"
 	"bayround/internal/round"
 	"bayround/internal/stationtest"
@@ -271,4 +273,56 @@ func TestUplink_FillsANewStationWithPhotosToo(t *testing.T) {
 	b.await("the photos to be tried again", func() bool { return p.tries(photo.Sum(shots[1])) > 1 })
 	b.unsent(0)
 	o.holds(shots...)
+}
+
+// spoiling gives other bytes for a photo than were asked for.
+type spoiling struct{ grpc.ClientConnInterface }
+
+func (s spoiling) Invoke(ctx context.Context, method string, args, reply any, opts ...grpc.CallOption) error {
+	err := s.ClientConnInterface.Invoke(ctx, method, args, reply, opts...)
+	if got, ok := reply.(*pb.GetPhotoResponse); ok && err == nil {
+		got.Content[len(got.GetContent())-1] ^= 1
+	}
+	return err
+}
+
+func refusedAs(err error, reason string) bool {
+	var f *fault.Fault
+	return errors.As(err, &f) && f.Reason == reason
+}
+
+// A photo of another tablet is shown from the station, while that is reached and only when
+// it is the very one; a photo of this tablet always.
+func TestPictures_OfAnotherTabletComeFromTheStation(t *testing.T) {
+	o := openOfRecord(t)
+	first, second := newTablet(t, o.wire, "tablet-1"), newTablet(t, o.wire, "tablet-2")
+	name := first.begin(firstPump)
+	o.wire.Cut()
+	sum := first.photograph(name, shot(t, 1))[0]
+	first.unsent(1)
+	o.wire.Heal()
+	first.unsent(0)
+	o.holds(shot(t, 1))
+	own := second.photograph(second.begin(secondPump), shot(t, 2))[0]
+	second.await("the station", func() bool { return second.up.Link().Live })
+	for of, want := range map[string][]byte{sum: shot(t, 1), own: shot(t, 2)} {
+		if got, kind, err := second.up.Pictures().Get(of); err != nil || !bytes.Equal(got, want) || kind != "image/png" {
+			t.Errorf("%s: %d bytes, %s, %v", of, len(got), kind, err)
+		}
+	}
+	second.stop()
+	second.conn = spoiling{second.conn}
+	second.start()
+	second.await("the station", func() bool { return second.up.Link().Live })
+	if _, _, err := second.up.Pictures().Get(sum); !refusedAs(err, "PHOTO_SPOILT") {
+		t.Errorf("other bytes than were asked for: %v", err)
+	}
+	o.wire.Cut()
+	second.await("the line to be cut", func() bool { return !second.up.Link().Live })
+	if _, _, err := second.up.Pictures().Get(sum); !refusedAs(err, "PHOTO_ELSEWHERE") {
+		t.Errorf("without the station: %v", err)
+	}
+	if got, _, err := second.up.Pictures().Get(own); err != nil || !bytes.Equal(got, shot(t, 2)) {
+		t.Errorf("its own without the station: %v", err)
+	}
 }

@@ -115,7 +115,7 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 		&pb.RecordRepairRequest{RequestId: id, Defect: vehicle + "/defects/3f2a9c", Person: "people/steddow", Done: "valve renewed", Parts: []string{"valve, rear nearside"}, Wheels: []string{"axle-1-nearside"}, OdometerKm: proto.Float64(48_210), DoneBy: "Quay Tyres"},
 		&pb.GetDefectRequest{Name: vehicle + "/defects/3f2a9c"},
 		&pb.ListDefectsRequest{
-			PageSize: 10, Vehicle: vehicle, States: []pb.DefectState{pb.DefectState_DEFECT_STATE_DEFERRED}, Grade: pb.Grade_GRADE_MAJOR, Reporter: "people/arkwith",
+			PageSize: 10, Vehicle: vehicle, States: []pb.DefectState{pb.DefectState_DEFECT_STATE_DEFERRED}, Grade: pb.Grade_GRADE_MAJOR, Reporter: "people/arkwith", Station: "stations/skarholm-quay",
 		},
 		&pb.AcknowledgeDefectRequest{RequestId: id, Defect: vehicle + "/defects/3f2a9c", Person: "people/steddow", Planned: timestamppb.New(time.Date(2026, 2, 5, 19, 0, 0, 0, time.UTC)), Note: "glass is ordered"},
 		&pb.DeferDefectRequest{
@@ -126,7 +126,7 @@ func sample(t testing.TB, name protoreflect.Name) proto.Message {
 		&pb.EndDeferralRequest{RequestId: id, Defect: vehicle + "/defects/3f2a9c", Person: "people/osgarry", Because: "the chip has grown"},
 		&pb.StopVehicleRequest{RequestId: id, Vehicle: vehicle, Person: "people/arkwith", Reason: "it pulls to the left", StepIds: []string{"BRK-010/cab"}, Device: "tablet-1"},
 		&pb.ReleaseVehicleRequest{RequestId: id, Defect: vehicle + "/defects/stop-1", Person: "people/venholt", Checked: "brakes tried in the yard"},
-		&pb.GetDefectFiguresRequest{Vehicle: vehicle, Since: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC))},
+		&pb.GetDefectFiguresRequest{Vehicle: vehicle, Station: "stations/skarholm-quay", Since: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC))},
 		&pb.ListDuesRequest{PageSize: 10, Vehicle: vehicle, Station: "stations/skarholm-quay", States: []pb.DueState{pb.DueState_DUE_STATE_OVERDUE}},
 		&pb.ListWatchesRequest{Station: "stations/skarholm-quay", From: timestamppb.New(time.Date(2026, 2, 2, 19, 0, 0, 0, time.UTC)), Until: timestamppb.New(time.Date(2026, 2, 3, 19, 0, 0, 0, time.UTC))},
 		&pb.GetCalendarFeedRequest{Station: "stations/skarholm-quay", Days: 14},

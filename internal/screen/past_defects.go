@@ -175,7 +175,7 @@ func (s *Server) oneDefect(r *http.Request, p *past) error {
 		}
 	}
 	for i, sum := range d.GetPhotos() {
-		one.Photos = append(one.Photos, thumb{sum, fmt.Sprintf("Photo %d of the defect; if it is not seen here, it was taken with another tablet", i+1)})
+		one.Photos = append(one.Photos, thumb{sum, fmt.Sprintf("Photo %d of the defect; if it is not seen here, it was taken with another tablet and the station is not reached, or has not got it yet", i+1)})
 	}
 	p.Defect = one
 	return nil

@@ -3,6 +3,7 @@ package station
 import (
 	"context"
 	"slices"
+	"strings"
 	"time"
 
 	"gonum.org/v1/gonum/stat"
@@ -28,22 +29,28 @@ func (s *Station) GetDefectFigures(ctx context.Context, req *pb.GetDefectFigures
 		}
 		since = req.GetSince().AsTime()
 	}
-	all, err := s.allDefects(ctx, req.GetVehicle(), now)
+	all, err := s.allDefects(ctx, req.GetVehicle(), req.GetStation(), now)
 	if err != nil {
 		return nil, err
 	}
 	figures := &pb.GetDefectFiguresResponse{Since: timestamppb.New(since), OpenByAge: emptyAges()}
 	var acknowledged, rectified []float64
+	byVehicle := map[string]*pb.VehicleDefects{}
 	for _, d := range all {
-		countOpen(figures, d, now)
+		vehicle, _, _ := strings.Cut(d.GetName(), "/defects/")
+		if byVehicle[vehicle] == nil {
+			byVehicle[vehicle] = &pb.VehicleDefects{Vehicle: vehicle}
+		}
+		of := byVehicle[vehicle]
+		countOpen(figures, of, d, now)
 		for i, life := range livesOf(d) {
 			found := life.GetFirstFound().AsTime()
 			if found.Before(since) {
 				continue
 			}
-			figures.Found++
-			if i == 0 && d.GetRepeats() > 0 {
-				figures.Repeats++
+			of.Found++
+			if i < int(d.GetRepeats()) { // the newest lives are those that came back
+				of.Repeats++
 			}
 			if life.GetAcknowledged() != nil {
 				acknowledged = append(acknowledged, life.GetAcknowledged().AsTime().Sub(found).Hours())
@@ -51,6 +58,13 @@ func (s *Station) GetDefectFigures(ctx context.Context, req *pb.GetDefectFigures
 			if life.GetRepair() != nil {
 				rectified = append(rectified, life.GetRepair().GetStationTime().AsTime().Sub(found).Hours())
 			}
+		}
+	}
+	for _, name := range sortedKeys(byVehicle) {
+		of := byVehicle[name]
+		figures.Found, figures.Repeats = figures.GetFound()+of.GetFound(), figures.GetRepeats()+of.GetRepeats()
+		if of.GetOpen()+of.GetFound() > 0 {
+			figures.ByVehicle = append(figures.ByVehicle, of)
 		}
 	}
 	figures.ToAcknowledge, figures.ToRectify = timesOf(acknowledged), timesOf(rectified)
@@ -78,8 +92,8 @@ func emptyAges() (all []*pb.DefectAge) {
 	return all
 }
 
-// countOpen counts a defect among the open ones, if it is one.
-func countOpen(to *pb.GetDefectFiguresResponse, d *pb.Defect, now time.Time) {
+// countOpen counts a defect among the open ones, if it is one, and those of its vehicle.
+func countOpen(to *pb.GetDefectFiguresResponse, of *pb.VehicleDefects, d *pb.Defect, now time.Time) {
 	switch d.GetState() {
 	case pb.DefectState_DEFECT_STATE_CLOSED:
 		return
@@ -88,9 +102,9 @@ func countOpen(to *pb.GetDefectFiguresResponse, d *pb.Defect, now time.Time) {
 	case pb.DefectState_DEFECT_STATE_RECTIFIED:
 		to.Rectified++
 	}
-	to.Open++
+	to.Open, of.Open = to.GetOpen()+1, of.GetOpen()+1
 	if d.GetAcknowledgement() == nil && d.GetState() != pb.DefectState_DEFECT_STATE_RECTIFIED {
-		to.Unanswered++
+		to.Unanswered, of.Unanswered = to.GetUnanswered()+1, of.GetUnanswered()+1
 	}
 	days := now.Sub(d.GetFirstFound().AsTime()).Hours() / 24
 	for _, age := range slices.Backward(to.GetOpenByAge()) {
@@ -98,9 +112,9 @@ func countOpen(to *pb.GetDefectFiguresResponse, d *pb.Defect, now time.Time) {
 			age.Defects++
 			switch gradeOf(d) {
 			case pb.Grade_GRADE_DANGEROUS:
-				age.Dangerous++
+				age.Dangerous, of.Dangerous = age.GetDangerous()+1, of.GetDangerous()+1
 			case pb.Grade_GRADE_MAJOR:
-				age.Major++
+				age.Major, of.Major = age.GetMajor()+1, of.GetMajor()+1
 			}
 			return
 		}

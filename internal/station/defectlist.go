@@ -65,10 +65,13 @@ func (s *Station) defectAt(name string, sequence int64) (*pb.Defect, error) {
 	return d, nil
 }
 
-// allDefects reads the defects of a vehicle, of all when none is named, as they stand
-// at an instant; closed ones too.
-func (s *Station) allDefects(ctx context.Context, vehicle string, now time.Time) (all []*pb.Defect, err error) {
+// allDefects reads the defects of a vehicle, or of all of a station, or of all when
+// neither is named, as they stand at an instant; closed ones too.
+func (s *Station) allDefects(ctx context.Context, vehicle, station string, now time.Time) (all []*pb.Defect, err error) {
 	p := s.current.Load()
+	if station != "" && p.lib.set.Stations[station] == nil {
+		return nil, unknown("station", station)
+	}
 	names := p.names
 	if vehicle != "" {
 		if _, err := p.vehicle(vehicle); err != nil {
@@ -77,6 +80,9 @@ func (s *Station) allDefects(ctx context.Context, vehicle string, now time.Time)
 		names = []string{vehicle}
 	}
 	for _, name := range names {
+		if station != "" && p.vehicles[name].model.vehicle.GetStation() != station {
+			continue
+		}
 		if err := s.eachDefect(ctx, name, p.sequence, func(d *pb.Defect) { all = append(all, verdict.DefectAt(d, now)) }); err != nil {
 			return nil, err
 		}
@@ -103,7 +109,7 @@ func (s *Station) ListDefects(ctx context.Context, req *pb.ListDefectsRequest) (
 	if err != nil {
 		return nil, err
 	}
-	all, err := s.allDefects(ctx, req.GetVehicle(), s.clock())
+	all, err := s.allDefects(ctx, req.GetVehicle(), req.GetStation(), s.clock())
 	if err != nil {
 		return nil, err
 	}

@@ -148,7 +148,9 @@ type ListDefectsRequest struct {
 	// Only those whose worst finding has this grade; unspecified for all.
 	Grade Grade `protobuf:"varint,5,opt,name=grade,proto3,enum=bayround.v1.Grade" json:"grade,omitempty"`
 	// Only those first found by this person, people/{person}; empty for all.
-	Reporter      string `protobuf:"bytes,6,opt,name=reporter,proto3" json:"reporter,omitempty"`
+	Reporter string `protobuf:"bytes,6,opt,name=reporter,proto3" json:"reporter,omitempty"`
+	// Only those of vehicles whose home station this is, stations/{station}; empty for all.
+	Station       string `protobuf:"bytes,7,opt,name=station,proto3" json:"station,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -221,6 +223,13 @@ func (x *ListDefectsRequest) GetGrade() Grade {
 func (x *ListDefectsRequest) GetReporter() string {
 	if x != nil {
 		return x.Reporter
+	}
+	return ""
+}
+
+func (x *ListDefectsRequest) GetStation() string {
+	if x != nil {
+		return x.Station
 	}
 	return ""
 }
@@ -1046,7 +1055,9 @@ type GetDefectFiguresRequest struct {
 	// Only of this vehicle, vehicles/{vehicle}; empty for all.
 	Vehicle string `protobuf:"bytes,1,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
 	// Times and repeats of what was first found from this instant on; absent for the last 90 days.
-	Since         *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=since,proto3" json:"since,omitempty"`
+	Since *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=since,proto3" json:"since,omitempty"`
+	// Only of vehicles whose home station this is, stations/{station}; empty for all.
+	Station       string `protobuf:"bytes,3,opt,name=station,proto3" json:"station,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1095,6 +1106,13 @@ func (x *GetDefectFiguresRequest) GetSince() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *GetDefectFiguresRequest) GetStation() string {
+	if x != nil {
+		return x.Station
+	}
+	return ""
+}
+
 // GetDefectFiguresResponse holds the figures.
 type GetDefectFiguresResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1117,7 +1135,9 @@ type GetDefectFiguresResponse struct {
 	// Defects found from since on, each life counted.
 	Found int32 `protobuf:"varint,9,opt,name=found,proto3" json:"found,omitempty"`
 	// Instant from which on was counted.
-	Since         *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=since,proto3" json:"since,omitempty"`
+	Since *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=since,proto3" json:"since,omitempty"`
+	// The same for each vehicle of which there is something to count, by name.
+	ByVehicle     []*VehicleDefects `protobuf:"bytes,11,rep,name=by_vehicle,json=byVehicle,proto3" json:"by_vehicle,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1222,6 +1242,113 @@ func (x *GetDefectFiguresResponse) GetSince() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *GetDefectFiguresResponse) GetByVehicle() []*VehicleDefects {
+	if x != nil {
+		return x.ByVehicle
+	}
+	return nil
+}
+
+// VehicleDefects counts the defects of one vehicle.
+type VehicleDefects struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Vehicle, vehicles/{vehicle}.
+	Vehicle string `protobuf:"bytes,1,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
+	// Defects that are not closed.
+	Open int32 `protobuf:"varint,2,opt,name=open,proto3" json:"open,omitempty"`
+	// Of them, those whose worst finding is dangerous.
+	Dangerous int32 `protobuf:"varint,3,opt,name=dangerous,proto3" json:"dangerous,omitempty"`
+	// Of them, those whose worst finding is major.
+	Major int32 `protobuf:"varint,4,opt,name=major,proto3" json:"major,omitempty"`
+	// Of them, those that nobody of the workshop has answered.
+	Unanswered int32 `protobuf:"varint,5,opt,name=unanswered,proto3" json:"unanswered,omitempty"`
+	// Defects found from since on, each life counted.
+	Found int32 `protobuf:"varint,6,opt,name=found,proto3" json:"found,omitempty"`
+	// Repeats: faults that came back within the pack's time, found from since on.
+	Repeats       int32 `protobuf:"varint,7,opt,name=repeats,proto3" json:"repeats,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *VehicleDefects) Reset() {
+	*x = VehicleDefects{}
+	mi := &file_bayround_v1_defect_service_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *VehicleDefects) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*VehicleDefects) ProtoMessage() {}
+
+func (x *VehicleDefects) ProtoReflect() protoreflect.Message {
+	mi := &file_bayround_v1_defect_service_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use VehicleDefects.ProtoReflect.Descriptor instead.
+func (*VehicleDefects) Descriptor() ([]byte, []int) {
+	return file_bayround_v1_defect_service_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *VehicleDefects) GetVehicle() string {
+	if x != nil {
+		return x.Vehicle
+	}
+	return ""
+}
+
+func (x *VehicleDefects) GetOpen() int32 {
+	if x != nil {
+		return x.Open
+	}
+	return 0
+}
+
+func (x *VehicleDefects) GetDangerous() int32 {
+	if x != nil {
+		return x.Dangerous
+	}
+	return 0
+}
+
+func (x *VehicleDefects) GetMajor() int32 {
+	if x != nil {
+		return x.Major
+	}
+	return 0
+}
+
+func (x *VehicleDefects) GetUnanswered() int32 {
+	if x != nil {
+		return x.Unanswered
+	}
+	return 0
+}
+
+func (x *VehicleDefects) GetFound() int32 {
+	if x != nil {
+		return x.Found
+	}
+	return 0
+}
+
+func (x *VehicleDefects) GetRepeats() int32 {
+	if x != nil {
+		return x.Repeats
+	}
+	return 0
+}
+
 // DefectAge counts open defects of one age.
 type DefectAge struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1241,7 +1368,7 @@ type DefectAge struct {
 
 func (x *DefectAge) Reset() {
 	*x = DefectAge{}
-	mi := &file_bayround_v1_defect_service_proto_msgTypes[16]
+	mi := &file_bayround_v1_defect_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1253,7 +1380,7 @@ func (x *DefectAge) String() string {
 func (*DefectAge) ProtoMessage() {}
 
 func (x *DefectAge) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_defect_service_proto_msgTypes[16]
+	mi := &file_bayround_v1_defect_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1266,7 +1393,7 @@ func (x *DefectAge) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DefectAge.ProtoReflect.Descriptor instead.
 func (*DefectAge) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_defect_service_proto_rawDescGZIP(), []int{16}
+	return file_bayround_v1_defect_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *DefectAge) GetOverDays() int32 {
@@ -1321,7 +1448,7 @@ type DefectTimes struct {
 
 func (x *DefectTimes) Reset() {
 	*x = DefectTimes{}
-	mi := &file_bayround_v1_defect_service_proto_msgTypes[17]
+	mi := &file_bayround_v1_defect_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1333,7 +1460,7 @@ func (x *DefectTimes) String() string {
 func (*DefectTimes) ProtoMessage() {}
 
 func (x *DefectTimes) ProtoReflect() protoreflect.Message {
-	mi := &file_bayround_v1_defect_service_proto_msgTypes[17]
+	mi := &file_bayround_v1_defect_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1346,7 +1473,7 @@ func (x *DefectTimes) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DefectTimes.ProtoReflect.Descriptor instead.
 func (*DefectTimes) Descriptor() ([]byte, []int) {
-	return file_bayround_v1_defect_service_proto_rawDescGZIP(), []int{17}
+	return file_bayround_v1_defect_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *DefectTimes) GetDefects() int32 {
@@ -1387,7 +1514,7 @@ const file_bayround_v1_defect_service_proto_rawDesc = "" +
 	"\x11GetDefectResponse\x12+\n" +
 	"\x06defect\x18\x01 \x01(\v2\x13.bayround.v1.DefectR\x06defect\x120\n" +
 	"\x05right\x18\x02 \x01(\v2\x1a.bayround.v1.DeferralRightR\x05right\x12'\n" +
-	"\x0frelease_missing\x18\x03 \x01(\tR\x0ereleaseMissing\"\xef\x02\n" +
+	"\x0frelease_missing\x18\x03 \x01(\tR\x0ereleaseMissing\"\xb6\x03\n" +
 	"\x12ListDefectsRequest\x12'\n" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12'\n" +
@@ -1396,7 +1523,8 @@ const file_bayround_v1_defect_service_proto_rawDesc = "" +
 	"\avehicle\x18\x03 \x01(\tB+\xbaH(r&2$^(vehicles/[a-z0-9]+(-[a-z0-9]+)*)?$R\avehicle\x12E\n" +
 	"\x06states\x18\x04 \x03(\x0e2\x18.bayround.v1.DefectStateB\x13\xbaH\x10\x92\x01\r\x10\b\x18\x01\"\a\x82\x01\x04\x10\x01 \x00R\x06states\x122\n" +
 	"\x05grade\x18\x05 \x01(\x0e2\x12.bayround.v1.GradeB\b\xbaH\x05\x82\x01\x02\x10\x01R\x05grade\x12E\n" +
-	"\breporter\x18\x06 \x01(\tB)\xbaH&r$2\"^(people/[a-z0-9]+(-[a-z0-9]+)*)?$R\breporter\"l\n" +
+	"\breporter\x18\x06 \x01(\tB)\xbaH&r$2\"^(people/[a-z0-9]+(-[a-z0-9]+)*)?$R\breporter\x12E\n" +
+	"\astation\x18\a \x01(\tB+\xbaH(r&2$^(stations/[a-z0-9]+(-[a-z0-9]+)*)?$R\astation\"l\n" +
 	"\x13ListDefectsResponse\x12-\n" +
 	"\adefects\x18\x01 \x03(\v2\x13.bayround.v1.DefectR\adefects\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xb4\x02\n" +
@@ -1464,10 +1592,11 @@ const file_bayround_v1_defect_service_proto_rawDesc = "" +
 	"\x16ReleaseVehicleResponse\x12+\n" +
 	"\x06defect\x18\x01 \x01(\v2\x13.bayround.v1.DefectR\x06defect\x12\x1a\n" +
 	"\bsequence\x18\x02 \x01(\x03R\bsequence\x124\n" +
-	"\treadiness\x18\x03 \x01(\v2\x16.bayround.v1.ReadinessR\treadiness\"\x92\x01\n" +
+	"\treadiness\x18\x03 \x01(\v2\x16.bayround.v1.ReadinessR\treadiness\"\xd9\x01\n" +
 	"\x17GetDefectFiguresRequest\x12E\n" +
 	"\avehicle\x18\x01 \x01(\tB+\xbaH(r&2$^(vehicles/[a-z0-9]+(-[a-z0-9]+)*)?$R\avehicle\x120\n" +
-	"\x05since\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x05since\"\x9c\x03\n" +
+	"\x05since\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x05since\x12E\n" +
+	"\astation\x18\x03 \x01(\tB+\xbaH(r&2$^(stations/[a-z0-9]+(-[a-z0-9]+)*)?$R\astation\"\xd8\x03\n" +
 	"\x18GetDefectFiguresResponse\x12\x12\n" +
 	"\x04open\x18\x01 \x01(\x05R\x04open\x12\x1a\n" +
 	"\bdeferred\x18\x02 \x01(\x05R\bdeferred\x12\x1c\n" +
@@ -1482,7 +1611,19 @@ const file_bayround_v1_defect_service_proto_rawDesc = "" +
 	"\arepeats\x18\b \x01(\x05R\arepeats\x12\x14\n" +
 	"\x05found\x18\t \x01(\x05R\x05found\x120\n" +
 	"\x05since\x18\n" +
-	" \x01(\v2\x1a.google.protobuf.TimestampR\x05since\"\x94\x01\n" +
+	" \x01(\v2\x1a.google.protobuf.TimestampR\x05since\x12:\n" +
+	"\n" +
+	"by_vehicle\x18\v \x03(\v2\x1b.bayround.v1.VehicleDefectsR\tbyVehicle\"\xc2\x01\n" +
+	"\x0eVehicleDefects\x12\x18\n" +
+	"\avehicle\x18\x01 \x01(\tR\avehicle\x12\x12\n" +
+	"\x04open\x18\x02 \x01(\x05R\x04open\x12\x1c\n" +
+	"\tdangerous\x18\x03 \x01(\x05R\tdangerous\x12\x14\n" +
+	"\x05major\x18\x04 \x01(\x05R\x05major\x12\x1e\n" +
+	"\n" +
+	"unanswered\x18\x05 \x01(\x05R\n" +
+	"unanswered\x12\x14\n" +
+	"\x05found\x18\x06 \x01(\x05R\x05found\x12\x18\n" +
+	"\arepeats\x18\a \x01(\x05R\arepeats\"\x94\x01\n" +
 	"\tDefectAge\x12\x1b\n" +
 	"\tover_days\x18\x01 \x01(\x05R\boverDays\x12\x1c\n" +
 	"\n" +
@@ -1518,7 +1659,7 @@ func file_bayround_v1_defect_service_proto_rawDescGZIP() []byte {
 	return file_bayround_v1_defect_service_proto_rawDescData
 }
 
-var file_bayround_v1_defect_service_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
+var file_bayround_v1_defect_service_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
 var file_bayround_v1_defect_service_proto_goTypes = []any{
 	(*GetDefectRequest)(nil),          // 0: bayround.v1.GetDefectRequest
 	(*GetDefectResponse)(nil),         // 1: bayround.v1.GetDefectResponse
@@ -1536,62 +1677,64 @@ var file_bayround_v1_defect_service_proto_goTypes = []any{
 	(*ReleaseVehicleResponse)(nil),    // 13: bayround.v1.ReleaseVehicleResponse
 	(*GetDefectFiguresRequest)(nil),   // 14: bayround.v1.GetDefectFiguresRequest
 	(*GetDefectFiguresResponse)(nil),  // 15: bayround.v1.GetDefectFiguresResponse
-	(*DefectAge)(nil),                 // 16: bayround.v1.DefectAge
-	(*DefectTimes)(nil),               // 17: bayround.v1.DefectTimes
-	(*Defect)(nil),                    // 18: bayround.v1.Defect
-	(*DeferralRight)(nil),             // 19: bayround.v1.DeferralRight
-	(DefectState)(0),                  // 20: bayround.v1.DefectState
-	(Grade)(0),                        // 21: bayround.v1.Grade
-	(*timestamppb.Timestamp)(nil),     // 22: google.protobuf.Timestamp
-	(*Restriction)(nil),               // 23: bayround.v1.Restriction
-	(*Readiness)(nil),                 // 24: bayround.v1.Readiness
+	(*VehicleDefects)(nil),            // 16: bayround.v1.VehicleDefects
+	(*DefectAge)(nil),                 // 17: bayround.v1.DefectAge
+	(*DefectTimes)(nil),               // 18: bayround.v1.DefectTimes
+	(*Defect)(nil),                    // 19: bayround.v1.Defect
+	(*DeferralRight)(nil),             // 20: bayround.v1.DeferralRight
+	(DefectState)(0),                  // 21: bayround.v1.DefectState
+	(Grade)(0),                        // 22: bayround.v1.Grade
+	(*timestamppb.Timestamp)(nil),     // 23: google.protobuf.Timestamp
+	(*Restriction)(nil),               // 24: bayround.v1.Restriction
+	(*Readiness)(nil),                 // 25: bayround.v1.Readiness
 }
 var file_bayround_v1_defect_service_proto_depIdxs = []int32{
-	18, // 0: bayround.v1.GetDefectResponse.defect:type_name -> bayround.v1.Defect
-	19, // 1: bayround.v1.GetDefectResponse.right:type_name -> bayround.v1.DeferralRight
-	20, // 2: bayround.v1.ListDefectsRequest.states:type_name -> bayround.v1.DefectState
-	21, // 3: bayround.v1.ListDefectsRequest.grade:type_name -> bayround.v1.Grade
-	18, // 4: bayround.v1.ListDefectsResponse.defects:type_name -> bayround.v1.Defect
-	22, // 5: bayround.v1.AcknowledgeDefectRequest.planned:type_name -> google.protobuf.Timestamp
-	18, // 6: bayround.v1.AcknowledgeDefectResponse.defect:type_name -> bayround.v1.Defect
-	23, // 7: bayround.v1.DeferDefectRequest.restrictions:type_name -> bayround.v1.Restriction
-	22, // 8: bayround.v1.DeferDefectRequest.until:type_name -> google.protobuf.Timestamp
-	18, // 9: bayround.v1.DeferDefectResponse.defect:type_name -> bayround.v1.Defect
-	24, // 10: bayround.v1.DeferDefectResponse.readiness:type_name -> bayround.v1.Readiness
-	18, // 11: bayround.v1.EndDeferralResponse.defect:type_name -> bayround.v1.Defect
-	24, // 12: bayround.v1.EndDeferralResponse.readiness:type_name -> bayround.v1.Readiness
-	22, // 13: bayround.v1.StopVehicleRequest.device_time:type_name -> google.protobuf.Timestamp
-	18, // 14: bayround.v1.StopVehicleResponse.defect:type_name -> bayround.v1.Defect
-	24, // 15: bayround.v1.StopVehicleResponse.readiness:type_name -> bayround.v1.Readiness
-	22, // 16: bayround.v1.ReleaseVehicleRequest.device_time:type_name -> google.protobuf.Timestamp
-	18, // 17: bayround.v1.ReleaseVehicleResponse.defect:type_name -> bayround.v1.Defect
-	24, // 18: bayround.v1.ReleaseVehicleResponse.readiness:type_name -> bayround.v1.Readiness
-	22, // 19: bayround.v1.GetDefectFiguresRequest.since:type_name -> google.protobuf.Timestamp
-	16, // 20: bayround.v1.GetDefectFiguresResponse.open_by_age:type_name -> bayround.v1.DefectAge
-	17, // 21: bayround.v1.GetDefectFiguresResponse.to_acknowledge:type_name -> bayround.v1.DefectTimes
-	17, // 22: bayround.v1.GetDefectFiguresResponse.to_rectify:type_name -> bayround.v1.DefectTimes
-	22, // 23: bayround.v1.GetDefectFiguresResponse.since:type_name -> google.protobuf.Timestamp
-	0,  // 24: bayround.v1.DefectService.GetDefect:input_type -> bayround.v1.GetDefectRequest
-	2,  // 25: bayround.v1.DefectService.ListDefects:input_type -> bayround.v1.ListDefectsRequest
-	4,  // 26: bayround.v1.DefectService.AcknowledgeDefect:input_type -> bayround.v1.AcknowledgeDefectRequest
-	6,  // 27: bayround.v1.DefectService.DeferDefect:input_type -> bayround.v1.DeferDefectRequest
-	8,  // 28: bayround.v1.DefectService.EndDeferral:input_type -> bayround.v1.EndDeferralRequest
-	10, // 29: bayround.v1.DefectService.StopVehicle:input_type -> bayround.v1.StopVehicleRequest
-	12, // 30: bayround.v1.DefectService.ReleaseVehicle:input_type -> bayround.v1.ReleaseVehicleRequest
-	14, // 31: bayround.v1.DefectService.GetDefectFigures:input_type -> bayround.v1.GetDefectFiguresRequest
-	1,  // 32: bayround.v1.DefectService.GetDefect:output_type -> bayround.v1.GetDefectResponse
-	3,  // 33: bayround.v1.DefectService.ListDefects:output_type -> bayround.v1.ListDefectsResponse
-	5,  // 34: bayround.v1.DefectService.AcknowledgeDefect:output_type -> bayround.v1.AcknowledgeDefectResponse
-	7,  // 35: bayround.v1.DefectService.DeferDefect:output_type -> bayround.v1.DeferDefectResponse
-	9,  // 36: bayround.v1.DefectService.EndDeferral:output_type -> bayround.v1.EndDeferralResponse
-	11, // 37: bayround.v1.DefectService.StopVehicle:output_type -> bayround.v1.StopVehicleResponse
-	13, // 38: bayround.v1.DefectService.ReleaseVehicle:output_type -> bayround.v1.ReleaseVehicleResponse
-	15, // 39: bayround.v1.DefectService.GetDefectFigures:output_type -> bayround.v1.GetDefectFiguresResponse
-	32, // [32:40] is the sub-list for method output_type
-	24, // [24:32] is the sub-list for method input_type
-	24, // [24:24] is the sub-list for extension type_name
-	24, // [24:24] is the sub-list for extension extendee
-	0,  // [0:24] is the sub-list for field type_name
+	19, // 0: bayround.v1.GetDefectResponse.defect:type_name -> bayround.v1.Defect
+	20, // 1: bayround.v1.GetDefectResponse.right:type_name -> bayround.v1.DeferralRight
+	21, // 2: bayround.v1.ListDefectsRequest.states:type_name -> bayround.v1.DefectState
+	22, // 3: bayround.v1.ListDefectsRequest.grade:type_name -> bayround.v1.Grade
+	19, // 4: bayround.v1.ListDefectsResponse.defects:type_name -> bayround.v1.Defect
+	23, // 5: bayround.v1.AcknowledgeDefectRequest.planned:type_name -> google.protobuf.Timestamp
+	19, // 6: bayround.v1.AcknowledgeDefectResponse.defect:type_name -> bayround.v1.Defect
+	24, // 7: bayround.v1.DeferDefectRequest.restrictions:type_name -> bayround.v1.Restriction
+	23, // 8: bayround.v1.DeferDefectRequest.until:type_name -> google.protobuf.Timestamp
+	19, // 9: bayround.v1.DeferDefectResponse.defect:type_name -> bayround.v1.Defect
+	25, // 10: bayround.v1.DeferDefectResponse.readiness:type_name -> bayround.v1.Readiness
+	19, // 11: bayround.v1.EndDeferralResponse.defect:type_name -> bayround.v1.Defect
+	25, // 12: bayround.v1.EndDeferralResponse.readiness:type_name -> bayround.v1.Readiness
+	23, // 13: bayround.v1.StopVehicleRequest.device_time:type_name -> google.protobuf.Timestamp
+	19, // 14: bayround.v1.StopVehicleResponse.defect:type_name -> bayround.v1.Defect
+	25, // 15: bayround.v1.StopVehicleResponse.readiness:type_name -> bayround.v1.Readiness
+	23, // 16: bayround.v1.ReleaseVehicleRequest.device_time:type_name -> google.protobuf.Timestamp
+	19, // 17: bayround.v1.ReleaseVehicleResponse.defect:type_name -> bayround.v1.Defect
+	25, // 18: bayround.v1.ReleaseVehicleResponse.readiness:type_name -> bayround.v1.Readiness
+	23, // 19: bayround.v1.GetDefectFiguresRequest.since:type_name -> google.protobuf.Timestamp
+	17, // 20: bayround.v1.GetDefectFiguresResponse.open_by_age:type_name -> bayround.v1.DefectAge
+	18, // 21: bayround.v1.GetDefectFiguresResponse.to_acknowledge:type_name -> bayround.v1.DefectTimes
+	18, // 22: bayround.v1.GetDefectFiguresResponse.to_rectify:type_name -> bayround.v1.DefectTimes
+	23, // 23: bayround.v1.GetDefectFiguresResponse.since:type_name -> google.protobuf.Timestamp
+	16, // 24: bayround.v1.GetDefectFiguresResponse.by_vehicle:type_name -> bayround.v1.VehicleDefects
+	0,  // 25: bayround.v1.DefectService.GetDefect:input_type -> bayround.v1.GetDefectRequest
+	2,  // 26: bayround.v1.DefectService.ListDefects:input_type -> bayround.v1.ListDefectsRequest
+	4,  // 27: bayround.v1.DefectService.AcknowledgeDefect:input_type -> bayround.v1.AcknowledgeDefectRequest
+	6,  // 28: bayround.v1.DefectService.DeferDefect:input_type -> bayround.v1.DeferDefectRequest
+	8,  // 29: bayround.v1.DefectService.EndDeferral:input_type -> bayround.v1.EndDeferralRequest
+	10, // 30: bayround.v1.DefectService.StopVehicle:input_type -> bayround.v1.StopVehicleRequest
+	12, // 31: bayround.v1.DefectService.ReleaseVehicle:input_type -> bayround.v1.ReleaseVehicleRequest
+	14, // 32: bayround.v1.DefectService.GetDefectFigures:input_type -> bayround.v1.GetDefectFiguresRequest
+	1,  // 33: bayround.v1.DefectService.GetDefect:output_type -> bayround.v1.GetDefectResponse
+	3,  // 34: bayround.v1.DefectService.ListDefects:output_type -> bayround.v1.ListDefectsResponse
+	5,  // 35: bayround.v1.DefectService.AcknowledgeDefect:output_type -> bayround.v1.AcknowledgeDefectResponse
+	7,  // 36: bayround.v1.DefectService.DeferDefect:output_type -> bayround.v1.DeferDefectResponse
+	9,  // 37: bayround.v1.DefectService.EndDeferral:output_type -> bayround.v1.EndDeferralResponse
+	11, // 38: bayround.v1.DefectService.StopVehicle:output_type -> bayround.v1.StopVehicleResponse
+	13, // 39: bayround.v1.DefectService.ReleaseVehicle:output_type -> bayround.v1.ReleaseVehicleResponse
+	15, // 40: bayround.v1.DefectService.GetDefectFigures:output_type -> bayround.v1.GetDefectFiguresResponse
+	33, // [33:41] is the sub-list for method output_type
+	25, // [25:33] is the sub-list for method input_type
+	25, // [25:25] is the sub-list for extension type_name
+	25, // [25:25] is the sub-list for extension extendee
+	0,  // [0:25] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_defect_service_proto_init() }
@@ -1609,7 +1752,7 @@ func file_bayround_v1_defect_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_bayround_v1_defect_service_proto_rawDesc), len(file_bayround_v1_defect_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   18,
+			NumMessages:   19,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -40,7 +40,7 @@ const (
 // the caller.
 //
 // Errors common to all calls: INVALID_ARGUMENT with google.rpc.BadRequest when a
-// field breaks its rules; NOT_FOUND for an unknown vehicle, defect, step or person;
+// field breaks its rules; NOT_FOUND for an unknown vehicle, station, defect, step or person;
 // ALREADY_EXISTS when an id was used for something else; UNAVAILABLE when the
 // station cannot write: repeat with the same id.
 type DefectServiceClient interface {
@@ -177,7 +177,7 @@ func (c *defectServiceClient) GetDefectFigures(ctx context.Context, in *GetDefec
 // the caller.
 //
 // Errors common to all calls: INVALID_ARGUMENT with google.rpc.BadRequest when a
-// field breaks its rules; NOT_FOUND for an unknown vehicle, defect, step or person;
+// field breaks its rules; NOT_FOUND for an unknown vehicle, station, defect, step or person;
 // ALREADY_EXISTS when an id was used for something else; UNAVAILABLE when the
 // station cannot write: repeat with the same id.
 type DefectServiceServer interface {
