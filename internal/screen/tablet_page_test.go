@@ -13,7 +13,7 @@ import (
 var deskActs = map[string][]string{
 	"choose": {"vehicle", "routine"}, "resume-round": {"round"}, "sign-in": {"person", "pin"}, "sign-out": nil,
 	"assistant": {"person"}, "engine": {"minutes", "unknown", "running"}, "ambient": {"text"}, "figure": {"figure", "text"}, "minutes": {"minutes"}, "gauge": {"gauge"}, "begin": nil, "home": nil,
-	"release-page": {"defect"}, "release-later": nil, "release": {"pin", "person", "checked", "defect"}, "answers": nil, "answers-read": {"seen"}, "answers-later": nil,
+	"release-page": {"defect"}, "release-later": nil, "release": {"pin", "person", "checked", "defect"}, "open-hand-over": {"vehicle"}, "answers": nil, "answers-read": {"seen"}, "answers-later": nil,
 	"go": {"step"}, "next": nil, "previous": nil, "field": {"id"}, "key": {"key"}, "enter": nil, "section": {"n"}, "grooves": {"n"},
 	"level": {"mark", "fraction"}, "see": {"condition"}, "count": {"condition", "affected"}, "note": {"text"}, "proof": {"text"},
 	"drop-photo": {"sha256"}, "record": {"left"}, "control": nil, "take": {"do"}, "take-again": nil, "read-again": nil, "by-hand": {"on"}, "confirm": nil, "alone": {"on"}, "skip": {"reason", "note"}, "undo": nil,
