@@ -2,8 +2,6 @@ package main
 
 import (
 	"context"
-	"os"
-	"runtime/debug"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -27,9 +25,6 @@ When it is ready it prints one line with its addresses. SIGTERM or Ctrl-C stops 
 
 const serveExample = `  kiosk serve --station 127.0.0.1:7443 --data ./kiosk --device tablet-1
   kiosk serve --bay 0.0.0.0:7501 --bay-host bay.station.lan:7501 --insecure-listen-anywhere`
-
-// memoryLimit is what the garbage collector aims to stay under.
-const memoryLimit = 40 << 20
 
 // serveFlags are what serve is told.
 type serveFlags struct {
@@ -81,9 +76,7 @@ func (f *serveFlags) run(ctx context.Context, c *command.Console) error {
 	if err := f.check(); err != nil {
 		return err
 	}
-	if os.Getenv("GOMEMLIMIT") == "" {
-		debug.SetMemoryLimit(memoryLimit)
-	}
+	command.SpareMemory()
 	running, err := start(ctx, f, logger, clocks{device: time.Now})
 	if err != nil {
 		return err

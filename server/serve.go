@@ -3,8 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"os"
-	"runtime/debug"
 
 	"github.com/spf13/cobra"
 
@@ -36,10 +34,6 @@ const serveExample = `  server serve --data /var/lib/bayround
   server serve --data /var/lib/bayround --listen 0.0.0.0:7443 --host-name station.example
   server serve --data ./data --listen 127.0.0.1:0 --ready-file ./address.json
   server serve --data ./data --log-format json --log-level debug`
-
-// memoryLimit is what the garbage collector aims to stay under; the store is
-// hungry while it compacts, and this holds it without making it slower.
-const memoryLimit = 48 << 20
 
 // serveFlags are what serve is told.
 type serveFlags struct {
@@ -105,8 +99,6 @@ func (f *serveFlags) start(ctx context.Context, c *console) (*running, error) {
 	if c.identity.plain && !rpc.Loopback(f.listen) {
 		return nil, command.Misuse("--plaintext-on-loopback lets everybody in who can reach %q, and that is more than this machine; listen on 127.0.0.1, or leave the flag out", f.listen)
 	}
-	if os.Getenv("GOMEMLIMIT") == "" {
-		debug.SetMemoryLimit(memoryLimit)
-	}
+	command.SpareMemory()
 	return start(ctx, c, f, logger)
 }
