@@ -41,7 +41,7 @@ func formats() []format {
 		{"`JOURNAL`", 1, "station", "JOURNAL", raiseText("bayround journal "), offline},
 		{"`replacing`", 1, "station", "replacing", raiseReplacing, offline},
 		{"`badger/MANIFEST`", 8, "station", "badger/MANIFEST", raiseByte(7), offline[:4]}, // a repair takes it for damage
-		{"event record", 6, "station", "JOURNAL", raiseEvent, []string{offline[0], offline[2]}},
+		{"event record", 7, "station", "JOURNAL", raiseEvent, []string{offline[0], offline[2]}},
 		{"record file", 1, "copies", "backup/record", raiseRecord, []string{"verify-export FILE"}},
 		{"record file", 1, "tablet", "copy/*.record", raiseRecord, []string{""}},
 		{"proof of a round", 1, "copies", "round.proof", raiseProof, []string{"verify-record FILE"}},

@@ -74,6 +74,7 @@ func beginningOf(given *pb.Standing, bytes int) standingPart {
 	part := standingPart{Standing: &pb.Standing{
 		Vehicle: given.GetVehicle(), Sequence: given.GetSequence(), Undone: given.GetUndone(),
 		Verdict: given.GetVerdict(), Since: given.GetSince(), Holding: given.GetHolding(), Happenings: given.GetHappenings(),
+		Registered: given.GetRegistered(),
 	}}
 	fits := func(m proto.Message) bool {
 		bytes -= proto.Size(m) + besideBytes
@@ -145,6 +146,9 @@ func (c *command) newsIn(part standingPart) (*news, error) {
 	if given := part.GetHappenings(); given != nil && !proto.Equal(given, v.happenings.told) {
 		n.Happenings = given
 	}
+	if at := part.GetRegistered(); at != nil && !at.AsTime().Equal(v.happenings.since) {
+		n.Registered = at
+	}
 	if n.differs() || n.differsUndone() || part.whole && n.differsSince(v.standing.walk(v.fold, c.time)) {
 		return n, nil
 	}
@@ -160,7 +164,7 @@ type news struct {
 
 // differs tells that there is something beside what is always told whole.
 func (n *news) differs() bool {
-	return len(n.Answers) > 0 || len(n.Defects) > 0 || len(n.Rounds) > 0 || n.Holding != nil || n.Happenings != nil
+	return len(n.Answers) > 0 || len(n.Defects) > 0 || len(n.Rounds) > 0 || n.Holding != nil || n.Happenings != nil || n.Registered != nil
 }
 
 // compareAnswers picks the answers that differ. Results are told apart by their

@@ -37,10 +37,22 @@ func (st *state) standingAdopted(v *vehicle, e *pb.Standing, rows *rowSet) error
 		return err
 	}
 	st.adoptVerdict(v, e)
-	if e.GetHappenings() != nil {
-		return st.putHappenings(v, e.GetHappenings(), rows)
+	return st.adoptHappenings(v, e, rows)
+}
+
+func (st *state) adoptHappenings(v *vehicle, e *pb.Standing, rows *rowSet) error {
+	if e.GetHappenings() == nil && e.GetRegistered() == nil {
+		return nil
 	}
-	return nil
+	h := v.happenings
+	if e.GetRegistered() != nil {
+		h.since = e.GetRegistered().AsTime()
+	}
+	if e.GetHappenings() != nil {
+		h.told = e.GetHappenings()
+	}
+	v.happenings = h
+	return st.putHappenings(v, h.told, rows)
 }
 
 func (st *state) adoptAnswer(v *vehicle, e *pb.StandingAnswer, rows *rowSet) error {

@@ -36,6 +36,7 @@ func (s *Station) GetStanding(ctx context.Context, req *pb.GetStandingRequest) (
 		Answers: answersOf(snap), Defects: byName(append(closed, snap.input.Defects...)),
 		Undone:  slices.SortedFunc(slices.Values(snap.input.Undone), func(a, b *pb.UndoneStep) int { return cmp.Compare(a.GetStepId(), b.GetStepId()) }),
 		Verdict: now.verdict, Since: timestamppb.New(now.since), Holding: snap.input.Holding, Happenings: snap.happenings.told,
+		Registered: timestamppb.New(snap.happenings.since),
 	}
 	l := loader{journal: s.journal}
 	for _, r := range snap.rounds {

@@ -61,7 +61,7 @@ func newState(a archive) *state {
 
 // schema is the version of the event record that this code writes and reads. Who adds a
 // kind of event, or changes what one means, raises it.
-const schema = 6
+const schema = 7
 
 // errEvent says that an event speaks of something that is not there.
 var errEvent = errors.New("it speaks of something that the events before it do not know")

@@ -49,7 +49,10 @@ type Standing struct {
 	// adoption absent when it does not differ.
 	Holding *CallSignHolding `protobuf:"bytes,9,opt,name=holding,proto3" json:"holding,omitempty"`
 	// What happened to the vehicle beside being checked. In an adoption only when it differs.
-	Happenings    *Happenings `protobuf:"bytes,40,opt,name=happenings,proto3" json:"happenings,omitempty"`
+	Happenings *Happenings `protobuf:"bytes,40,opt,name=happenings,proto3" json:"happenings,omitempty"`
+	// When the vehicle came on the register: what was never checked is due from then. In an
+	// adoption only when it differs; absent when it was told by a station of before.
+	Registered    *timestamppb.Timestamp `protobuf:"bytes,41,opt,name=registered,proto3" json:"registered,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -150,6 +153,13 @@ func (x *Standing) GetHolding() *CallSignHolding {
 func (x *Standing) GetHappenings() *Happenings {
 	if x != nil {
 		return x.Happenings
+	}
+	return nil
+}
+
+func (x *Standing) GetRegistered() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Registered
 	}
 	return nil
 }
@@ -313,7 +323,7 @@ var File_bayround_v1_standing_proto protoreflect.FileDescriptor
 
 const file_bayround_v1_standing_proto_rawDesc = "" +
 	"\n" +
-	"\x1abayround/v1/standing.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x19bayround/v1/finding.proto\x1a\x19bayround/v1/history.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x1abayround/v1/schedule.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xde\x03\n" +
+	"\x1abayround/v1/standing.proto\x12\vbayround.v1\x1a\x1bbayround/v1/call_sign.proto\x1a\x19bayround/v1/finding.proto\x1a\x19bayround/v1/history.proto\x1a\x18bayround/v1/result.proto\x1a\x17bayround/v1/round.proto\x1a\x1abayround/v1/schedule.proto\x1a\x19bayround/v1/verdict.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x9a\x04\n" +
 	"\bStanding\x12\x18\n" +
 	"\avehicle\x18\x01 \x01(\tR\avehicle\x12\x1a\n" +
 	"\bsequence\x18\x02 \x01(\x03R\bsequence\x125\n" +
@@ -326,7 +336,10 @@ const file_bayround_v1_standing_proto_rawDesc = "" +
 	"\aholding\x18\t \x01(\v2\x1c.bayround.v1.CallSignHoldingR\aholding\x127\n" +
 	"\n" +
 	"happenings\x18( \x01(\v2\x17.bayround.v1.HappeningsR\n" +
-	"happenings\"\x8f\x02\n" +
+	"happenings\x12:\n" +
+	"\n" +
+	"registered\x18) \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"registered\"\x8f\x02\n" +
 	"\x0eStandingAnswer\x12\x17\n" +
 	"\astep_id\x18\x01 \x01(\tR\x06stepId\x12+\n" +
 	"\x06newest\x18\x02 \x01(\v2\x13.bayround.v1.ResultR\x06newest\x12'\n" +
@@ -379,18 +392,19 @@ var file_bayround_v1_standing_proto_depIdxs = []int32{
 	6,  // 5: bayround.v1.Standing.since:type_name -> google.protobuf.Timestamp
 	7,  // 6: bayround.v1.Standing.holding:type_name -> bayround.v1.CallSignHolding
 	8,  // 7: bayround.v1.Standing.happenings:type_name -> bayround.v1.Happenings
-	9,  // 8: bayround.v1.StandingAnswer.newest:type_name -> bayround.v1.Result
-	9,  // 9: bayround.v1.StandingAnswer.real:type_name -> bayround.v1.Result
-	6,  // 10: bayround.v1.StandingAnswer.void_before:type_name -> google.protobuf.Timestamp
-	10, // 11: bayround.v1.StandingAnswer.series:type_name -> bayround.v1.Series
-	11, // 12: bayround.v1.StandingRound.round:type_name -> bayround.v1.Round
-	12, // 13: bayround.v1.StandingRound.conditions:type_name -> bayround.v1.RoundConditions
-	9,  // 14: bayround.v1.StandingRound.results:type_name -> bayround.v1.Result
-	15, // [15:15] is the sub-list for method output_type
-	15, // [15:15] is the sub-list for method input_type
-	15, // [15:15] is the sub-list for extension type_name
-	15, // [15:15] is the sub-list for extension extendee
-	0,  // [0:15] is the sub-list for field type_name
+	6,  // 8: bayround.v1.Standing.registered:type_name -> google.protobuf.Timestamp
+	9,  // 9: bayround.v1.StandingAnswer.newest:type_name -> bayround.v1.Result
+	9,  // 10: bayround.v1.StandingAnswer.real:type_name -> bayround.v1.Result
+	6,  // 11: bayround.v1.StandingAnswer.void_before:type_name -> google.protobuf.Timestamp
+	10, // 12: bayround.v1.StandingAnswer.series:type_name -> bayround.v1.Series
+	11, // 13: bayround.v1.StandingRound.round:type_name -> bayround.v1.Round
+	12, // 14: bayround.v1.StandingRound.conditions:type_name -> bayround.v1.RoundConditions
+	9,  // 15: bayround.v1.StandingRound.results:type_name -> bayround.v1.Result
+	16, // [16:16] is the sub-list for method output_type
+	16, // [16:16] is the sub-list for method input_type
+	16, // [16:16] is the sub-list for extension type_name
+	16, // [16:16] is the sub-list for extension extendee
+	0,  // [0:16] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_standing_proto_init() }
