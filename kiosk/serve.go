@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"os"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -76,7 +77,7 @@ func (f *serveFlags) run(ctx context.Context, c *command.Console) error {
 	if err := f.check(); err != nil {
 		return err
 	}
-	command.SpareMemory()
+	command.SpareMemory(os.Getenv)
 	running, err := start(ctx, f, logger, clocks{device: time.Now})
 	if err != nil {
 		return err

@@ -17,7 +17,7 @@ func TestExport_ProvesItselfWithoutAStation(t *testing.T) {
 	must(t, "play", round(t, "09-t1-before-tow.yaml"), "--server", s.address)
 	online, offline, newer := filepath.Join(folder, "online"), filepath.Join(folder, "offline"), filepath.Join(folder, "newer")
 	requireIn(t, must(t, "export", online, "--server", s.address), "events 1 to ", ", root ")
-	must(t, "export", newer, "--first", "50", "--server", s.address)
+	must(t, "export", newer, "--first", "80", "--server", s.address)
 	if got := do(t, "export", online, "--server", s.address); got.code != command.ExitMisused {
 		t.Errorf("a file that is there was written over: exit code %d", got.code)
 	}
@@ -33,7 +33,7 @@ func TestExport_ProvesItselfWithoutAStation(t *testing.T) {
 	if again := must(t, "verify-export", offline); again != said {
 		t.Errorf("of the station that ran:\n%s\nof its folder:\n%s", said, again)
 	}
-	requireIn(t, must(t, "verify-export", newer), "events 50 to ")
+	requireIn(t, must(t, "verify-export", newer), "events 80 to ")
 	key := regexp.MustCompile(`key (\S+)`).FindStringSubmatch(said)[1]
 	must(t, "verify-export", online, "--key", key)
 	if got := do(t, "verify-export", online, "--key", strings.Replace(key, "station", "another", 1)); got.code != command.ExitDamaged {

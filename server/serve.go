@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"os"
 
 	"github.com/spf13/cobra"
 
@@ -99,6 +100,6 @@ func (f *serveFlags) start(ctx context.Context, c *console) (*running, error) {
 	if c.identity.plain && !rpc.Loopback(f.listen) {
 		return nil, command.Misuse("--plaintext-on-loopback lets everybody in who can reach %q, and that is more than this machine; listen on 127.0.0.1, or leave the flag out", f.listen)
 	}
-	command.SpareMemory()
+	command.SpareMemory(os.Getenv)
 	return start(ctx, c, f, logger)
 }

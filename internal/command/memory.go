@@ -1,9 +1,6 @@
 package command
 
-import (
-	"os"
-	"runtime/debug"
-)
+import "runtime/debug"
 
 // growthPercent is by how much the heap may grow over what is in use before it is
 // collected. A fixed limit would be reached by a station with enough history, and from then
@@ -12,8 +9,8 @@ const growthPercent = 50
 
 // SpareMemory keeps what a program that serves holds near what it uses, at the price of
 // more frequent collections. GOGC or GOMEMLIMIT in the environment say otherwise.
-func SpareMemory() {
-	if os.Getenv("GOGC") == "" && os.Getenv("GOMEMLIMIT") == "" {
+func SpareMemory(environment func(string) string) {
+	if environment("GOGC") == "" && environment("GOMEMLIMIT") == "" {
 		debug.SetGCPercent(growthPercent)
 	}
 }

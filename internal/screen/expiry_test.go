@@ -63,7 +63,7 @@ func TestExpiry_ChangesTheVerdictOnOpenPagesAtThatSecond(t *testing.T) {
 	files := stationtest.SmallDeferring(t)
 	ends := time.Date(2026, time.October, 25, 1, 5, 0, 0, time.UTC)
 	synctest.Test(t, func(t *testing.T) {
-		ahead := ends.Add(-6 * time.Minute).Sub(time.Now()) // local time then: 01:59 in summer time
+		ahead := time.Until(ends.Add(-6 * time.Minute)) // local time then: 01:59 in summer time
 		clock := func() time.Time { return time.Now().Add(ahead) }
 		then := stationtest.NewClock() // when everything was looked at
 		then.Advance(clock().Sub(then.Now()))
