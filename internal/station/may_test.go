@@ -160,6 +160,34 @@ func callSignDeeds(t *testing.T) map[admit.Deed]func(person string) error {
 	}
 }
 
+// homeDeeds are the deeds that need a station which keeps account of what it has, vehicles
+// with wheels, and somebody who is locked out.
+func homeDeeds(t *testing.T) map[admit.Deed]func(person string) error {
+	k, garage := stocking(t), wheeled(t)
+	withEveryRole(t, k)
+	withEveryRole(t, garage)
+	return map[admit.Deed]func(person string) error{
+		admit.Deliver: func(person string) error {
+			_, err := k.RecordDelivery(ctx, &pb.RecordDeliveryRequest{RequestId: k.ID(), Station: home, Material: sealing, Person: person, AmountMlOrPieces: 1000})
+			return err
+		},
+		admit.Count: func(person string) error {
+			_, err := k.CountStock(ctx, &pb.CountStockRequest{RequestId: k.ID(), Station: home, Material: sealing, Person: person, AmountMlOrPieces: 1000})
+			return err
+		},
+		admit.FitWheels: func(person string) error {
+			_, err := garage.RecordWheelsFitted(ctx, &pb.RecordWheelsFittedRequest{RequestId: garage.ID(), Vehicle: p1, Person: person, Wheels: []string{"axle-1-nearside"}})
+			return err
+		},
+		admit.Unlock: func(person string) error {
+			_, err := k.ReportUnlock(ctx, &pb.ReportUnlockRequest{
+				RequestId: k.ID(), Unlocked: "people/driver", Person: person, Device: "tablet-1", DeviceTime: timestamppb.New(k.Clock.Now()),
+			})
+			return err
+		},
+	}
+}
+
 // Every command that names somebody, for every role: the station refuses by the table,
 // and for nothing else that a role could be.
 func TestMay_EveryCommandForEveryRole(t *testing.T) {
@@ -167,6 +195,7 @@ func TestMay_EveryCommandForEveryRole(t *testing.T) {
 	withEveryRole(t, k)
 	all := deeds(t, k)
 	maps.Copy(all, callSignDeeds(t))
+	maps.Copy(all, homeDeeds(t))
 	var ofRoles []string
 	for _, rule := range admit.PersonTable() {
 		ofRoles = append(ofRoles, rule.Reason)
