@@ -178,15 +178,23 @@ func mainWords(t *testing.T, v *round.View) string {
 	return strings.Join(strings.Fields(wordsOf(drawnRegion(t, v, "main"))), "")
 }
 
-// answerButtons tells what can be pressed where one answers: views of the same step
-// have the same words.
-func answerButtons(t *testing.T, v *round.View) (all string) {
+// buttons tells what can be pressed in each region: views of the same step have the same
+// words.
+func buttons(t *testing.T, v *round.View) map[string]string {
 	t.Helper()
-	walkNodes(drawnRegion(t, v, "answer"), func(n *html.Node) {
-		if n.Data == "button" {
-			all += attribute(n, "id") + attribute(n, "name") + attribute(n, "value") + ";"
-		}
-	})
+	regions, err := tabletRegions(v, Display{TabletMMPerPX: smallTabletMMPerPX})
+	if err != nil {
+		t.Fatal(err)
+	}
+	all := map[string]string{}
+	for _, r := range regions {
+		all[r.ID] = ""
+		walkNodes(parsePage(t, []byte(r.HTML)), func(n *html.Node) {
+			if n.Data == "button" {
+				all[r.ID] += attribute(n, "id") + attribute(n, "name") + attribute(n, "value") + ";"
+			}
+		})
+	}
 	return all
 }
 
