@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"strings"
 
 	"github.com/google/uuid"
 	"github.com/spf13/cobra"
@@ -90,6 +91,26 @@ func answererOf(of *pb.CallSign) string {
 	}
 	return fmt.Sprintf("%s in place of %s since %s, by %s: %s (%s)", of.GetVehicle(), of.GetHome(),
 		h.GetStationTime().AsTime().Local().Format("2006-01-02 15:04"), h.GetPerson(), h.GetReason(), checked)
+}
+
+// vehicleMeant is the vehicle that something is to be told of. A word that is a call sign
+// which another vehicle answers to now is refused: it could mean either.
+func (s *remote) vehicleMeant(ctx context.Context, word string) (string, error) {
+	if word == "" || strings.Contains(word, "/") {
+		return word, nil
+	}
+	ctx, cancel := patiently(ctx)
+	defer cancel()
+	err := pages(func(token string) (string, error) {
+		resp, err := s.callSigns.ListCallSigns(ctx, &pb.ListCallSignsRequest{PageSize: 200, PageToken: token})
+		for _, of := range resp.GetCallSigns() {
+			if strings.EqualFold(of.GetCallSign(), word) && of.GetHome() != of.GetVehicle() {
+				return "", command.Misuse("%s answers to %s now, in place of %s: name the one that is meant, whole", of.GetVehicle(), of.GetCallSign(), of.GetHome())
+			}
+		}
+		return resp.GetNextPageToken(), err
+	})
+	return inCollection("vehicles", word), err
 }
 
 func newCallSignCompare(c *console) *cobra.Command {

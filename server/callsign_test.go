@@ -39,5 +39,18 @@ func TestCallSign_ToTheReserveAndBack(t *testing.T) {
 	requireIn(t, must(t, "callsign", "list"), "vehicles/wn90 in place of vehicles/wn12", "people/osgarry: repair", "not checked for it yet")
 	requireIn(t, must(t, "readiness", "--call-sign", "WN12"), "WN12 (WN90)", "NOT PROVEN", "Nobody has checked")
 	requireIn(t, must(t, "readiness", "wn12"), "(WN12)")
+	for _, tell := range [][]string{
+		{"incident", "WN12", "--person", "arkwith"},
+		{"wheel", "wn12", "axle-1-nearside", "--person", "steddow"},
+		{"defect", "stop", "wn12", "--person", "arkwith", "--reason", "it pulls to the left"},
+	} {
+		got := do(t, tell...) // either could be meant
+		if got.code != command.ExitMisused {
+			t.Errorf("%v: exit code %d, want %d\n%s", tell, got.code, command.ExitMisused, got.err)
+		}
+		requireIn(t, got.err, "vehicles/wn90 answers to WN12 now", "in place of vehicles/wn12")
+	}
+	must(t, "incident", "vehicles/wn12", "--person", "arkwith")
+	must(t, "incident", "wn90", "--person", "arkwith")
 	requireIn(t, must(t, append([]string{"callsign", "return", "WN12", "--control-told"}, why...)...), "WN12 is now NOT PROVEN")
 }

@@ -240,10 +240,14 @@ func newDefectStop(c *console) *cobra.Command {
 		argument: "name one vehicle, for instance wn11", textFlag: "reason", textUsage: "why",
 		run: func(ctx context.Context, name string) error {
 			return c.asking(f.server, func(s *remote) error {
+				vehicle, err := s.vehicleMeant(ctx, name)
+				if err != nil {
+					return err
+				}
 				ctx, cancel := patiently(ctx)
 				defer cancel()
 				resp, err := s.defects.StopVehicle(ctx, &pb.StopVehicleRequest{
-					RequestId: uuid.NewString(), Vehicle: inCollection("vehicles", name), Person: inCollection("people", f.person), Reason: f.text, StepIds: f.more,
+					RequestId: uuid.NewString(), Vehicle: vehicle, Person: inCollection("people", f.person), Reason: f.text, StepIds: f.more,
 				})
 				if err != nil {
 					return err

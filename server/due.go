@@ -129,7 +129,7 @@ func newIncident(c *console) *cobra.Command {
 		Args:    exactly(1, "name one vehicle, for instance wn11"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			req := &pb.RecordIncidentRequest{
-				RequestId: uuid.NewString(), Vehicle: inCollection("vehicles", args[0]), Person: inCollection("people", person), Note: note, Used: used,
+				RequestId: uuid.NewString(), Person: inCollection("people", person), Note: note, Used: used,
 			}
 			if person == "" {
 				return command.Misuse("--person is missing: say who says so, for instance --person arkwith")
@@ -141,7 +141,12 @@ func newIncident(c *console) *cobra.Command {
 				}
 				req.Returned = timestamppb.New(at)
 			}
-			return c.asking(address, func(s *remote) error { return s.incident(cmd.Context(), c, req) })
+			return c.asking(address, func(s *remote) (err error) {
+				if req.Vehicle, err = s.vehicleMeant(cmd.Context(), args[0]); err != nil {
+					return err
+				}
+				return s.incident(cmd.Context(), c, req)
+			})
 		},
 	}
 	serverFlag(cmd, &address)

@@ -35,7 +35,7 @@ func newWheel(c *console) *cobra.Command {
 				return command.Misuse("--person is missing: say who says so, for instance --person steddow")
 			}
 			req := &pb.RecordWheelsFittedRequest{
-				RequestId: uuid.NewString(), Vehicle: inCollection("vehicles", args[0]), Person: inCollection("people", person), Wheels: args[1:], Note: note,
+				RequestId: uuid.NewString(), Person: inCollection("people", person), Wheels: args[1:], Note: note,
 			}
 			if fitted != "" {
 				at, err := time.ParseInLocation("2006-01-02T15:04", fitted, time.Local)
@@ -48,7 +48,12 @@ func newWheel(c *console) *cobra.Command {
 			if req.OdometerKm, err = kilometres(odometer); err != nil {
 				return err
 			}
-			return c.asking(address, func(s *remote) error { return s.wheel(cmd.Context(), c, req) })
+			return c.asking(address, func(s *remote) (err error) {
+				if req.Vehicle, err = s.vehicleMeant(cmd.Context(), args[0]); err != nil {
+					return err
+				}
+				return s.wheel(cmd.Context(), c, req)
+			})
 		},
 	}
 	serverFlag(cmd, &address)
