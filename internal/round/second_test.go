@@ -91,18 +91,25 @@ func TestDesk_AnOfficerSignsASecondTime(t *testing.T) {
 	}
 }
 
-// What an officer signs while the station is away reaches it once; what is signed at the
-// station, or driven with another tablet, is known on this one while the station is heard.
-func TestDesk_TheSecondSignatureIsSent(t *testing.T) {
-	t.Parallel()
-	o := openOfRecord(t, withOfficers()...)
+// apart is a tablet of the small station with officers, and a hand on it, as of so long ago:
+// the tablet can reach the station, the hand works without it.
+func apart(t *testing.T, o *ofRecord, ago time.Duration) (*tablet, *hands) {
+	t.Helper()
 	conn, err := rpc.Dial(o.wire.Address())
 	must(t, err)
 	t.Cleanup(func() { _ = conn.Close() })
 	b := &tablet{Kit: openSmall(t, altered(t, withOfficers()...)), device: "tablet-1", dir: t.TempDir(), conn: conn}
 	clock := stationtest.NewClock()
-	clock.Advance(time.Since(clock.Now()))
-	tab := handsBy(t, &hands{t: t, kit: b.Kit, clock: clock, wall: clock.Now}) // without a way to the station
+	clock.Advance(time.Since(clock.Now()) - ago)
+	return b, handsBy(t, &hands{t: t, kit: b.Kit, clock: clock, wall: clock.Now})
+}
+
+// What an officer signs while the station is away reaches it once; what is signed at the
+// station, or driven with another tablet, is known on this one while the station is heard.
+func TestDesk_TheSecondSignatureIsSent(t *testing.T) {
+	t.Parallel()
+	o := openOfRecord(t, withOfficers()...)
+	b, tab := apart(t, o, 0)
 	name := tab.finish()
 	v := tab.act("second")
 	tab.act("sign-second", "person", "people/officer", "pin", "2468", "seen", v.Closing.Seen)
@@ -112,7 +119,7 @@ func TestDesk_TheSecondSignatureIsSent(t *testing.T) {
 	last := tab.finish()
 	tab.act("done")
 	elsewhere := o.RecordAll(secondPump, shiftCheck)
-	_, err = o.FinishRound(ctx, &pb.FinishRoundRequest{RequestId: o.ID(), Round: elsewhere})
+	_, err := o.FinishRound(ctx, &pb.FinishRoundRequest{RequestId: o.ID(), Round: elsewhere})
 	must(t, err)
 	b.start()
 	t.Cleanup(b.stop)

@@ -7,7 +7,6 @@ import (
 
 	"bayround/internal/access"
 	"bayround/internal/round"
-	"bayround/internal/rpc"
 	"bayround/internal/station"
 	"bayround/internal/stationtest"
 	pb "bayround/proto/bayround/v1"
@@ -124,13 +123,7 @@ func TestDesk_AnUnlockFromOutsideIsTold(t *testing.T) {
 func TestDesk_LocksAreSent(t *testing.T) {
 	t.Parallel()
 	o := openOfRecord(t, withOfficers()...)
-	conn, err := rpc.Dial(o.wire.Address())
-	must(t, err)
-	t.Cleanup(func() { _ = conn.Close() })
-	b := &tablet{Kit: openSmall(t, altered(t, withOfficers()...)), device: "tablet-1", dir: t.TempDir(), conn: conn}
-	clock := stationtest.NewClock()
-	clock.Advance(time.Since(clock.Now()) - time.Hour)
-	tab := handsBy(t, &hands{t: t, kit: b.Kit, clock: clock, wall: clock.Now})
+	b, tab := apart(t, o, time.Hour)
 	tab.act("choose", "vehicle", firstPump, "routine", shiftCheck)
 	tab.lockOut("people/driver")
 	tab.clock.Advance(time.Minute)
