@@ -93,24 +93,37 @@ func answererOf(of *pb.CallSign) string {
 		h.GetStationTime().AsTime().Local().Format("2006-01-02 15:04"), h.GetPerson(), h.GetReason(), checked)
 }
 
-// vehicleMeant is the vehicle that something is to be told of. A word that is a call sign
-// which another vehicle answers to now is refused: it could mean either.
+// vehicleMeant is the vehicle that something is told of or asked about. A word that is a
+// call sign which a vehicle of another name answers to now is refused: it could mean either.
 func (s *remote) vehicleMeant(ctx context.Context, word string) (string, error) {
 	if word == "" || strings.Contains(word, "/") {
 		return word, nil
 	}
+	named := inCollection("vehicles", word)
 	ctx, cancel := patiently(ctx)
 	defer cancel()
 	err := pages(func(token string) (string, error) {
 		resp, err := s.callSigns.ListCallSigns(ctx, &pb.ListCallSignsRequest{PageSize: 200, PageToken: token})
 		for _, of := range resp.GetCallSigns() {
-			if strings.EqualFold(of.GetCallSign(), word) && of.GetHome() != of.GetVehicle() {
-				return "", command.Misuse("%s answers to %s now, in place of %s: name the one that is meant, whole", of.GetVehicle(), of.GetCallSign(), of.GetHome())
+			if strings.EqualFold(of.GetCallSign(), word) && of.GetVehicle() != named {
+				return "", command.Misuse("%[1]s answers to %[2]s now: say %[1]s or %[3]s, whichever is meant", of.GetVehicle(), of.GetCallSign(), named)
 			}
 		}
 		return resp.GetNextPageToken(), err
 	})
-	return inCollection("vehicles", word), err
+	return named, err
+}
+
+// vehiclesMeant are the vehicles that several words mean.
+func (s *remote) vehiclesMeant(ctx context.Context, words []string) (names []string, err error) {
+	for _, word := range words {
+		name, err := s.vehicleMeant(ctx, word)
+		if err != nil {
+			return nil, err
+		}
+		names = append(names, name)
+	}
+	return names, nil
 }
 
 func newCallSignCompare(c *console) *cobra.Command {
@@ -127,9 +140,11 @@ func newCallSignCompare(c *console) *cobra.Command {
 			return c.asking(server, func(s *remote) error {
 				ctx, cancel := patiently(cmd.Context())
 				defer cancel()
-				resp, err := s.callSigns.CompareVehicles(ctx, &pb.CompareVehiclesRequest{
-					Vehicle: inCollection("vehicles", args[0]), InsteadOf: inCollection("vehicles", args[1]),
-				})
+				names, err := s.vehiclesMeant(ctx, args)
+				if err != nil {
+					return err
+				}
+				resp, err := s.callSigns.CompareVehicles(ctx, &pb.CompareVehiclesRequest{Vehicle: names[0], InsteadOf: names[1]})
 				if err != nil {
 					return err
 				}
@@ -183,8 +198,12 @@ func newCallSignMove(c *console) *cobra.Command {
 				return command.Misuse("say with --to which reserve vehicle is to answer to %s", args[0])
 			}
 			return f.carryOut(cmd.Context(), c, func(ctx context.Context, s *remote) (*pb.Readiness, error) {
+				to, err := s.vehicleMeant(ctx, f.to)
+				if err != nil {
+					return nil, err
+				}
 				resp, err := s.callSigns.MoveCallSign(ctx, &pb.MoveCallSignRequest{
-					RequestId: uuid.NewString(), CallSign: args[0], Vehicle: inCollection("vehicles", f.to),
+					RequestId: uuid.NewString(), CallSign: args[0], Vehicle: to,
 					Person: inCollection("people", f.person), Reason: f.reason, ControlTold: f.controlTold,
 				})
 				return resp.GetReadiness(), err

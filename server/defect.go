@@ -82,11 +82,16 @@ func newDefectList(c *console) *cobra.Command {
 			if err := tableOrJSON(f.output); err != nil {
 				return err
 			}
-			req := &pb.ListDefectsRequest{PageSize: 200, Vehicle: inCollection("vehicles", f.vehicle), Station: inCollection("stations", f.station), Reporter: inCollection("people", f.reporter)}
+			req := &pb.ListDefectsRequest{PageSize: 200, Station: inCollection("stations", f.station), Reporter: inCollection("people", f.reporter)}
 			if err := f.fill(req); err != nil {
 				return err
 			}
-			return c.asking(f.server, func(s *remote) error { return s.listDefects(cmd.Context(), c, req, f.output) })
+			return c.asking(f.server, func(s *remote) (err error) {
+				if req.Vehicle, err = s.vehicleMeant(cmd.Context(), f.vehicle); err != nil {
+					return err
+				}
+				return s.listDefects(cmd.Context(), c, req, f.output)
+			})
 		},
 	}
 	serverFlag(cmd, &f.server)

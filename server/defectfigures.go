@@ -31,8 +31,12 @@ func newDefectFigures(c *console) *cobra.Command {
 				from = timestamppb.New(from.AsTime().Local().AddDate(0, 0, -1)) // from the beginning of that day
 			}
 			return c.asking(address, func(s *remote) error {
+				meant, err := s.vehicleMeant(cmd.Context(), vehicle)
+				if err != nil {
+					return err
+				}
 				return s.defectFigures(cmd.Context(), c, &pb.GetDefectFiguresRequest{
-					Vehicle: inCollection("vehicles", vehicle), Station: inCollection("stations", station), Since: from,
+					Vehicle: meant, Station: inCollection("stations", station), Since: from,
 				}, output)
 			})
 		},

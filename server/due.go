@@ -38,13 +38,17 @@ func newDue(c *console) *cobra.Command {
 				return err
 			}
 			req := &pb.ListDuesRequest{PageSize: 200, Station: inCollection("stations", station)}
-			if len(args) == 1 {
-				req.Vehicle = inCollection("vehicles", args[0])
-			}
 			if all {
 				req.States = []pb.DueState{pb.DueState_DUE_STATE_QUIET, pb.DueState_DUE_STATE_COMING, pb.DueState_DUE_STATE_DUE, pb.DueState_DUE_STATE_OVERDUE}
 			}
-			return c.asking(address, func(s *remote) error { return s.due(cmd.Context(), c, req, output) })
+			return c.asking(address, func(s *remote) (err error) {
+				if len(args) == 1 {
+					if req.Vehicle, err = s.vehicleMeant(cmd.Context(), args[0]); err != nil {
+						return err
+					}
+				}
+				return s.due(cmd.Context(), c, req, output)
+			})
 		},
 	}
 	serverFlag(cmd, &address)

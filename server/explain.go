@@ -32,7 +32,10 @@ func newExplain(c *console) *cobra.Command {
 		Args:    oneOrTwo("name a vehicle, and a finding by its number or id"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return c.asking(address, func(s *remote) error {
-				vehicle := inCollection("vehicles", args[0])
+				vehicle, err := s.vehicleMeant(cmd.Context(), args[0])
+				if err != nil {
+					return err
+				}
 				found, err := s.findings(cmd.Context(), vehicle)
 				if err != nil {
 					return err
@@ -93,7 +96,7 @@ func (c *console) findingTable(vehicle string, all []*pb.Finding) {
 		})
 	}
 	c.columns(rows)
-	c.Say("\nexplain one with: server explain %s NO", lastPart(vehicle))
+	c.Say("\nexplain one with: server explain %s NO", vehicle)
 }
 
 // chosen is the id of the finding that a person names by its number or its id.

@@ -41,7 +41,10 @@ func newHistory(c *console) *cobra.Command {
 				return err
 			}
 			return c.asking(f.server, func(s *remote) error {
-				vehicle := inCollection("vehicles", args[0])
+				vehicle, err := s.vehicleMeant(cmd.Context(), args[0])
+				if err != nil {
+					return err
+				}
 				if len(args) == 2 {
 					return s.showHistory(cmd.Context(), c, &pb.GetHistoryRequest{Vehicle: vehicle, StepId: args[1]}, f.output)
 				}

@@ -99,6 +99,10 @@ func (f *playFlags) files(names []string) ([]*roundFile, error) {
 
 // play carries out one round and prints what came of it.
 func (s *remote) play(ctx context.Context, c *console, file *roundFile, each bool) error {
+	var err error
+	if file.vehicle, err = s.vehicleMeant(ctx, file.vehicle); err != nil {
+		return err
+	}
 	acts, err := s.prepare(ctx, file)
 	if err != nil {
 		return err

@@ -33,7 +33,11 @@ func newPrint(c *console) *cobra.Command {
 		Args:    exactlyOne("name one vehicle"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return c.asking(address, func(s *remote) error {
-				sheet, err := s.sheet(cmd.Context(), inCollection("vehicles", args[0]))
+				vehicle, err := s.vehicleMeant(cmd.Context(), args[0])
+				if err != nil {
+					return err
+				}
+				sheet, err := s.sheet(cmd.Context(), vehicle)
 				if err != nil {
 					return err
 				}

@@ -14,7 +14,8 @@ import (
 )
 
 const readinessHelp = `Say which vehicles may respond, and why not. Without a name, all of them. A vehicle is named
-as the station knows it (vehicles/wn11) or shortly (wn11).
+as the station knows it (vehicles/wn11) or shortly (wn11); shortly not while a vehicle of
+another name answers to that call sign, as it could mean either. This holds for every command.
 
   [^]  FIT TO RESPOND
   /!\  FIT WITH LIMITS             the limits stand beside it
@@ -62,13 +63,13 @@ func newReadiness(c *console) *cobra.Command {
 			if f.watch && f.exitCode {
 				return command.Misuse("--exit-code needs an end; leave out --watch")
 			}
-			var names []string
-			for _, name := range args {
-				names = append(names, inCollection("vehicles", name))
-			}
 			return c.asking(f.server, func(s *remote) error {
 				if f.watch {
-					return s.watch(cmd.Context(), c, listening{names: names, signs: f.signs, output: f.output, silence: silence})
+					return s.watch(cmd.Context(), c, listening{names: args, signs: f.signs, output: f.output, silence: silence})
+				}
+				names, err := s.vehiclesMeant(cmd.Context(), args)
+				if err != nil {
+					return err
 				}
 				return s.showReadiness(cmd.Context(), c, names, f)
 			})

@@ -132,9 +132,13 @@ func (f *recordsFlags) run(ctx context.Context, c *console, s *remote) error {
 // find gathers rounds until there are enough. The token goes on behind the last round
 // that was looked at.
 func (f *recordsFlags) find(ctx context.Context, g *gathering) (found []*roundrecord.Record, next string, err error) {
+	vehicle, err := g.station.vehicleMeant(ctx, f.vehicle)
+	if err != nil {
+		return nil, "", err
+	}
 	for token := f.page; ; {
 		resp, err := g.station.rounds.ListRounds(ctx, &pb.ListRoundsRequest{
-			PageSize: int32(f.limit - len(found)), PageToken: token, Vehicle: inCollection("vehicles", f.vehicle), Person: inCollection("people", f.person),
+			PageSize: int32(f.limit - len(found)), PageToken: token, Vehicle: vehicle, Person: inCollection("people", f.person),
 			OpenedFrom: bound(f.since), OpenedBefore: bound(f.until), Defect: f.named(), AwaitingOfficer: f.unsigned,
 		})
 		if err != nil {

@@ -67,7 +67,7 @@ func (r *roundFile) read(y *yamlReader, root *yaml.Node) {
 	plain := func(into *string) func(*yaml.Node) { return func(n *yaml.Node) { *into = y.text(n) } }
 	y.fields(root, map[string]func(*yaml.Node){
 		"key": plain(&r.key), "device": plain(&r.device), "note": plain(&r.note),
-		"vehicle": named("vehicles", &r.vehicle), "routine": named("routines", &r.routine),
+		"vehicle": plain(&r.vehicle), "routine": named("routines", &r.routine),
 		"driver": named("people", &r.driver), "assistant": named("people", &r.helper),
 		"conditions": func(n *yaml.Node) { r.readConditions(y, n) },
 		"gauges": func(n *yaml.Node) {

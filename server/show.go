@@ -51,7 +51,11 @@ func newShow(c *console) *cobra.Command {
 				return err
 			}
 			return c.asking(f.server, func(s *remote) error {
-				return s.show(cmd.Context(), c, inCollection("vehicles", args[0]), f)
+				vehicle, err := s.vehicleMeant(cmd.Context(), args[0])
+				if err != nil {
+					return err
+				}
+				return s.show(cmd.Context(), c, vehicle, f)
 			})
 		},
 	}

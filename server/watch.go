@@ -32,7 +32,11 @@ type listening struct {
 // watches again whenever a watch ends for a reason that can pass.
 func (s *remote) watch(ctx context.Context, c *console, l listening) error {
 	for {
-		err := s.watchOnce(ctx, c, l)
+		names, err := s.vehiclesMeant(ctx, l.names)
+		if err == nil {
+			l.names = names // whole from now on: the same ones, whatever call sign moves
+			err = s.watchOnce(ctx, c, l)
+		}
 		switch {
 		case ctx.Err() != nil:
 			return nil // Ctrl-C is how one stops listening
