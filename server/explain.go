@@ -41,7 +41,7 @@ func newExplain(c *console) *cobra.Command {
 					return err
 				}
 				if len(args) == 1 {
-					c.findingTable(vehicle, found)
+					c.findingTable(args[0], found)
 					return nil
 				}
 				id, err := chosen(found, args[1], vehicle)
@@ -83,10 +83,10 @@ func (s *remote) findings(ctx context.Context, vehicle string) (all []*pb.Findin
 	return all, nil
 }
 
-// findingTable lists findings with the numbers by which one is chosen.
-func (c *console) findingTable(vehicle string, all []*pb.Finding) {
+// findingTable lists findings with the numbers by which one is chosen, of the vehicle that was asked about.
+func (c *console) findingTable(asked string, all []*pb.Finding) {
 	if len(all) == 0 {
-		c.Say("there is no finding about %s now", vehicle)
+		c.Say("there is no finding about %s now", asked)
 		return
 	}
 	rows := [][]string{{"NO", "GRADE", "EFFECT", "RULE", "FINDING"}}
@@ -96,7 +96,7 @@ func (c *console) findingTable(vehicle string, all []*pb.Finding) {
 		})
 	}
 	c.columns(rows)
-	c.Say("\nexplain one with: server explain %s NO", vehicle)
+	c.Say("\nexplain one with: server explain %s NO", asked)
 }
 
 // chosen is the id of the finding that a person names by its number or its id.
