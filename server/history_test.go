@@ -96,7 +96,7 @@ func TestExplain_ListsFindingsAndTellsHowOneCameAbout(t *testing.T) {
 	}
 	told := must(t, "explain", "wn21", number)
 	requireIn(t, told, "dangerous, must not move", "read ", "3.9 bar", ", by Oleta Fennigar, ", " GMT, ", "source ")
-	requireIn(t, must(t, "explain", "wn11"), "there is no finding about vehicles/wn11 now")
+	requireIn(t, must(t, "explain", "wn11"), "there is no finding about wn11 now")
 
 	requireIn(t, must(t, "print", "wn11"), "FIT TO RESPOND", "nil return")
 	sheet := filepath.Join(t.TempDir(), "wn21.html")
