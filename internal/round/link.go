@@ -40,13 +40,34 @@ func newHearing(clock func() time.Time, silent func()) *hearing {
 // passage is a vehicle going from one state to the next.
 type passage struct{ before, after *pb.Readiness }
 
+// knewMore tells that of some vehicle newer things were heard than the states tell with
+// which a watch begins, or that they leave it out: the station has lost them.
+func (h *hearing) knewMore(states []*pb.Readiness) bool {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	same := 0
+	for _, r := range states {
+		switch before := h.states[r.GetVehicle()]; {
+		case before == nil:
+		case r.GetSequence() < before.GetSequence():
+			return true
+		default:
+			same++
+		}
+	}
+	return same < len(h.states)
+}
+
 // present takes the states with which a watch begins, all at once: half of them
-// beside half of the old ones would be no picture of any moment.
+// beside half of the old ones would be no picture of any moment. They are all that there
+// is: what the station vouches for no longer must not stay.
 func (h *hearing) present(states []*pb.Readiness, sequence int64) (passages []passage) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
+	before := h.states
+	h.states = make(map[string]*pb.Readiness, len(states))
 	for _, r := range states {
-		passages = append(passages, h.takeLocked(r)...)
+		passages = append(passages, h.takeLocked(before[r.GetVehicle()], r)...)
 	}
 	h.sequence = max(h.sequence, sequence)
 	h.beat = sequence
@@ -68,15 +89,12 @@ func (h *hearing) readiness(r *pb.Readiness) []passage {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	h.heardLocked()
-	return h.takeLocked(r)
+	return h.takeLocked(h.states[r.GetVehicle()], r)
 }
 
-// takeLocked never lets a vehicle run backwards.
-func (h *hearing) takeLocked(r *pb.Readiness) []passage {
-	before := h.states[r.GetVehicle()]
-	if before != nil && r.GetSequence() < before.GetSequence() {
-		return nil
-	}
+// takeLocked takes a state of a vehicle, after another or none. The station tells them in
+// order, so that the last word counts.
+func (h *hearing) takeLocked(before, r *pb.Readiness) []passage {
 	h.states[r.GetVehicle()] = r
 	h.sequence = max(h.sequence, r.GetSequence())
 	if before == nil {

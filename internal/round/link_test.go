@@ -94,25 +94,23 @@ func TestHearing_DoesNotWaitForTheTimer(t *testing.T) {
 	})
 }
 
-func TestHearing_AVehicleNeverRunsBackwards(t *testing.T) {
+func TestHearing_TheLastWordOfTheStationCounts(t *testing.T) {
 	e := newEar()
 	defer e.stop()
 	const fit, unfit = pb.Verdict_VERDICT_FIT, pb.Verdict_VERDICT_UNFIT
 	for i, tc := range []struct {
 		heard    *pb.Readiness
-		want     pb.Verdict
 		passages int
 	}{
-		{state(7, fit), fit, 0}, // the first is news of nothing
-		{state(9, unfit), unfit, 1},
-		{state(8, fit), unfit, 0}, // overtaken
-		{state(9, fit), fit, 1},   // the same event, and time has passed
-		{state(6, unfit), fit, 0}, // overtaken by far
-		{state(10, unfit), unfit, 1},
+		{state(7, fit), 0}, // the first is news of nothing
+		{state(9, unfit), 1},
+		{state(9, fit), 1}, // the same event, and time has passed
+		{state(10, unfit), 1},
+		{state(6, fit), 1}, // whatever the number: an older verdict must not stay
 	} {
 		passages := e.readiness(tc.heard)
-		if got := e.state("vehicles/p1"); got.GetVerdict() != tc.want || len(passages) != tc.passages {
-			t.Errorf("%d: %v after %v, %d passages; want %v and %d", i, got, tc.heard, len(passages), tc.want, tc.passages)
+		if got := e.state("vehicles/p1"); got != tc.heard || len(passages) != tc.passages {
+			t.Errorf("%d: %v after %v, %d passages; want %d", i, got, tc.heard, len(passages), tc.passages)
 		}
 		for _, p := range passages {
 			if p.after != tc.heard || p.before.GetVerdict() == tc.heard.GetVerdict() {
@@ -120,9 +118,41 @@ func TestHearing_AVehicleNeverRunsBackwards(t *testing.T) {
 			}
 		}
 	}
-	e.forget()
-	if e.readiness(state(1, fit)); e.state("vehicles/p1").GetSequence() != 1 {
-		t.Error("a journal that begins anew is held back by the old one")
+}
+
+// A watch that begins tells all that there is. What it leaves out, or knows less of than
+// was heard before, the station has lost.
+func TestHearing_NoticesWhatTheStationHasLost(t *testing.T) {
+	const fit = pb.Verdict_VERDICT_FIT
+	other := &pb.Readiness{Vehicle: "vehicles/p2", CallSign: "Q2", Sequence: 8, Verdict: fit}
+	for _, tc := range []struct {
+		why  string
+		told []*pb.Readiness
+		lost bool
+	}{
+		{"the same", []*pb.Readiness{state(7, fit), other}, false},
+		{"more of one", []*pb.Readiness{state(9, fit), other}, false},
+		{"one vehicle more", []*pb.Readiness{state(7, fit), other, {Vehicle: "vehicles/p3"}}, false},
+		{"less of one", []*pb.Readiness{state(6, fit), other}, true},
+		{"less of one and more of the other", []*pb.Readiness{state(6, fit), {Vehicle: "vehicles/p2", Sequence: 20}}, true},
+		{"one left out", []*pb.Readiness{state(7, fit)}, true},
+		{"one left out and another in its place", []*pb.Readiness{state(7, fit), {Vehicle: "vehicles/p3", Sequence: 9}}, true},
+		{"nothing", nil, true},
+	} {
+		e := newEar()
+		if first := []*pb.Readiness{state(7, fit), other}; e.knewMore(first) {
+			t.Error("before anything was heard something is missed")
+		} else {
+			e.present(first, 8)
+		}
+		if lost := e.knewMore(tc.told); lost != tc.lost {
+			t.Errorf("%s: lost %v, want %v", tc.why, lost, tc.lost)
+		}
+		e.present(tc.told, 30)
+		if states, _, _ := e.all(); len(states) != len(tc.told) {
+			t.Errorf("%s: %d vehicles are shown, %d were told of", tc.why, len(states), len(tc.told))
+		}
+		e.stop()
 	}
 }
 

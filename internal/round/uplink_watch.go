@@ -129,7 +129,8 @@ func (w *watching) take(ctx context.Context, m *pb.WatchReadinessResponse) error
 		u.pass(u.heard.readiness(m.Readiness))
 	case *pb.WatchReadinessResponse_Present:
 		// Only here: a heartbeat may have been made before a state that overtook it.
-		if m.Present.GetSequence() < w.known {
+		// The number alone does not tell: what others recorded since may have brought it further.
+		if m.Present.GetSequence() < w.known || u.heard.knewMore(w.told) {
 			u.startOver(ctx, "the station's journal has lost its end")
 		}
 		if !u.Live() {
