@@ -90,7 +90,7 @@ func TestInOurWords_SayWhatWouldBeRight(t *testing.T) {
 	}{
 		{"a number too great", &pb.ListReadinessRequest{PageSize: 201}, "page_size must lie between 0 and 200, not 201"},
 		{"a bad name", &pb.ListReadinessRequest{Station: "Quay"}, `station must be a name like "stations/skarholm-quay" (lower-case letters, digits and single hyphens), or empty, not "Quay"`},
-		{"a long text", &pb.ListReadinessRequest{PageToken: strings.Repeat("x", 301)}, "page_token must have at most 300 characters"},
+		{"a long text", &pb.ListReadinessRequest{PageToken: strings.Repeat("x", 501)}, "page_token must have at most 500 characters"},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			err := inOurWords(validator.Validate(tc.value))

@@ -105,7 +105,7 @@ func (s *Station) eachDefect(ctx context.Context, vehicle string, sequence int64
 
 // ListDefects returns a page of defects, newest found first.
 func (s *Station) ListDefects(ctx context.Context, req *pb.ListDefectsRequest) (*pb.ListDefectsResponse, error) {
-	after, err := readPageToken(req.GetPageToken())
+	after, err := readPageToken(req)
 	if err != nil {
 		return nil, err
 	}
@@ -121,7 +121,7 @@ func (s *Station) ListDefects(ctx context.Context, req *pb.ListDefectsRequest) (
 	}
 	resp := &pb.ListDefectsResponse{Defects: all[from:min(len(all), from+pageSize(req))]}
 	if from+len(resp.GetDefects()) < len(all) {
-		resp.NextPageToken = pageToken(listKey(resp.GetDefects()[len(resp.GetDefects())-1]))
+		resp.NextPageToken = pageToken(req, listKey(resp.GetDefects()[len(resp.GetDefects())-1]))
 	}
 	return resp, nil
 }

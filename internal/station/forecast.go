@@ -68,7 +68,7 @@ func daysWords(f trend.Forecast, zone *time.Location) string {
 
 // ListForecasts returns a page of what will next reach a limit, soonest first.
 func (s *Station) ListForecasts(ctx context.Context, req *pb.ListForecastsRequest) (*pb.ListForecastsResponse, error) {
-	after, err := readPageToken(req.GetPageToken())
+	after, err := readPageToken(req)
 	if err != nil {
 		return nil, err
 	}
@@ -91,7 +91,7 @@ func (s *Station) ListForecasts(ctx context.Context, req *pb.ListForecastsReques
 	resp := &pb.ListForecastsResponse{Forecasts: all}
 	if size := pageSize(req); len(all) > size {
 		resp.Forecasts = all[:size]
-		resp.NextPageToken = pageToken(forecastKey(all[size-1]))
+		resp.NextPageToken = pageToken(req, forecastKey(all[size-1]))
 	}
 	return resp, nil
 }

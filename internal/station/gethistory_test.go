@@ -18,8 +18,10 @@ import (
 
 // limited adds to the house rules a limit of 700 kPa that pressures must keep,
 // and what else is given of a pack.
-func limited(k *stationtest.Kit, more string) {
-	k.ApplyAltered("      - id: twins-differ", `      - id: pressure-limit
+func limited(k *stationtest.Kit, more string) { k.ApplyAltered(aLimit(more)...) }
+
+func aLimit(more string) (oldNew []string) {
+	return []string{"      - id: twins-differ", `      - id: pressure-limit
         scope: RULE_SCOPE_RESULT
         items: [TYR-010]
         limit: {number: o.value, side: LIMIT_SIDE_AT_LEAST, bound: "700.0", unit: kPa, decision: DECISION_RULE_SIMPLE, why: house rule}
@@ -29,7 +31,7 @@ func limited(k *stationtest.Kit, more string) {
         restrictions: [{kind: RESTRICTION_KIND_SPEED, text: "80 km/h", speed_kmh: 80}]
         text: "The pressure is {round(o.value, 0)} kPa."
         source: {title: House rules, status: SOURCE_STATUS_SERVICE_POLICY}
-      - id: twins-differ`, "    authority: Quay\n", "    authority: Quay\n"+more)
+      - id: twins-differ`, "    authority: Quay\n", "    authority: Quay\n" + more}
 }
 
 // weeks reads a tyre once a week; it begins at 850 kPa and loses so much a week,

@@ -4,6 +4,8 @@ import (
 	"context"
 	"sort"
 
+	"google.golang.org/protobuf/proto"
+
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -15,6 +17,7 @@ const (
 
 // pageRequest is what all list requests have.
 type pageRequest interface {
+	proto.Message
 	GetPageSize() int32
 	GetPageToken() string
 }
@@ -29,7 +32,7 @@ func pageSize(req pageRequest) int {
 // page returns a page of what a map holds, in the order of names. A page begins
 // after the name that its token holds, whether that is still there or not.
 func page[T any](all map[string]T, req pageRequest, wanted func(T) bool) (entries []T, next string, err error) {
-	after, err := readPageToken(req.GetPageToken())
+	after, err := readPageToken(req)
 	if err != nil {
 		return nil, "", err
 	}
@@ -40,7 +43,7 @@ func page[T any](all map[string]T, req pageRequest, wanted func(T) bool) (entrie
 			continue
 		}
 		if len(entries) == pageSize(req) {
-			return entries, pageToken(last), nil
+			return entries, pageToken(req, last), nil
 		}
 		entries, last = append(entries, all[name]), name
 	}

@@ -26,7 +26,7 @@ const (
 // ListDues returns a page of how routines stand.
 func (s *Station) ListDues(_ context.Context, req *pb.ListDuesRequest) (*pb.ListDuesResponse, error) {
 	p, now := s.current.Load(), s.clock()
-	after, err := readPageToken(req.GetPageToken())
+	after, err := readPageToken(req)
 	if err != nil {
 		return nil, err
 	}
@@ -58,7 +58,7 @@ func (s *Station) ListDues(_ context.Context, req *pb.ListDuesRequest) (*pb.List
 	from := sort.Search(len(all), func(i int) bool { return dueKey(all[i]) > after })
 	resp.Dues = all[from:min(len(all), from+pageSize(req))]
 	if from+len(resp.GetDues()) < len(all) {
-		resp.NextPageToken = pageToken(dueKey(resp.GetDues()[len(resp.GetDues())-1]))
+		resp.NextPageToken = pageToken(req, dueKey(resp.GetDues()[len(resp.GetDues())-1]))
 	}
 	return resp, nil
 }

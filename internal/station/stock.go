@@ -253,7 +253,7 @@ func (s *Station) ListStockMovements(_ context.Context, req *pb.ListStockMovemen
 	if !known && materialOf(home, req.GetMaterial()) == nil {
 		return nil, unaccounted(home, req.GetMaterial())
 	}
-	after, err := readPageToken(req.GetPageToken())
+	after, err := readPageToken(req)
 	if err != nil {
 		return nil, err
 	}
@@ -264,7 +264,7 @@ func (s *Station) ListStockMovements(_ context.Context, req *pb.ListStockMovemen
 			continue
 		}
 		if len(resp.GetMovements()) == pageSize(req) {
-			resp.NextPageToken = pageToken(after)
+			resp.NextPageToken = pageToken(req, after)
 			break
 		}
 		ev, err := l.event(line.Sequence)

@@ -8,6 +8,9 @@ import (
 	"strconv"
 	"strings"
 
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+
 	"bayround/internal/fault"
 )
 
@@ -64,22 +67,39 @@ func otherHistory() error {
 	return fault.New(fault.Precondition, "JOURNAL_DIFFERS", "the token is of another journal, or of a history this journal does not have; read anew from the start, without a token")
 }
 
+// A page token is base64 of text: "after", what was asked for, and the name a page ended
+// with, with spaces between. So a page of one list is never gone on with in another.
+
 // pageToken makes the token of a page that ends with name.
-func pageToken(name string) string {
-	return base64.RawURLEncoding.EncodeToString([]byte("after " + name))
+func pageToken(req pageRequest, name string) string {
+	return base64.RawURLEncoding.EncodeToString([]byte("after " + askedFor(req) + " " + name))
 }
 
 // readPageToken returns the name a page ended with; "" when it is the first.
-func readPageToken(token string) (string, error) {
-	if token == "" {
+func readPageToken(req pageRequest) (string, error) {
+	if req.GetPageToken() == "" {
 		return "", nil
 	}
-	b, err := base64.RawURLEncoding.DecodeString(token)
-	name, found := strings.CutPrefix(string(b), "after ")
-	if err != nil || !found || name == "" {
+	b, err := base64.RawURLEncoding.DecodeString(req.GetPageToken())
+	parts := strings.SplitN(string(b), " ", 3)
+	if err != nil || len(parts) != 3 || parts[0] != "after" || parts[2] == "" {
 		return "", unreadablePageToken()
 	}
-	return name, nil
+	if parts[1] != askedFor(req) {
+		return "", invalid("PAGE_TOKEN_OF_OTHER_LIST", "page_token", "this token is of a list that was asked for otherwise; ask for the same one again, or give no token for the first page")
+	}
+	return parts[2], nil
+}
+
+// askedFor is which list a request asks for and what of it, shortened; not how much at a time.
+func askedFor(req pageRequest) string {
+	filter := proto.Clone(req).ProtoReflect()
+	for _, field := range []protoreflect.Name{"page_size", "page_token"} {
+		filter.Clear(filter.Descriptor().Fields().ByName(field))
+	}
+	b, _ := proto.MarshalOptions{Deterministic: true}.Marshal(filter.Interface()) // its rules have been kept, so that it can be written
+	sum := sha256.Sum256(append([]byte(filter.Descriptor().FullName()), b...))
+	return hex.EncodeToString(sum[:8])
 }
 
 func unreadablePageToken() error {

@@ -27,7 +27,7 @@ type ListCallSignsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Greatest number wanted, at most 200; 0 for 50.
 	PageSize int32 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
-	// Token of the page before; empty for the first.
+	// Token of the page before, when all but page_size is asked for as it was then; empty for the first.
 	PageToken     string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -598,7 +598,7 @@ const file_bayround_v1_call_sign_service_proto_rawDesc = "" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12'\n" +
 	"\n" +
-	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xac\x02R\tpageToken\"u\n" +
+	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\tpageToken\"u\n" +
 	"\x15ListCallSignsResponse\x124\n" +
 	"\n" +
 	"call_signs\x18\x01 \x03(\v2\x15.bayround.v1.CallSignR\tcallSigns\x12&\n" +

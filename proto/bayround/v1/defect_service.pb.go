@@ -139,7 +139,7 @@ type ListDefectsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Greatest number wanted, at most 200; 0 for 50.
 	PageSize int32 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
-	// Token of the page before; empty for the first.
+	// Token of the page before, when all but page_size is asked for as it was then; empty for the first.
 	PageToken string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
 	// Only those of this vehicle, vehicles/{vehicle}; empty for all.
 	Vehicle string `protobuf:"bytes,3,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
@@ -1519,7 +1519,7 @@ const file_bayround_v1_defect_service_proto_rawDesc = "" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12'\n" +
 	"\n" +
-	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xac\x02R\tpageToken\x12E\n" +
+	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\tpageToken\x12E\n" +
 	"\avehicle\x18\x03 \x01(\tB+\xbaH(r&2$^(vehicles/[a-z0-9]+(-[a-z0-9]+)*)?$R\avehicle\x12E\n" +
 	"\x06states\x18\x04 \x03(\x0e2\x18.bayround.v1.DefectStateB\x13\xbaH\x10\x92\x01\r\x10\b\x18\x01\"\a\x82\x01\x04\x10\x01 \x00R\x06states\x122\n" +
 	"\x05grade\x18\x05 \x01(\x0e2\x12.bayround.v1.GradeB\b\xbaH\x05\x82\x01\x02\x10\x01R\x05grade\x12E\n" +

@@ -482,7 +482,7 @@ type ListForecastsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Greatest number wanted, at most 200; 0 for 50.
 	PageSize int32 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
-	// Token of the page before; empty for the first.
+	// Token of the page before, when all but page_size is asked for as it was then; empty for the first.
 	PageToken string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
 	// Only vehicles of this station, stations/{station}; empty for all.
 	Station       string `protobuf:"bytes,3,opt,name=station,proto3" json:"station,omitempty"`
@@ -1507,7 +1507,7 @@ const file_bayround_v1_history_service_proto_rawDesc = "" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12'\n" +
 	"\n" +
-	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xac\x02R\tpageToken\x12E\n" +
+	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\tpageToken\x12E\n" +
 	"\astation\x18\x03 \x01(\tB+\xbaH(r&2$^(stations/[a-z0-9]+(-[a-z0-9]+)*)?$R\astation\"\xa7\x01\n" +
 	"\fStepForecast\x12\x18\n" +
 	"\avehicle\x18\x01 \x01(\tR\avehicle\x12\x1b\n" +

@@ -28,7 +28,7 @@ type ListStockRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Greatest number wanted, at most 200; 0 for 50.
 	PageSize int32 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
-	// Token of the page before; empty for the first.
+	// Token of the page before, when all but page_size is asked for as it was then; empty for the first.
 	PageToken string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
 	// Only of this station, stations/{station}; empty for all.
 	Station string `protobuf:"bytes,3,opt,name=station,proto3" json:"station,omitempty"`
@@ -156,7 +156,7 @@ type ListStockMovementsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Greatest number wanted, at most 200; 0 for 50.
 	PageSize int32 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
-	// Token of the page before; empty for the first.
+	// Token of the page before, when all but page_size is asked for as it was then; empty for the first.
 	PageToken string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
 	// Station, stations/{station}.
 	Station string `protobuf:"bytes,3,opt,name=station,proto3" json:"station,omitempty"`
@@ -653,7 +653,7 @@ const file_bayround_v1_stock_service_proto_rawDesc = "" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12'\n" +
 	"\n" +
-	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xac\x02R\tpageToken\x12E\n" +
+	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\tpageToken\x12E\n" +
 	"\astation\x18\x03 \x01(\tB+\xbaH(r&2$^(stations/[a-z0-9]+(-[a-z0-9]+)*)?$R\astation\x12\x19\n" +
 	"\blow_only\x18\x04 \x01(\bR\alowOnly\"g\n" +
 	"\x11ListStockResponse\x12*\n" +
@@ -663,7 +663,7 @@ const file_bayround_v1_stock_service_proto_rawDesc = "" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12'\n" +
 	"\n" +
-	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xac\x02R\tpageToken\x12B\n" +
+	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\tpageToken\x12B\n" +
 	"\astation\x18\x03 \x01(\tB(\xbaH%r#2!^stations/[a-z0-9]+(-[a-z0-9]+)*$R\astation\x12;\n" +
 	"\bmaterial\x18\x04 \x01(\tB\x1f\xbaH\x1cr\x1a2\x18^[a-z0-9]+(-[a-z0-9]+)*$R\bmaterial\"~\n" +
 	"\x1aListStockMovementsResponse\x128\n" +

@@ -423,7 +423,7 @@ type ListVehiclesRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Greatest number wanted, at most 200; 0 for 50.
 	PageSize int32 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
-	// Token of the page before; empty for the first.
+	// Token of the page before, when all but page_size is asked for as it was then; empty for the first.
 	PageToken string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
 	// Only vehicles of this station, stations/{station}; empty for all.
 	Station       string `protobuf:"bytes,3,opt,name=station,proto3" json:"station,omitempty"`
@@ -911,7 +911,7 @@ type ListRoutinesRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Greatest number wanted, at most 200; 0 for 50.
 	PageSize int32 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
-	// Token of the page before; empty for the first.
+	// Token of the page before, when all but page_size is asked for as it was then; empty for the first.
 	PageToken     string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1021,7 +1021,7 @@ type ListGaugesRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Greatest number wanted, at most 200; 0 for 50.
 	PageSize int32 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
-	// Token of the page before; empty for the first.
+	// Token of the page before, when all but page_size is asked for as it was then; empty for the first.
 	PageToken     string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1131,7 +1131,7 @@ type ListPeopleRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Greatest number wanted, at most 200; 0 for 50.
 	PageSize int32 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
-	// Token of the page before; empty for the first.
+	// Token of the page before, when all but page_size is asked for as it was then; empty for the first.
 	PageToken     string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1241,7 +1241,7 @@ type ListStationsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Greatest number wanted, at most 200; 0 for 50.
 	PageSize int32 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
-	// Token of the page before; empty for the first.
+	// Token of the page before, when all but page_size is asked for as it was then; empty for the first.
 	PageToken     string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1452,7 +1452,7 @@ type ListRulePacksRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Greatest number wanted, at most 200; 0 for 50.
 	PageSize int32 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
-	// Token of the page before; empty for the first.
+	// Token of the page before, when all but page_size is asked for as it was then; empty for the first.
 	PageToken     string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1881,7 +1881,7 @@ const file_bayround_v1_vehicle_service_proto_rawDesc = "" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12'\n" +
 	"\n" +
-	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xac\x02R\tpageToken\x12E\n" +
+	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\tpageToken\x12E\n" +
 	"\astation\x18\x03 \x01(\tB+\xbaH(r&2$^(stations/[a-z0-9]+(-[a-z0-9]+)*)?$R\astation\"}\n" +
 	"\x14ListVehiclesResponse\x12=\n" +
 	"\bvehicles\x18\x01 \x03(\v2!.bayround.v1.VehicleConfigurationR\bvehicles\x12&\n" +
@@ -1916,7 +1916,7 @@ const file_bayround_v1_vehicle_service_proto_rawDesc = "" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12'\n" +
 	"\n" +
-	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xac\x02R\tpageToken\"p\n" +
+	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\tpageToken\"p\n" +
 	"\x14ListRoutinesResponse\x120\n" +
 	"\broutines\x18\x01 \x03(\v2\x14.bayround.v1.RoutineR\broutines\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"e\n" +
@@ -1924,7 +1924,7 @@ const file_bayround_v1_vehicle_service_proto_rawDesc = "" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12'\n" +
 	"\n" +
-	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xac\x02R\tpageToken\"h\n" +
+	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\tpageToken\"h\n" +
 	"\x12ListGaugesResponse\x12*\n" +
 	"\x06gauges\x18\x01 \x03(\v2\x12.bayround.v1.GaugeR\x06gauges\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"e\n" +
@@ -1932,7 +1932,7 @@ const file_bayround_v1_vehicle_service_proto_rawDesc = "" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12'\n" +
 	"\n" +
-	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xac\x02R\tpageToken\"i\n" +
+	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\tpageToken\"i\n" +
 	"\x12ListPeopleResponse\x12+\n" +
 	"\x06people\x18\x01 \x03(\v2\x13.bayround.v1.PersonR\x06people\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"g\n" +
@@ -1940,7 +1940,7 @@ const file_bayround_v1_vehicle_service_proto_rawDesc = "" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12'\n" +
 	"\n" +
-	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xac\x02R\tpageToken\"p\n" +
+	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\tpageToken\"p\n" +
 	"\x14ListStationsResponse\x120\n" +
 	"\bstations\x18\x01 \x03(\v2\x14.bayround.v1.StationR\bstations\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"O\n" +
@@ -1953,7 +1953,7 @@ const file_bayround_v1_vehicle_service_proto_rawDesc = "" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12'\n" +
 	"\n" +
-	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xac\x02R\tpageToken\"u\n" +
+	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\tpageToken\"u\n" +
 	"\x15ListRulePacksResponse\x124\n" +
 	"\n" +
 	"rule_packs\x18\x01 \x03(\v2\x15.bayround.v1.RulePackR\trulePacks\x12&\n" +
