@@ -68,7 +68,7 @@ func (d *Desk) signIn(ctx context.Context, a Act) error {
 		s.Gauges = nil
 	}
 	s.Driver, s.SignedIn, s.Offline, s.ByBadge = person, d.now().Round(0), !d.uplink.Link().Live, d.badgeFresh(person)
-	s.Badge, s.BadgeAt = "", time.Time{}
+	s.Badge, s.BadgeAt, s.Roles = "", time.Time{}, rolesOf(d.scene.person(person))
 	if s.Assistant == person {
 		s.Assistant = ""
 	}

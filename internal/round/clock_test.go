@@ -252,7 +252,7 @@ func TestDesk_SettingTheClockCoolsNoEngine(t *testing.T) {
 				t.Errorf("after the clock was set: %v", got)
 			}
 			tab.act("go", "step", atOilLevel)
-			tab.clock.Advance(tab.View().Step.GetColdAfter().AsDuration())
+			tab.later(tab.View().Step.GetColdAfter().AsDuration())
 			told := len(tab.events())
 			tab.act("level", "mark", "between", "fraction", "1")
 			tab.prove()

@@ -157,7 +157,7 @@ func (d *Desk) begin(ctx context.Context) error {
 	}
 	if d.session.Pending != nil {
 		d.session.Notice = nil
-		if err := d.carryOut(ctx); err != nil {
+		if err := d.finish(ctx); err != nil {
 			d.session.Notice = d.noticeOf(err)
 		}
 		if err := errors.Join(d.look(ctx), d.session.write(d.dir)); err != nil {
@@ -246,6 +246,7 @@ func (d *Desk) look(ctx context.Context) error {
 	before := d.scene
 	d.scene, d.stale = sc, false
 	d.endedElsewhere()
+	d.endChanged()
 	d.changedMeanwhile(before)
 	return nil
 }

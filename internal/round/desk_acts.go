@@ -40,6 +40,8 @@ func startDeed(name string) deed {
 		return deed{(*Desk).readBadge, []Phase{PhaseSignIn}}
 	case "unlock":
 		return deed{(*Desk).unlock, []Phase{PhaseSignIn}}
+	case "wake":
+		return deed{(*Desk).wakeUp, []Phase{PhaseAsleep}}
 	case "sign-out":
 		return deed{(*Desk).signOut, nil}
 	case "assistant":
@@ -164,14 +166,14 @@ func (d *Desk) act(ctx context.Context, a Act) error {
 		return fault.New(fault.Invalid, "ACT_UNKNOWN", "the tablet does not know what %q means", a.Name)
 	}
 	if p := d.session.Pending; p != nil {
-		if err := d.carryOut(ctx); err != nil || p.givenBy(a.Name) {
+		if err := d.finish(ctx); err != nil || p.givenBy(a.Name) {
 			return err
 		}
 		if err := d.look(ctx); err != nil {
 			return err
 		}
 	}
-	if len(do.phases) > 0 && !slices.Contains(do.phases, d.session.Phase) {
+	if len(do.phases) > 0 && !slices.Contains(do.phases, d.session.Phase) || d.session.Phase == PhaseAsleep && !slices.Contains(asleepDeeds, a.Name) {
 		return fault.New(fault.Precondition, "ACT_OUT_OF_PLACE", "this cannot be done here; the screen has moved on")
 	}
 	if d.meantForAnother(a) {

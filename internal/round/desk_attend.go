@@ -9,8 +9,6 @@ import (
 )
 
 const (
-	// idleFor is after how long without an act nobody is signed in any more.
-	idleFor = 3 * time.Minute
 	// undoFor is how long an answer can be taken back without looking for it.
 	undoFor = 5 * time.Second
 	// longestNap bounds how long the desk trusts a timer to keep step with the
@@ -98,46 +96,10 @@ func (d *Desk) untilWake() time.Duration {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	now, wait := d.now(), longestNap
-	for _, at := range []time.Time{d.wakeAt, d.session.idleAt(d.underWay())} {
+	for _, at := range []time.Time{d.wakeAt, d.idleAt()} {
 		if !at.IsZero() {
 			wait = min(wait, max(at.Sub(now), 0))
 		}
 	}
 	return max(wait, time.Millisecond)
-}
-
-// underWay tells that a round is in the driver's hands: then nobody is signed out
-// for being idle. While the vehicle is away it is not.
-func (d *Desk) underWay() bool {
-	s := d.session
-	switch s.Phase {
-	case PhaseStep, PhaseOverview, PhaseSign:
-		return true
-	case PhaseTurnout:
-		return s.Turnout != nil && s.Turnout.Away.IsZero()
-	}
-	return false
-}
-
-// idleAt is when the session ends by itself; zero when it does not.
-func (s *session) idleAt(underWay bool) time.Time {
-	if s.Driver == "" && s.Phase != PhaseSecond || underWay {
-		return time.Time{}
-	}
-	return s.LastAct.Add(idleFor)
-}
-
-// endIdle ends the session of who did nothing for too long, and tells whether it did. The
-// round stays as it is.
-func (d *Desk) endIdle(now time.Time) bool {
-	at := d.session.idleAt(d.underWay())
-	if at.IsZero() || now.Before(at) {
-		return false
-	}
-	d.session.signOut()
-	if d.session.Phase != PhaseTurnout {
-		d.session.leaveRound()
-	}
-	d.stale = true
-	return true
 }

@@ -45,7 +45,7 @@ func TestDesk_TakesTheSharesOfTheWatchAlong(t *testing.T) {
 	if len(with) == 0 || len(tab.View().Round.Marks) != due.Steps {
 		t.Fatalf("the round has %v and %d steps, want %d", with, len(tab.View().Round.Marks), due.Steps)
 	}
-	tab.clock.Advance(24 * time.Hour)
+	tab.later(24 * time.Hour)
 	var asked []string
 	for _, m := range tab.act("overview").Round.Marks {
 		if item, _, _ := strings.Cut(m.StepID, "/"); !slices.Contains(asked, item) {

@@ -213,6 +213,15 @@ func (tab *hands) typeIn(field, text string) {
 	}
 }
 
+// later lets time pass in a round in hand, after which the driver says who it is.
+func (tab *hands) later(d time.Duration) {
+	tab.t.Helper()
+	tab.elapse(d)
+	if tab.View().Phase == round.PhaseAsleep {
+		tab.act("wake", "pin", "2468")
+	}
+}
+
 // elapse lets time pass, and what it brings happen.
 func (tab *hands) elapse(d time.Duration) *round.View {
 	tab.t.Helper()

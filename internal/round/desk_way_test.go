@@ -200,7 +200,7 @@ func TestDesk_TheWayFollowsTheEngine(t *testing.T) {
 	if got := ahead(v); !slices.Equal(got[1:], want) {
 		t.Errorf("warm: %q, want %q", got, want)
 	}
-	tab.clock.Advance(4 * time.Hour)
+	tab.later(4 * time.Hour)
 	v = tab.sound()
 	if !slices.Contains(ahead(v), atOilLevel) || v.Step.NewWay == "" {
 		t.Errorf("cold, told %q: %q", v.Step.NewWay, ahead(v))

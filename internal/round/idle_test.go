@@ -109,3 +109,66 @@ func TestDesk_AnIdlePageToSignIsClosed(t *testing.T) {
 		})
 	}
 }
+
+// A round that lies about is nobody's: nothing is answered or signed until the driver has
+// given the PIN again, and then it goes on where it stood. TURNOUT and STOP wait for nobody.
+func TestDesk_ARoundInHandAsksWhoItIs(t *testing.T) {
+	for name, end := range ends {
+		t.Run(name, func(t *testing.T) {
+			tab := newHands(t)
+			tab.begin(wn11, shift, "people/quellmere")
+			lit, recorded := tab.View().Step.StepId, len(tab.results())
+			tab.clock.Advance(idle - time.Second)
+			if v := tab.elapse(0); v.Phase != round.PhaseStep {
+				t.Fatalf("before the time is over: phase %d", v.Phase)
+			}
+			tab.clock.Advance(time.Second)
+			end(tab)
+			if v := tab.View(); v.Phase != round.PhaseAsleep || v.Step != nil || v.Session.Driver.GetName() != "people/arkwith" {
+				t.Fatalf("after the time: phase %d, step %v, session %v", v.Phase, v.Step, v.Session)
+			}
+			for _, act := range [][]string{
+				{"record"}, {"enter"}, {"skip", "reason", "no_time"}, {"overview"}, {"sign", "pin", "2468"}, {"home"}, {"give-up"},
+			} {
+				tab.refused("ACT_OUT_OF_PLACE", act[0], act[1:]...)
+			}
+			tab.refused("PIN_WRONG", "wake", "pin", "1357")
+			v := tab.act("wake", "pin", "2468")
+			if v.Phase != round.PhaseStep || v.Step.StepId != lit || len(tab.results()) != recorded {
+				t.Errorf("awake: phase %d at %v, %d results more", v.Phase, v.Step, len(tab.results())-recorded)
+			}
+
+			tab.elapse(idle)
+			if v = tab.act("turnout"); v.Phase != round.PhaseTurnout {
+				t.Fatalf("turnout: phase %d", v.Phase)
+			}
+			tab.act("away")
+			if v = tab.act("back"); v.Phase != round.PhaseSignIn || v.Session != nil {
+				t.Errorf("back: phase %d, signed in %v", v.Phase, v.Session)
+			}
+		})
+	}
+}
+
+// Whose roles are changed at the station is signed out, and does what the new ones allow
+// after signing in again.
+func TestDesk_AChangeOfRolesEndsTheSession(t *testing.T) {
+	tab := newHands(t)
+	tab.begin(wn11, shift, "people/quellmere")
+	tab.sound()
+	name, recorded := tab.View().Round.Name, len(tab.results())
+	changed := tab.kit.Library()
+	for _, who := range changed.GetPeople() {
+		if who.GetName() == "people/arkwith" {
+			who.Roles = []pb.Role{pb.Role_ROLE_WORKSHOP}
+		}
+	}
+	_, err := tab.kit.Station.AdoptLibrary(ctx, tab.kit.ID(), &pb.StationFile{People: changed.GetPeople()})
+	must(t, err)
+	v := tab.await(func(v *round.View) bool { return v.Session == nil })
+	if v.Phase != round.PhaseVehicles || v.Notice == nil || v.Notice.Reason != "ROLES_CHANGED" || len(tab.results()) != recorded {
+		t.Fatalf("phase %d, notice %+v, %d results more", v.Phase, v.Notice, len(tab.results())-recorded)
+	}
+	tab.act("resume-round", "round", name)
+	tab.refused("NOT_A_DRIVER", "sign-in", "person", "people/arkwith", "pin", "2468")
+}

@@ -24,11 +24,13 @@ type session struct {
 	Version int `json:"version"` // sessionVersion
 
 	Phase   Phase     `json:"phase"`
+	Asleep  Phase     `json:"asleep,omitempty"` // in PhaseAsleep: where the round stands
 	LastAct time.Time `json:"last_act"`
 
 	Driver    string    `json:"driver,omitempty"` // people/{person}; empty when nobody has signed in
 	Assistant string    `json:"assistant,omitempty"`
 	SignedIn  time.Time `json:"signed_in,omitzero"`
+	Roles     []pb.Role `json:"roles,omitempty"` // the driver's, when they signed in
 	Offline   bool      `json:"offline,omitempty"`  // the station could not be asked then
 	ByBadge   bool      `json:"by_badge,omitempty"` // the driver's badge was read before the PIN
 	Badge     string    `json:"badge,omitempty"`    // people/{person} whose badge was read on the page to sign in
@@ -221,7 +223,7 @@ func (s *session) write(dir string) error {
 func (s *session) leaveRound() {
 	kept := session{
 		Version: s.Version, Phase: PhaseVehicles, LastAct: s.LastAct,
-		Driver: s.Driver, Assistant: s.Assistant, SignedIn: s.SignedIn, Offline: s.Offline, ByBadge: s.ByBadge, Gauges: s.Gauges,
+		Driver: s.Driver, Assistant: s.Assistant, SignedIn: s.SignedIn, Roles: s.Roles, Offline: s.Offline, ByBadge: s.ByBadge, Gauges: s.Gauges,
 		Read: s.Read, Notice: s.Notice, Pending: s.Pending, HandOvers: s.handedOn(s.LastAct),
 	}
 	*s = kept
@@ -230,7 +232,7 @@ func (s *session) leaveRound() {
 // signOut forgets who is signed in.
 func (s *session) signOut() {
 	s.Driver, s.Assistant, s.SignedIn, s.Offline, s.Gauges, s.Answers = "", "", time.Time{}, false, nil, false
-	s.ByBadge, s.Badge, s.BadgeAt = false, "", time.Time{}
+	s.ByBadge, s.Badge, s.BadgeAt, s.Roles = false, "", time.Time{}, nil
 }
 
 // light puts a step into the light. Lighting the one that is lit changes nothing.

@@ -120,6 +120,10 @@ func (d *Desk) comeBack(context.Context, Act) error {
 		d.leave()
 		return nil
 	}
+	if s.Asleep != 0 { // nobody said who it is before the turnout
+		s.signOut()
+		s.Asleep = 0
+	}
 	s.Phase, s.Resuming, s.Engine, s.Ambient, s.Minutes = PhaseBefore, true, engine{Ran: s.Engine.Ran}, "", 0
 	if s.Driver == "" {
 		s.Phase = PhaseSignIn

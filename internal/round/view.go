@@ -21,6 +21,7 @@ const (
 	PhaseTurnout  Phase = 8  // make safe and go
 	PhaseBack     Phase = 9  // what a run was, and what is checked after it
 	PhaseSecond   Phase = 10 // an officer signs a round that has ended
+	PhaseAsleep   Phase = 11 // a round is in hand and nobody has touched the tablet for long: the driver gives the PIN
 )
 
 // View is everything the tablet shows, whole. It is never changed once given;

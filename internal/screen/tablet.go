@@ -112,6 +112,8 @@ func (p pane) templates() (main, answer string) {
 		return "main-back", "answer-back"
 	case round.PhaseSecond:
 		return "main-second", "answer-second"
+	case round.PhaseAsleep:
+		return "main-asleep", ""
 	case round.PhaseTurnout:
 		return "main-turnout", "answer-turnout"
 	default:
@@ -151,7 +153,7 @@ func (p pane) PlanView() template.HTML {
 	if p.Phase == round.PhaseBack {
 		return planView(p.Chosen.Configuration, nil, nil, p.NearsideRight)
 	}
-	if p.Phase == round.PhaseSign || p.Phase == round.PhaseHandover || p.Phase == round.PhaseSecond {
+	if p.Phase == round.PhaseSign || p.Phase == round.PhaseHandover || p.Phase == round.PhaseSecond || p.Phase == round.PhaseAsleep {
 		return planView(p.Chosen.Configuration, lightAt(p.Round, nil), nil, p.NearsideRight) // the looking is over
 	}
 	return planView(p.Chosen.Configuration, p.Round, p.Step, p.NearsideRight)

@@ -23,7 +23,7 @@ var deskActs = map[string][]string{
 	"run": {"vehicle"}, "run-back": {"minutes"}, "run-used": {"used"}, "run-tell": {"note", "person"}, "run-done": nil,
 	"hand-over": {"pin"},
 	"take-over": {"person", "pin"},
-	"second":    {"round"}, "sign-second": {"person", "pin", "seen"}, "later": nil, "unlock": {"locked", "person", "pin"}, "badge": {"text"},
+	"second":    {"round"}, "sign-second": {"person", "pin", "seen"}, "later": nil, "wake": {"pin"}, "unlock": {"locked", "person", "pin"}, "badge": {"text"},
 }
 
 // walkNodes calls do with every element of a page, in order.

@@ -245,6 +245,9 @@ func closingViews(t testing.TB, views map[string]*round.View) {
 		Steps: int32(len(v.Round.Marks)), Answered: int32(len(v.Round.Marks) - 2), NotChecked: 3, ClosingNote: "Watch the slide-out tray: it sticks in the frost.",
 	}
 	views["second"] = v
+	v = closing(round.PhaseAsleep, 2)
+	v.Closing = nil
+	views["asleep"] = v
 	v = views["handover"]
 	given := *v
 	closed := *v.Closing

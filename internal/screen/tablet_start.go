@@ -306,6 +306,14 @@ type key struct {
 	Value, Press, Face, Name, Class string
 }
 
+// PinWord is on the key that hands the PIN in.
+func (p pane) PinWord() string {
+	if p.Phase == round.PhaseAsleep {
+		return "Go on"
+	}
+	return "Sign in"
+}
+
 // PinPad is the keys of a PIN in three columns.
 func (p pane) PinPad() []key {
 	keys := digits("1", "2", "3", "4", "5", "6", "7", "8", "9")
