@@ -30,7 +30,7 @@ type session struct {
 	Driver    string    `json:"driver,omitempty"` // people/{person}; empty when nobody has signed in
 	Assistant string    `json:"assistant,omitempty"`
 	SignedIn  time.Time `json:"signed_in,omitzero"`
-	Roles     []pb.Role `json:"roles,omitempty"` // the driver's, when they signed in
+	Roles     []pb.Role `json:"roles,omitempty"`    // the driver's, when they signed in
 	Offline   bool      `json:"offline,omitempty"`  // the station could not be asked then
 	ByBadge   bool      `json:"by_badge,omitempty"` // the driver's badge was read before the PIN
 	Badge     string    `json:"badge,omitempty"`    // people/{person} whose badge was read on the page to sign in
