@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"google.golang.org/protobuf/proto"
 
 	"bayround/internal/round"
 	"bayround/internal/station"
@@ -153,18 +154,21 @@ func TestDesk_ARoundInHandAsksWhoItIs(t *testing.T) {
 // Whose roles are changed at the station is signed out, and does what the new ones allow
 // after signing in again.
 func TestDesk_AChangeOfRolesEndsTheSession(t *testing.T) {
-	tab := newHands(t)
+	t.Parallel()
+	tab, record, _ := openLinked(t)
+	tab.await(func(v *round.View) bool { return settled(v) && len(v.Gauges) > 0 })
 	tab.begin(wn11, shift, "people/quellmere")
 	tab.sound()
 	name, recorded := tab.View().Round.Name, len(tab.results())
-	changed := tab.kit.Library()
-	for _, who := range changed.GetPeople() {
+	people := proto.CloneOf(record.Library()).GetPeople()
+	for _, who := range people {
 		if who.GetName() == "people/arkwith" {
 			who.Roles = []pb.Role{pb.Role_ROLE_WORKSHOP}
 		}
 	}
-	_, err := tab.kit.Station.AdoptLibrary(ctx, tab.kit.ID(), &pb.StationFile{People: changed.GetPeople()})
-	must(t, err)
+	if _, err := record.Station.AdoptLibrary(ctx, record.ID(), &pb.StationFile{People: people}); err != nil {
+		t.Fatal(err)
+	}
 	v := tab.await(func(v *round.View) bool { return v.Session == nil })
 	if v.Phase != round.PhaseVehicles || v.Notice == nil || v.Notice.Reason != "ROLES_CHANGED" || len(tab.results()) != recorded {
 		t.Fatalf("phase %d, notice %+v, %d results more", v.Phase, v.Notice, len(tab.results())-recorded)
