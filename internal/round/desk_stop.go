@@ -91,7 +91,7 @@ func (d *Desk) stopsOf(ctx context.Context, ready *pb.Readiness) (all []Stopped)
 		stop := Stopped{Defect: defect, By: d.scene.person(defect.GetStop().GetPerson()).GetTitle()}
 		resp, err := d.twin.GetDefect(ctx, &pb.GetDefectRequest{Name: defect.GetName()})
 		if err == nil {
-			stop.Missing = resp.GetReleaseMissing()
+			stop.Defect, stop.Missing = resp.GetDefect(), resp.GetReleaseMissing() // both of one instant
 		} else { // the station told of it, and the twin has not taken it over yet
 			stop.Missing = "this tablet does not know it yet; ask at the station"
 		}
