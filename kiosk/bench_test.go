@@ -11,14 +11,16 @@ import (
 )
 
 // BenchmarkColdStart starts the program on the record of a tablet that knows the
-// county, until its first page has come. Goals: 500 ms, and 48 MiB resident when
-// idle.
+// county, until its first page has come. Goals: 500 ms, and 48 MiB resident when idle; 64 MiB
+// for its station, which is started anew too and knows the demo's vehicles and people.
 func BenchmarkColdStart(b *testing.B) {
 	s := startStation(b)
 	k := startTablet(b, s.address, "tablet-1")
 	for !pageHas(b, k.pages, "WN11") { // until it has taken over what is in force
 		time.Sleep(50 * time.Millisecond)
 	}
+	s.kill()
+	s.restart()
 	var took time.Duration
 	var resident float64
 	for range b.N {
@@ -38,6 +40,7 @@ func BenchmarkColdStart(b *testing.B) {
 	}
 	b.ReportMetric(float64(took.Milliseconds())/float64(b.N), "ms-to-first-page")
 	b.ReportMetric(resident, "MiB-resident")
+	b.ReportMetric(residentMiB(b, s.command.Process.Pid), "MiB-resident-station")
 	b.ReportMetric(float64(size.Size())/(1<<20), "MiB-binary")
 }
 

@@ -83,5 +83,6 @@ func (f *serveFlags) run(ctx context.Context, c *command.Console) error {
 		return err
 	}
 	c.Say("%s", running.readyLine())
+	command.GiveMemoryBack()
 	return running.wait(ctx)
 }

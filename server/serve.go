@@ -78,6 +78,7 @@ func newServe(c *console) *cobra.Command {
 				return err
 			}
 			c.Say("%s", running.readyLine())
+			command.GiveMemoryBack()
 			return running.wait(cmd.Context())
 		},
 	}

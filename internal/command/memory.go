@@ -14,3 +14,7 @@ func SpareMemory(environment func(string) string) {
 		debug.SetGCPercent(growthPercent)
 	}
 }
+
+// GiveMemoryBack gives what only the start needed back to the computer: to be called once,
+// when a program is ready to serve.
+func GiveMemoryBack() { debug.FreeOSMemory() }
