@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -29,6 +30,44 @@ func TestDocuments_ExamplesAreTaken(t *testing.T) {
 	broken := catalogue.File{Name: "broken", Content: []byte("vehicles:\n  - name: vehicles/v0\n")}
 	if take(append(county(t), broken)) == nil {
 		t.Error("a vehicle with nothing but a name is taken too")
+	}
+}
+
+var link = regexp.MustCompile(`\]\(([^)#:]+)\)`)
+
+// Where the documents lead to within the repository there is something, and each page of
+// docs can be reached from README.md.
+func TestDocuments_LeadSomewhereAndAreFound(t *testing.T) {
+	found := map[string]bool{}
+	var follow func(document string)
+	follow = func(document string) {
+		if found[document] {
+			return
+		}
+		found[document] = true
+		content, err := os.ReadFile(filepath.Join("..", document))
+		if err != nil {
+			t.Error(err)
+			return
+		}
+		for _, to := range link.FindAllStringSubmatch(string(content), -1) {
+			next := filepath.Join(filepath.Dir(document), to[1])
+			if filepath.Ext(next) == ".md" {
+				follow(next)
+			} else if _, err := os.Stat(filepath.Join("..", next)); err != nil {
+				t.Errorf("%s leads to %s: %v", document, to[1], err)
+			}
+		}
+	}
+	follow("README.md")
+	pages, err := filepath.Glob("../docs/*.md")
+	if err != nil || len(pages) == 0 {
+		t.Fatalf("%d pages, %v", len(pages), err)
+	}
+	for _, page := range pages {
+		if !found[filepath.Join("docs", filepath.Base(page))] {
+			t.Errorf("nobody who begins at README.md finds docs/%s", filepath.Base(page))
+		}
 	}
 }
 
