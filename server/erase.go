@@ -15,7 +15,8 @@ stays in the record, under the bare id; a check is never lost by it. Tablets era
 when they next reach the station.
 
 It cannot be undone. It is done at once: there is no question to answer first. Not while the
-person drives or assists in a round that has not ended; and somebody else must do it.
+person drives or assists in a round that has not ended. Whoever does it is an administrator, and
+somebody else.
 
 What it does not reach:
   - copies made before: backups, exported records, what an unclean stop left in evidence/.
@@ -37,7 +38,7 @@ func newErase(c *console) *cobra.Command {
 		Use:     "erase PERSON",
 		Short:   "Erase who a person is, for good",
 		Long:    eraseHelp,
-		Example: `  server erase arkwith --by venholt --reason "left the service, asked for it"`,
+		Example: `  server erase arkwith --by tolveck --reason "left the service, asked for it"`,
 		Args:    exactlyOne("name one person, for instance arkwith"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if f.by == "" || f.reason == "" {
@@ -49,7 +50,7 @@ func newErase(c *console) *cobra.Command {
 		},
 	}
 	serverFlag(cmd, &f.server)
-	cmd.Flags().StringVar(&f.by, "by", "", "who erases: somebody else")
+	cmd.Flags().StringVar(&f.by, "by", "", "who erases: an administrator, and somebody else")
 	cmd.Flags().StringVar(&f.reason, "reason", "", "why, in words; it stays in the record")
 	return cmd
 }

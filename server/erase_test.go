@@ -33,9 +33,10 @@ func TestErase_TakesTheNameAndSaysWhatIsLeft(t *testing.T) {
 	}{
 		{"nobody named", []string{"erase"}, command.ExitMisused, "name one person"},
 		{"nobody to answer for it", []string{"erase", "leaving", "--reason", "left"}, command.ExitMisused, "--by"},
-		{"no reason", []string{"erase", "leaving", "--by", "venholt"}, command.ExitMisused, "--reason"},
-		{"by oneself", []string{"erase", "leaving", "--by", "leaving", "--reason", "left"}, command.ExitRefused, "somebody else"},
-		{"nobody of that name", []string{"erase", "nobody", "--by", "venholt", "--reason", "left"}, command.ExitRefused, "people/nobody"},
+		{"no reason", []string{"erase", "leaving", "--by", "tolveck"}, command.ExitMisused, "--reason"},
+		{"by oneself", []string{"erase", "tolveck", "--by", "tolveck", "--reason", "left"}, command.ExitRefused, "somebody else"},
+		{"by a driver", []string{"erase", "leaving", "--by", "venholt", "--reason", "left"}, command.ExitRefused, "Isra Venholt is no administrator"},
+		{"nobody of that name", []string{"erase", "nobody", "--by", "tolveck", "--reason", "left"}, command.ExitRefused, "people/nobody"},
 	} {
 		t.Run(tc.why, func(t *testing.T) {
 			got := do(t, tc.args...)
@@ -45,7 +46,7 @@ func TestErase_TakesTheNameAndSaysWhatIsLeft(t *testing.T) {
 			requireIn(t, got.err, tc.says)
 		})
 	}
-	requireIn(t, must(t, "erase", "leaving", "--by", "venholt", "--reason", "left the service"),
+	requireIn(t, must(t, "erase", "leaving", "--by", "tolveck", "--reason", "left the service"),
 		"people/leaving is erased, recorded as event ", "cannot be undone", "backups and exports")
 	if in := filesWith(t, data, "Quillfeather"); len(in) > 0 {
 		t.Errorf("while the station runs the name stands in %v", in)

@@ -99,7 +99,7 @@ var people = sortedDeeds(
 	PersonRule{Count, crew(), "NOT_OF_THE_STATION", "is not of the crew or the workshop; who has the material before them records it"},
 	PersonRule{FitWheels, crew(), "NOT_OF_THE_STATION", "is not of the crew or the workshop; who fitted the wheels records it"},
 	PersonRule{Deed: Incident, Roles: PersonRoles()}, // it makes a check due, and whoever knows of it says so
-	PersonRule{Deed: Erase, Roles: PersonRoles()},    // the program that asks for it is an administrator's
+	PersonRule{Erase, []pb.Role{pb.Role_ROLE_ADMINISTRATOR}, "NOT_ADMINISTRATOR", "is no administrator; who keeps the station's people erases one of them"},
 )
 
 func officers() []pb.Role {

@@ -21,7 +21,7 @@ func withOfficers() []string {
 	return []string{
 		"{name: people/driver, title: Driver, roles: [ROLE_DRIVER]}",
 		"{name: people/driver, title: Driver, roles: [ROLE_DRIVER, ROLE_OFFICER]" + pin + "\n  - {name: people/officer, title: Officer, roles: [ROLE_OFFICER]" + pin,
-		"{name: people/mechanic, title: Mechanic, roles: [ROLE_WORKSHOP]}", "{name: people/mechanic, title: Mechanic, roles: [ROLE_WORKSHOP]" + pin,
+		"{name: people/mechanic, title: Mechanic, roles: [ROLE_WORKSHOP, ROLE_ADMINISTRATOR]}", "{name: people/mechanic, title: Mechanic, roles: [ROLE_WORKSHOP, ROLE_ADMINISTRATOR]" + pin,
 		"title: shift check,", "title: shift check, officer_signs: true,",
 	}
 }

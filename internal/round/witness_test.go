@@ -339,7 +339,7 @@ func TestWitness_WhoWasErasedIsErasedInTheCopy(t *testing.T) {
 	if !tells() {
 		t.Fatal("the copy does not tell who people/other is to begin with")
 	}
-	_, err := o.ErasePerson(context.Background(), &pb.ErasePersonRequest{RequestId: o.ID(), Person: "people/other", By: "people/driver", Reason: "left the service"})
+	_, err := o.ErasePerson(context.Background(), &pb.ErasePersonRequest{RequestId: o.ID(), Person: "people/other", By: "people/mechanic", Reason: "left the service"})
 	b.must(err)
 	b.copied(o)
 	if tells() {

@@ -36,6 +36,12 @@ func (s *Station) ErasePerson(ctx context.Context, req *pb.ErasePersonRequest) (
 // mayErase refuses to erase who is not there, who is at work, and what cannot be
 // erased.
 func (st *state) mayErase(req *pb.ErasePersonRequest) error {
+	if err := st.lib.active(req.GetBy(), time.Time{}); err != nil {
+		return err
+	}
+	if err := st.may(req.GetBy(), admit.Erase); err != nil {
+		return err
+	}
 	p := st.lib.set.People[req.GetPerson()]
 	switch {
 	case p == nil:
@@ -44,12 +50,6 @@ func (st *state) mayErase(req *pb.ErasePersonRequest) error {
 		return fault.New(fault.Precondition, "PERSON_ERASED", "%s was erased before; nothing is left to erase", req.GetPerson())
 	case req.GetBy() == req.GetPerson():
 		return invalid("ERASED_BY_ONESELF", "by", "nobody erases themselves; somebody else must do it")
-	}
-	if err := st.lib.active(req.GetBy(), time.Time{}); err != nil {
-		return err
-	}
-	if err := st.may(req.GetBy(), admit.Erase); err != nil {
-		return err
 	}
 	if st.lib.refs[req.GetPerson()].open {
 		return fault.New(fault.Precondition, "NAME_IN_RECORD",

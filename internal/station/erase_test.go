@@ -28,7 +28,7 @@ func TestErasePerson_LeavesTheRecordAndTakesTheName(t *testing.T) {
 		}
 	}
 	round := k.RecordAll("vehicles/p1", "routines/shift")
-	if _, err := erasePerson(k, "people/driver", "people/other"); !fault.Is(err, fault.Precondition) {
+	if _, err := erasePerson(k, "people/driver", "people/mechanic"); !fault.Is(err, fault.Precondition) {
 		t.Fatalf("erased in the middle of a round: %v", err)
 	}
 	if _, err := k.FinishRound(ctx, &pb.FinishRoundRequest{RequestId: k.ID(), Round: round}); err != nil {
@@ -36,7 +36,7 @@ func TestErasePerson_LeavesTheRecordAndTakesTheName(t *testing.T) {
 	}
 	before := k.Readiness("vehicles/p1")
 	k.Clock.Advance(time.Minute)
-	req := &pb.ErasePersonRequest{RequestId: k.ID(), Person: "people/driver", By: "people/other", Reason: "left the service"}
+	req := &pb.ErasePersonRequest{RequestId: k.ID(), Person: "people/driver", By: "people/mechanic", Reason: "left the service"}
 	resp, err := k.ErasePerson(ctx, req)
 	if err != nil {
 		t.Fatal(err)
@@ -76,28 +76,31 @@ func TestErasePerson_LeavesTheRecordAndTakesTheName(t *testing.T) {
 
 func TestErasePerson_Refuses(t *testing.T) {
 	k := stationtest.Open(t)
-	if err := applyPerson(k, "people/gone", "Gone", ""); err != nil {
-		t.Fatal(err)
+	for _, name := range []string{"people/gone", "people/idle"} {
+		if err := applyPerson(k, name, "Gone", ""); err != nil {
+			t.Fatal(err)
+		}
 	}
-	if _, err := erasePerson(k, "people/gone", "people/other"); err != nil {
+	if _, err := erasePerson(k, "people/gone", "people/mechanic"); err != nil {
 		t.Fatal(err)
 	}
 	round := k.OpenRound("vehicles/p1", "routines/shift")
-	if _, err := k.ChangeAssistant(ctx, &pb.ChangeAssistantRequest{RequestId: k.ID(), Round: round, Assistant: "people/mechanic"}); err != nil {
+	if _, err := k.ChangeAssistant(ctx, &pb.ChangeAssistantRequest{RequestId: k.ID(), Round: round, Assistant: "people/other"}); err != nil {
 		t.Fatal(err)
 	}
 	for _, tc := range []struct {
 		why, person, by string
 		want            refusal
 	}{
-		{"nobody of that name", "people/nobody", "people/other", refusal{fault.NotFound, "PERSON_UNKNOWN"}},
+		{"nobody of that name", "people/nobody", "people/mechanic", refusal{fault.NotFound, "PERSON_UNKNOWN"}},
 		{"by nobody", "people/other", "people/nobody", refusal{fault.NotFound, "PERSON_UNKNOWN"}},
-		{"by oneself", "people/other", "people/other", refusal{fault.Invalid, "ERASED_BY_ONESELF"}},
+		{"by oneself", "people/mechanic", "people/mechanic", refusal{fault.Invalid, "ERASED_BY_ONESELF"}},
 		{"by who was erased", "people/other", "people/gone", refusal{fault.Precondition, "PERSON_ERASED"}},
-		{"erased before", "people/gone", "people/other", refusal{fault.Precondition, "PERSON_ERASED"}},
-		{"drives", "people/driver", "people/other", refusal{fault.Precondition, "PERSON_IN_ROUND"}},
-		{"assists", "people/mechanic", "people/other", refusal{fault.Precondition, "PERSON_IN_ROUND"}},
-		{"has nothing to do", "people/other", "people/driver", refusal{}},
+		{"erased before", "people/gone", "people/mechanic", refusal{fault.Precondition, "PERSON_ERASED"}},
+		{"drives", "people/driver", "people/mechanic", refusal{fault.Precondition, "PERSON_IN_ROUND"}},
+		{"assists", "people/other", "people/mechanic", refusal{fault.Precondition, "PERSON_IN_ROUND"}},
+		{"by a driver", "people/other", "people/driver", refusal{fault.Precondition, "NOT_ADMINISTRATOR"}},
+		{"has nothing to do", "people/idle", "people/mechanic", refusal{}},
 	} {
 		t.Run(tc.why, func(t *testing.T) {
 			_, err := erasePerson(k, tc.person, tc.by)
@@ -116,7 +119,7 @@ func TestErased_ActsNoMoreButArrivesLate(t *testing.T) {
 	}
 	before := k.Clock.Now()
 	k.Clock.Advance(time.Hour)
-	if _, err := erasePerson(k, "people/gone", "people/other"); err != nil {
+	if _, err := erasePerson(k, "people/gone", "people/mechanic"); err != nil {
 		t.Fatal(err)
 	}
 	k.Clock.Advance(time.Hour)
@@ -189,7 +192,7 @@ func writeOldRecord(t *testing.T, dir string) {
 	}
 	for i, p := range []*pb.Person{
 		{Name: "people/old", Title: "Old Timer", PinArgon2Id: pinOf("Old"), Roles: []pb.Role{pb.Role_ROLE_DRIVER}},
-		{Name: "people/other", Title: "Other", Roles: []pb.Role{pb.Role_ROLE_DRIVER}},
+		{Name: "people/other", Title: "Other", Roles: []pb.Role{pb.Role_ROLE_DRIVER, pb.Role_ROLE_ADMINISTRATOR}},
 	} {
 		id := fmt.Sprintf("44444444-0000-4000-8000-%012d", i)
 		event, err := proto.Marshal(&pb.JournalEvent{
@@ -245,7 +248,7 @@ func TestErased_IsErasedAgainWhenBroughtBack(t *testing.T) {
 	}
 	read() // the older copy
 	from = stationtest.OpenWith(t, from.Clock, station.Options{Dir: from.Dir(), Now: from.Clock.Now})
-	_, err := from.ErasePerson(ctx, &pb.ErasePersonRequest{RequestId: "55555555-0000-4000-8000-000000000001", Person: "people/gone", By: "people/other", Reason: "left"})
+	_, err := from.ErasePerson(ctx, &pb.ErasePersonRequest{RequestId: "55555555-0000-4000-8000-000000000001", Person: "people/gone", By: "people/mechanic", Reason: "left"})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -225,7 +225,7 @@ func TestMay_EveryCommandForEveryRole(t *testing.T) {
 func TestMay_WhatComesLateGoesByTheRolesOfThen(t *testing.T) {
 	k := stationtest.Open(t)
 	k.Clock.Advance(time.Hour)
-	k.ApplyAltered("title: Driver, roles: [ROLE_DRIVER]", "title: Driver, roles: [ROLE_CONTROL]", "title: Mechanic, roles: [ROLE_WORKSHOP]", "title: Mechanic, roles: [ROLE_DRIVER]")
+	k.ApplyAltered("title: Driver, roles: [ROLE_DRIVER]", "title: Driver, roles: [ROLE_CONTROL]", "title: Mechanic, roles: [ROLE_WORKSHOP, ROLE_ADMINISTRATOR]", "title: Mechanic, roles: [ROLE_DRIVER, ROLE_ADMINISTRATOR]")
 	k.Clock.Advance(time.Hour)
 	if _, err := k.ErasePerson(ctx, &pb.ErasePersonRequest{RequestId: k.ID(), Person: "people/other", By: "people/mechanic", Reason: "left"}); err != nil {
 		t.Fatal(err)

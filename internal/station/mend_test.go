@@ -421,7 +421,7 @@ func TestMend_BringsNoErasedNameBack(t *testing.T) {
 	k.Lose(func() {
 		named = copyFrom(t, k, 0)
 		k.Clock.Advance(time.Minute)
-		if _, err := erasePerson(k, "people/driver", "people/other"); err != nil {
+		if _, err := erasePerson(k, "people/driver", "people/mechanic"); err != nil {
 			t.Fatal(err)
 		}
 		before, copied = toldBy(t, k), copyFrom(t, k, 0)

@@ -154,7 +154,7 @@ func (p *people) apply(rt *rapid.T, name string) {
 
 func (p *people) erase(rt *rapid.T, name string) {
 	before := p.want[name]
-	_, err := erasePerson(p.k, name, "people/other")
+	_, err := erasePerson(p.k, name, "people/mechanic")
 	if before == nil || before.GetErased() {
 		if err == nil {
 			rt.Fatalf("%s is erased: %v", name, before)

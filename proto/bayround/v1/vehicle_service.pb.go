@@ -1730,7 +1730,7 @@ type ErasePersonRequest struct {
 	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
 	// Person, people/{person}.
 	Person string `protobuf:"bytes,2,opt,name=person,proto3" json:"person,omitempty"`
-	// Who erases, people/{person}; somebody else.
+	// Who erases, people/{person}: an administrator, and somebody else.
 	By string `protobuf:"bytes,3,opt,name=by,proto3" json:"by,omitempty"`
 	// Why, in words.
 	Reason        string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`

@@ -71,7 +71,8 @@ type VehicleServiceClient interface {
 	ListPeople(ctx context.Context, in *ListPeopleRequest, opts ...grpc.CallOption) (*ListPeopleResponse, error)
 	// ErasePerson erases who a person is: name and PIN. What the person did stays in the
 	// record under the bare id. It cannot be undone. NOT_FOUND: no such person.
-	// FAILED_PRECONDITION: the person is in a round that has not ended.
+	// FAILED_PRECONDITION: the person is in a round that has not ended, or who erases is no
+	// administrator.
 	ErasePerson(ctx context.Context, in *ErasePersonRequest, opts ...grpc.CallOption) (*ErasePersonResponse, error)
 	// ListStations returns the stations in the order of their names.
 	ListStations(ctx context.Context, in *ListStationsRequest, opts ...grpc.CallOption) (*ListStationsResponse, error)
@@ -270,7 +271,8 @@ type VehicleServiceServer interface {
 	ListPeople(context.Context, *ListPeopleRequest) (*ListPeopleResponse, error)
 	// ErasePerson erases who a person is: name and PIN. What the person did stays in the
 	// record under the bare id. It cannot be undone. NOT_FOUND: no such person.
-	// FAILED_PRECONDITION: the person is in a round that has not ended.
+	// FAILED_PRECONDITION: the person is in a round that has not ended, or who erases is no
+	// administrator.
 	ErasePerson(context.Context, *ErasePersonRequest) (*ErasePersonResponse, error)
 	// ListStations returns the stations in the order of their names.
 	ListStations(context.Context, *ListStationsRequest) (*ListStationsResponse, error)
