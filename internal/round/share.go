@@ -19,18 +19,18 @@ func along(r *pb.Readiness, routine string) []string {
 }
 
 // shareWords says of which checks this watch's share comes along with a round, and how
-// much of each; empty where none does.
+// many items of each; empty where none does.
 func shareWords(r *pb.Readiness, with []string) string {
 	var parts []string
 	for _, d := range r.GetRoutineDues() {
 		if n := len(d.GetShare()); n > 0 && len(with) > 0 {
-			parts = append(parts, itemsWords(n)+" of the "+d.GetTitle())
+			parts = append(parts, fmt.Sprintf("%d of the %s", n, d.GetTitle()))
 		}
 	}
 	if len(parts) == 0 {
 		return ""
 	}
-	return "with this watch's share: " + strings.Join(parts, ", ")
+	return "with " + strings.Join(parts, ", ")
 }
 
 // sharesOf is what distinguishes this watch's shares from others.
@@ -40,11 +40,4 @@ func sharesOf(r *pb.Readiness) string {
 		all = append(all, d.GetWithItems()...)
 	}
 	return strings.Join(all, " ")
-}
-
-func itemsWords(n int) string {
-	if n == 1 {
-		return "1 item"
-	}
-	return fmt.Sprintf("%d items", n)
 }

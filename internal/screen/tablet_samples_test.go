@@ -100,7 +100,11 @@ func sampleVehicle(t testing.TB, callSign string) *round.Vehicle {
 		if r.GetName() == "routines/shift" || r.GetName() == "routines/weekly" && callSign != "WN11" {
 			due = n
 		}
-		v.Routines = append(v.Routines, round.RoutineDue{Routine: r, Steps: n, Unproven: due})
+		one := round.RoutineDue{Routine: r, Steps: n, Unproven: due}
+		if r.GetName() == "routines/shift" {
+			one.Along = "with 29 of the weekly check, 1 of the monthly check"
+		}
+		v.Routines = append(v.Routines, one)
 	}
 	return &v
 }
@@ -178,7 +182,7 @@ func startViews(t testing.TB, views map[string]*round.View) {
 	v.Vehicles[2].Resumable = []*pb.Round{{Name: "rounds/7", Routine: "routines/shift", Steps: 120, Answered: 47}}
 	v.Vehicles[3].Provisional = true
 	v.Vehicles[1].HandOver = sampleNow.Add(-3 * time.Hour)
-	v.Vehicles[4].Readiness.Holding, v.Vehicles[4].Readiness.AnswersTo = &pb.CallSignHolding{AnswersTo: "WN21"}, "WN21"
+	v.Vehicles[4].Readiness.Holding, v.Vehicles[4].Readiness.AnswersTo = &pb.CallSignHolding{AnswersTo: "WN21", CountsFrom: ago(time.Hour)}, "WN21"
 	v.Vehicles[6].Lapsing = []*pb.Defect{sampleDefects(t)["deferred"]}
 	v.Vehicles[0].Stopped = []round.Stopped{stoppedSample(t)}
 	ready := stoppedSample(t)

@@ -37,7 +37,8 @@ type choice struct {
 
 // Vehicles are the vehicles with their checks. What can be released, taken over or gone on
 // with stands open, and as much as has room beside it of what must be fresh for the vehicle
-// to be fit: one check, and a second one when something of it is due. All else is folded away.
+// to be fit: one check, and a second one when something of it is due; while a takeover check is
+// owed, that one alone. All else is folded away.
 func (p pane) Vehicles() []vehicleRow {
 	var rows []vehicleRow
 	for _, v := range p.View.Vehicles {
@@ -58,15 +59,16 @@ func (p pane) Vehicles() []vehicleRow {
 			}
 			return n
 		}
+		takeover := owedTakeover(v)
 		for _, r := range v.Routines {
 			c, name := choice{v.Configuration.GetName(), r}, r.Routine.GetName()
 			required := slices.Contains(v.Configuration.GetRequiredRoutines(), name)
 			goesOn := slices.ContainsFunc(v.Resumable, func(r *pb.Round) bool { return r.GetRoutine() == name })
 			switch {
 			case r.Steps == 0:
-			case owesTakeover(v.Readiness) && slices.Contains(r.Routine.GetTriggers(), pb.Trigger_TRIGGER_RESERVE_TAKEOVER):
-				row.Now = slices.Insert(row.Now, 0, c)
-			case required && !goesOn && (open() == 0 || r.Unproven > 0):
+			case name == takeover && !goesOn:
+				row.Now = append(row.Now, c)
+			case takeover == "" && required && !goesOn && (open() == 0 || r.Unproven > 0):
 				row.Now = append(row.Now, c)
 			default:
 				row.Later = append(row.Later, c)
@@ -156,10 +158,18 @@ func (p pane) Drivers() []*pb.Person {
 	})
 }
 
-// owesTakeover tells that a vehicle took another's place, or its own again, and has not
-// been checked for it: that check comes before all others.
-func owesTakeover(r *pb.Readiness) bool {
-	return r.GetHolding().GetCountsFrom() != nil && r.GetHolding().GetChecked() == nil
+// owedTakeover is the check that is owed before all others by a vehicle that took another's
+// place, or its own again; empty when none is.
+func owedTakeover(v round.Vehicle) string {
+	if h := v.Readiness.GetHolding(); h.GetCountsFrom() == nil || h.GetChecked() != nil {
+		return ""
+	}
+	for _, r := range v.Routines {
+		if r.Steps > 0 && slices.Contains(r.Routine.GetTriggers(), pb.Trigger_TRIGGER_RESERVE_TAKEOVER) {
+			return r.Routine.GetName()
+		}
+	}
+	return ""
 }
 
 // Takers are the drivers who can take a vehicle over: all but who hands over.

@@ -34,6 +34,9 @@ func TestVehicles_OpenOrFoldedAway(t *testing.T) {
 			t.Errorf("%s: released, held, gone on with: %v, want %v", row.Configuration.GetCallSign(), got, want)
 		}
 	}
+	if now := rows[4].Now; len(now) != 1 || now[0].Routine.GetName() != "routines/reserve-takeover" {
+		t.Errorf("a vehicle that owes its takeover check offers %v first", now)
+	}
 	for _, c := range rows[2].Now {
 		if c.Routine.GetName() == rows[2].Resumable[0].GetRoutine() {
 			t.Error("a check that is gone on with is offered anew beside it")
