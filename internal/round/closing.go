@@ -90,7 +90,10 @@ func (d *Desk) handOver(ctx context.Context, r *pb.Round, left *pb.Readiness) er
 	s := d.session
 	s.Phase, s.Step, s.Given, s.Cure, s.Turnout, s.Resuming = PhaseHandover, "", nil, nil, nil, false
 	s.turnAway()
-	words := d.handoverOf(r, left)
+	words, err := d.handoverOf(ctx, r, left)
+	if err != nil {
+		return err
+	}
 	s.Closed = &closed{
 		Vehicle: s.Vehicle, Routine: s.Routine, Round: s.Round, Driver: s.Driver,
 		At: words.at.Round(0), Handover: words.text(), Open: words.open(),

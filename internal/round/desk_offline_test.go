@@ -80,7 +80,9 @@ func TestDesk_TheNetworkIsCutInTheMiddle(t *testing.T) {
 	for range 5 {
 		tab.sound()
 	}
-	v = tab.await(func(v *round.View) bool { return settled(v) && !v.Chosen.Provisional })
+	v = tab.await(func(v *round.View) bool { // what was recorded is counted as to be sent a moment later
+		return settled(v) && !v.Chosen.Provisional && record.Readiness(wn11).GetRounds()[0].GetAnswered() >= 5
+	})
 	if v.Session.Offline {
 		t.Error("signed in offline")
 	}

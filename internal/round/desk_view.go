@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"slices"
+	"strings"
 	"time"
 
 	"bayround/internal/signature"
@@ -284,12 +285,42 @@ func (d *Desk) closingView(ctx context.Context, l Link, marks []Mark) (*Closing,
 }
 
 // handoverOf gathers what the next watch is told.
-func (d *Desk) handoverOf(r *pb.Round, left *pb.Readiness) handover {
+func (d *Desk) handoverOf(ctx context.Context, r *pb.Round, left *pb.Readiness) (handover, error) {
 	s := d.session
 	stock, _ := d.stockView()
+	elsewhere, err := d.titlesElsewhere(ctx, left.GetOpenDefects())
 	return handover{
-		stock: stock, vehicle: d.scene.vehicle(s.Vehicle), routine: d.scene.routine(s.Routine), driver: d.scene.person(s.Driver).GetTitle(),
+		elsewhere: elsewhere,
+		stock:     stock, vehicle: d.scene.vehicle(s.Vehicle), routine: d.scene.routine(s.Routine), driver: d.scene.person(s.Driver).GetTitle(),
 		assistant: d.scene.person(s.Assistant).GetTitle(), round: r, readiness: left, steps: d.scene.plan.GetSteps(),
 		note: s.Note, noTime: s.LeftOut, at: d.now(), zone: d.zone(), until: comingWatchEnds(d.scene.stations[d.scene.vehicle(s.Vehicle).GetStation()], d.now()), waits: waitWords(d.link(), d.now(), d.zone()),
+	}, err
+}
+
+// titlesElsewhere are what steps with defects are called that are not of the plan in hand: as
+// another routine of the vehicle has them, or, where none does any more, by the catalogue.
+func (d *Desk) titlesElsewhere(ctx context.Context, defects []*pb.Defect) (map[string]string, error) {
+	titles := map[string]string{}
+	for _, one := range defects {
+		id := one.GetStepId()
+		item, place, _ := strings.Cut(id, "/")
+		if title := d.scene.items[item]; title != "" && d.scene.stepOf(id) == nil {
+			titles[id] = title + ", " + strings.ReplaceAll(place, "-", " ")
+		}
 	}
+	if len(titles) == 0 {
+		return nil, nil
+	}
+	for _, routine := range d.scene.routines {
+		steps, err := d.stepsOf(ctx, d.session.Vehicle, routine.GetName(), nil)
+		if err != nil {
+			return nil, err
+		}
+		for _, step := range steps {
+			if titles[step.GetStepId()] != "" {
+				titles[step.GetStepId()] = step.GetTitle()
+			}
+		}
+	}
+	return titles, nil
 }

@@ -25,6 +25,7 @@ type scene struct {
 	routines  []*pb.Routine
 	curable   map[string]bool     // faults that can be put right on the spot
 	after     map[string][]string // items that come before an item where both are due
+	items     map[string]string   // what items of the catalogue are called
 	closing   string              // the stop at which a check is closed
 	vehicles  []*pb.VehicleConfiguration
 	readiness map[string]*pb.Readiness // by the twin
@@ -68,6 +69,7 @@ func (d *Desk) lookAround(ctx context.Context, before *scene) (*scene, error) {
 func (sc *scene) takeLibrary(digest string, lib *pb.StationFile, station string) {
 	sc.digest = digest
 	sc.stations, sc.hashes, sc.curable, sc.after = map[string]*pb.Station{}, map[string]string{}, map[string]bool{}, map[string][]string{}
+	sc.items = map[string]string{}
 	sc.closing = closingStop(lib.GetCatalogue().GetStops())
 	for _, s := range lib.GetStations() {
 		sc.stations[s.GetName()] = s
@@ -82,7 +84,7 @@ func (sc *scene) takeLibrary(digest string, lib *pb.StationFile, station string)
 	})
 	sc.gauges, sc.routines = usable(lib.GetGauges()), lib.GetRoutines()
 	for _, item := range lib.GetCatalogue().GetItems() {
-		sc.after[item.GetId()] = item.GetAfter()
+		sc.after[item.GetId()], sc.items[item.GetId()] = item.GetAfter(), item.GetTitle()
 		for _, f := range item.GetFaults() {
 			sc.curable[f.GetId()] = f.GetPutRightNow()
 		}

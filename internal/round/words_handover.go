@@ -20,7 +20,8 @@ type handover struct {
 	assistant string
 	round     *pb.Round
 	readiness *pb.Readiness
-	steps     []*pb.CheckStep // of the plan, with their newest results
+	steps     []*pb.CheckStep   // of the plan, with their newest results
+	elsewhere map[string]string // what steps are called that are not of the plan, as far as anybody knows
 	note      string
 	noTime    []string // steps left out of a short round
 	at        time.Time
@@ -191,13 +192,14 @@ func (h handover) putRight() (lines []string) {
 	return lines
 }
 
+// title is what a step is called; its id where nobody knows.
 func (h handover) title(stepID string) string {
 	for _, s := range h.steps {
 		if s.GetStepId() == stepID {
 			return s.GetTitle()
 		}
 	}
-	return stepID
+	return cmp.Or(h.elsewhere[stepID], stepID)
 }
 
 func (h handover) notChecked() (lines []string) {
