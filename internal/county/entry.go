@@ -8,9 +8,10 @@ import (
 
 // The hours of a day at which things reach the station.
 const (
-	morning = 9 * time.Hour
-	noon    = 13 * time.Hour
-	evening = 20*time.Hour + 30*time.Minute
+	morning   = 9 * time.Hour
+	noon      = 13 * time.Hour
+	afternoon = 16 * time.Hour
+	evening   = 20*time.Hour + 30*time.Minute
 )
 
 // entry is one thing in the past of a vehicle: exactly one of its last three.

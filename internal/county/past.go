@@ -10,6 +10,8 @@ import (
 	"sync/atomic"
 	"time"
 
+	"google.golang.org/protobuf/types/known/timestamppb"
+
 	"bayround/internal/station"
 	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
@@ -118,7 +120,7 @@ func (c *carrier) life(ctx context.Context, v *pb.VehicleConfiguration) (*life, 
 
 // day lives through one day, hour by hour.
 func (c *carrier) day(ctx context.Context, ago int, lives []*chapter) error {
-	var hours []time.Duration
+	hours := []time.Duration{afternoon}
 	for _, ch := range lives {
 		for _, e := range ch.rest {
 			if e.ago != ago {
@@ -147,10 +149,12 @@ func (c *carrier) hour(ctx context.Context, ago int, at time.Duration, lives []*
 			n++
 		}
 		now := ch.rest[:n]
-		if ch.rest = ch.rest[n:]; n == 0 {
-			continue
-		}
-		busy.Go(func() { failed[i] = c.entries(ctx, ch.life, now) })
+		ch.rest = ch.rest[n:]
+		busy.Go(func() {
+			if failed[i] = c.entries(ctx, ch.life, now); failed[i] == nil && at == afternoon {
+				failed[i] = c.answer(ctx, ch.life, entry{ago: ago, at: at})
+			}
+		})
 	}
 	busy.Wait()
 	return errors.Join(failed...)
@@ -170,6 +174,35 @@ func (c *carrier) entries(ctx context.Context, l *life, all []entry) error {
 		}
 		if err != nil {
 			return fmt.Errorf("%s on D-%d: %w", l.vehicle.GetCallSign(), e.ago, err)
+		}
+	}
+	return nil
+}
+
+// answer answers on a weekday who reported what nobody has answered yet: each time the
+// workshop plans the next weekday.
+func (c *carrier) answer(ctx context.Context, l *life, e entry) error {
+	plan := 1
+	switch c.Clock.Now().Weekday() {
+	case time.Saturday, time.Sunday:
+		return nil
+	case time.Friday:
+		plan = 3
+	}
+	resp, err := c.Station.GetReadiness(ctx, &pb.GetReadinessRequest{Vehicle: l.vehicle.GetName()})
+	if err != nil {
+		return err
+	}
+	for _, d := range resp.GetReadiness().GetOpenDefects() {
+		if d.GetState() != pb.DefectState_DEFECT_STATE_OPEN {
+			continue
+		}
+		_, err := c.Station.AcknowledgeDefect(ctx, &pb.AcknowledgeDefectRequest{
+			RequestId: l.ids(e)("answer", d.GetName()), Defect: d.GetName(), Person: "people/steddow",
+			Planned: timestamppb.New(c.midnight.AddDate(0, 0, plan-e.ago).Add(evening)), Note: "it is on the list of the workshop",
+		})
+		if err != nil {
+			return fmt.Errorf("answering for %s: %w", d.GetName(), err)
 		}
 	}
 	return nil

@@ -85,12 +85,15 @@ func (st *state) over(d *pb.Deferral, person, because string) *pb.Deferral {
 	return d
 }
 
-// changeDefect puts a defect in another shape. One whose finding was dropped, as it
-// was put right and checked long ago, is passed over.
+// mayBeUnknown tells that events may speak of a defect that is not there: what found it was
+// dropped, as it was put right and checked long ago, or would never have been found.
+func (st *state) mayBeUnknown() bool { return st.supposed || st.sequence <= st.horizon }
+
+// changeDefect puts a defect in another shape. One that may be unknown is passed over.
 func (st *state) changeDefect(v *vehicle, name string, rows *rowSet, change func(d *pb.Defect)) error {
 	d := v.defects[name]
 	switch {
-	case d == nil && st.sequence > st.horizon:
+	case d == nil && !st.mayBeUnknown():
 		return unreadable("what happened to "+name, errEvent)
 	case d == nil:
 		return nil
@@ -118,6 +121,9 @@ func (st *state) defectDeferred(v *vehicle, e *pb.DefectDeferred, rows *rowSet) 
 func (st *state) deferralEnded(v *vehicle, ev *pb.JournalEvent, rows *rowSet) error {
 	e := ev.GetDeferralEnded()
 	return st.changeDefect(v, e.GetDefect(), rows, func(d *pb.Defect) {
+		if d.GetDeferral() == nil && st.supposed {
+			return // it would have been found after it was deferred
+		}
 		d.Deferral = st.over(d.GetDeferral(), ev.GetPerson(), e.GetBecause())
 	})
 }

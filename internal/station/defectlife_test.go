@@ -133,6 +133,9 @@ func TestDefect_LivesAsTheModelSays(t *testing.T) {
 		t.Errorf("after a restart:\n%s", diff)
 	}
 	p.compare(t)
+	if _, done := rehearse(t, p.Kit, packs(p.Kit, "o.value < 700.0", "o.value < 100.0")); done.GetEvents() != int64(events(t, p.Kit)) {
+		t.Errorf("under rules that find nothing, %v of %d events were gone through", done, events(t, p.Kit))
+	}
 	if p.acts < life {
 		t.Errorf("only %d acts were played of %d", p.acts, life)
 	}

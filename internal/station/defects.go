@@ -164,7 +164,7 @@ func foundByPerson(d *pb.Defect, person string, results []entry) bool {
 // is no longer on the vehicle nothing is left to be checked, and it is closed.
 func (st *state) repairRecorded(v *vehicle, e *pb.RepairRecorded, rows *rowSet) error {
 	d := v.defects[e.GetDefect()]
-	if d == nil && st.sequence > st.horizon {
+	if d == nil && !st.mayBeUnknown() {
 		return unreadable("the repair of "+e.GetDefect(), errEvent)
 	}
 	if err := st.happened(v, pb.HappeningKind_HAPPENING_KIND_REPAIR, st.station, rows); err != nil {
@@ -180,7 +180,7 @@ func (st *state) repairRecorded(v *vehicle, e *pb.RepairRecorded, rows *rowSet) 
 		v.reconsider(id)
 	}
 	if d == nil {
-		return nil // it was put right and checked long ago; who found it was dropped
+		return nil
 	}
 	next := proto.CloneOf(d)
 	next.State, next.Repair = pb.DefectState_DEFECT_STATE_RECTIFIED, e.GetRepair()

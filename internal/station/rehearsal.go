@@ -68,7 +68,7 @@ func (s *Station) newRehearsal(ctx context.Context, from int64, instead func(*dr
 	from = max(from, int64(s.journal.Horizon()))
 	r := &rehearsal{station: s, archive: &pastArchive{station: s, at: from}, told: map[string]string{}}
 	r.was, r.would = newState(r.archive), newState(r.archive)
-	r.archive.state = r.was
+	r.archive.state, r.would.supposed = r.was, true
 	for _, st := range []*state{r.was, r.would} {
 		if from == 0 {
 			continue

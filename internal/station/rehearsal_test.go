@@ -111,6 +111,51 @@ func TestRehearse_TellsWhatWouldHaveBeen(t *testing.T) {
 	}
 }
 
+// What was done about a defect is passed over where it would not have been found, or not yet:
+// answered, put off, put off no longer, repaired.
+func TestRehearse_WhatWouldNotHaveBeenFoundWasDealtWith(t *testing.T) {
+	for name, tc := range map[string]struct {
+		found   string // under what the pressure is low
+		differs int64
+		would   pb.Verdict
+	}{
+		"never":             {"o.value < 100.0", 2, pb.Verdict_VERDICT_FIT},
+		"at the later look": {"o.value < 550.0", 1, pb.Verdict_VERDICT_FIT},
+		"as it was":         {"o.value < 699.0", 0, pb.Verdict_VERDICT_UNSPECIFIED},
+	} {
+		t.Run(name, func(t *testing.T) {
+			k := deferring(t)
+			round := k.RecordAll(p1, shift)
+			k.Clock.Advance(time.Minute)
+			k.Record(round, lowAt(low))
+			defect := openAt(k, low)
+			if _, err := k.AcknowledgeDefect(ctx, &pb.AcknowledgeDefectRequest{RequestId: k.ID(), Defect: defect, Person: "people/mechanic", Planned: until(k.Clock.Now().Add(time.Hour))}); err != nil {
+				t.Fatal(err)
+			}
+			deferTill(k, defect, until(k.Clock.Now().Add(24*time.Hour)))
+			k.Clock.Advance(time.Minute)
+			k.Record(round, stationtest.Read(low, "pressure", 5, "bar"))
+			if _, err := k.EndDeferral(ctx, &pb.EndDeferralRequest{RequestId: k.ID(), Defect: defect, Person: "people/officer", Because: "b"}); err != nil {
+				t.Fatal(err)
+			}
+			if _, err := k.RecordRepair(ctx, &pb.RecordRepairRequest{RequestId: k.ID(), Defect: defect, Person: "people/mechanic", Done: "d"}); err != nil {
+				t.Fatal(err)
+			}
+			changes, done := rehearse(t, k, packs(k, "o.value < 700.0", tc.found))
+			if done.GetEvents() != int64(events(t, k)) || done.GetDiffering() != tc.differs {
+				t.Errorf("%v of %d events, want %d results that differ", done, events(t, k), tc.differs)
+			}
+			if tc.would == pb.Verdict_VERDICT_UNSPECIFIED {
+				if len(changes) != 0 {
+					t.Errorf("changes: %v", changes)
+				}
+			} else if len(changes) == 0 || changes[0].GetWouldBe() != tc.would {
+				t.Errorf("changes: %v, want one to %v first", changes, tc.would)
+			}
+		})
+	}
+}
+
 // What comes late into a round that ended long ago, and is in memory no more, is
 // gone through like all else.
 func TestRehearse_FindsRoundsThatEndedLongAgo(t *testing.T) {

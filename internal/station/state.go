@@ -25,6 +25,7 @@ type state struct {
 	changed  map[string]*vehicle // since the last publication
 	instead  func(d *draft)      // changes what is put in force, to see what would have been; nil for what was
 	horizon  int64               // event up to which content may have been dropped; what led to a defect may be gone
+	supposed bool                // goes through what would have been, where a defect that was dealt with may never have been found
 	stock    accounts            // of materials; replaced, never changed
 	reframed bool                // some round's frame has changed since the last publication
 
