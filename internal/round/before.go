@@ -76,8 +76,11 @@ func (d *Desk) signIn(ctx context.Context, a Act) error {
 	return nil
 }
 
-// checkPIN asks the guard about somebody.
+// checkPIN asks the guard about somebody. A PIN of nobody is no attempt.
 func (d *Desk) checkPIN(ctx context.Context, person, pin string) error {
+	if person == "" {
+		return fault.New(fault.Invalid, "NOBODY_NAMED", "nothing is done yet: choose a name, then give the PIN")
+	}
 	err := d.guard.Check(ctx, access.Attempt{Person: person, Device: d.device, PIN: pin, Hash: d.scene.hashes[person]})
 	d.tellLocks(ctx)
 	return err

@@ -113,6 +113,9 @@ func TestDesk_SigningIn(t *testing.T) {
 	}
 	tab.refused("NOBODY_SIGNED_IN", "assistant", "person", "")
 	tab.refused("PIN_MALFORMED", "sign-in", "person", "people/arkwith", "pin", "24")
+	for range 5 { // whoever forgot to choose a name has tried nothing
+		tab.refused("NOBODY_NAMED", "sign-in", "pin", "2468")
+	}
 	if got := tab.refused("PIN_WRONG", "sign-in", "person", "people/arkwith", "pin", "1111"); got != "wrong PIN; 2 more tries before a wait" {
 		t.Errorf("said %q", got)
 	}

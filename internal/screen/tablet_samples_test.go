@@ -206,6 +206,7 @@ func startViews(t testing.TB, views map[string]*round.View) {
 	views["sign-in"] = v
 	locked := *v
 	locked.Locked = []*pb.Person{person(t, "quellmere")}
+	locked.Notice = &round.Notice{Reason: "PIN_WRONG", Message: "Wrong PIN; 2 more tries before a wait", At: sampleNow}
 	views["sign-in-locked"] = &locked
 	badge := *v
 	badge.TakesBadges, badge.Badge = true, person(t, "quellmere")
