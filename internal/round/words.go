@@ -77,7 +77,17 @@ func rangeWords(r *pb.Range, q pb.Quantity, unit string) string {
 	if err != nil {
 		return ""
 	}
-	return plain(least) + " … " + plain(greatest)
+	return short(least) + " … " + short(greatest)
+}
+
+// short is a number with no more than three digits, unless more stand before the point.
+func short(x float64) string {
+	after := 3
+	for y := math.Abs(x); y >= 1 && after > 0; y /= 10 {
+		after--
+	}
+	tens := math.Pow10(after)
+	return plain(math.Round(x*tens) / tens)
 }
 
 // resolutionWords is the smallest step a gauge shows, in a unit.

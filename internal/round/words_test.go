@@ -16,7 +16,7 @@ func TestWords_RangesAndResolutionsAreInTheUnitThatIsTyped(t *testing.T) {
 	for _, tc := range []struct{ unit, want string }{
 		{"bar", "5 … 10"},
 		{"kPa", "500 … 1000"},
-		{"psi", "72.519 … 145.038"}, // 1 psi is 6.894757 kPa (NIST SP 811, B.8)
+		{"psi", "72.5 … 145"}, // 1 psi is 6.894757 kPa (NIST SP 811, B.8): 72.519 and 145.038
 		{"mm", ""},
 	} {
 		if got := rangeWords(pressure.Plausible, pressure.Quantity, tc.unit); got != tc.want {
