@@ -1,6 +1,10 @@
 package catalogue
 
-import "strings"
+import (
+	"strings"
+
+	"github.com/agnivade/levenshtein"
+)
 
 // longestGuess is the longest word that a likeness is looked for; longer ones
 // are no slip of the pen.
@@ -16,7 +20,7 @@ func nearest(word string, candidates []string) string {
 	word = strings.ToLower(word[same:])
 	best, bestDistance := "", len(word)/3+2
 	for _, c := range candidates {
-		if d := distance(word, strings.ToLower(c[same:])); d < bestDistance {
+		if d := levenshtein.ComputeDistance(word, strings.ToLower(c[same:])); d < bestDistance {
 			best, bestDistance = c, d
 		}
 	}
@@ -33,27 +37,6 @@ func sharedPrefix(word string, candidates []string) string {
 		}
 	}
 	return shared[:strings.LastIndexAny(shared, "/_")+1]
-}
-
-// distance is the number of letters to insert, drop or change to turn a into b.
-func distance(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		corner := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			change := corner
-			if a[i] != b[j] {
-				change++
-			}
-			corner = row[j+1]
-			row[j+1] = min(change, row[j]+1, corner+1)
-		}
-	}
-	return row[len(b)]
 }
 
 // suggestion says which of the candidates was probably meant, or lists them when

@@ -25,17 +25,3 @@ func TestNearest(t *testing.T) {
 		})
 	}
 }
-
-// Distances of the textbook pairs kitten-sitting (3) and Saturday-Sunday (3):
-// R. A. Wagner and M. J. Fischer, The String-to-String Correction Problem, JACM
-// 21 (1974), gives the recurrence; the pairs are common practice.
-func TestDistance(t *testing.T) {
-	for _, tc := range []struct {
-		a, b string
-		want int
-	}{{"kitten", "sitting", 3}, {"saturday", "sunday", 3}, {"", "abc", 3}, {"abc", "", 3}, {"same", "same", 0}} {
-		if got := distance(tc.a, tc.b); got != tc.want {
-			t.Errorf("from %q to %q: %d, want %d", tc.a, tc.b, got, tc.want)
-		}
-	}
-}

@@ -9,6 +9,7 @@ import (
 	"cel.dev/cel-go/cel"
 	"cel.dev/cel-go/common"
 	celast "cel.dev/cel-go/common/ast"
+	"github.com/agnivade/levenshtein"
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/reflect/protoregistry"
 )
@@ -74,7 +75,7 @@ func (w view) unknownName(name string, id int64, parsed *cel.Ast) complaint {
 		others = append(others, u.name)
 	}
 	for _, other := range others {
-		if distance(name, other) <= 2 { // there are many: only one very near is meant
+		if levenshtein.ComputeDistance(name, other) <= 2 { // there are many: only one very near is meant
 			known = append(known, other)
 		}
 	}

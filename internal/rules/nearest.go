@@ -1,6 +1,10 @@
 package rules
 
-import "strings"
+import (
+	"strings"
+
+	"github.com/agnivade/levenshtein"
+)
 
 // nearest gives the candidate that is most like word, or "" when none is like
 // it: the one that differs in the smallest share of its letters, so that a long
@@ -9,33 +13,12 @@ import "strings"
 func nearest(word string, candidates []string) string {
 	best, bestShare := "", 1.0
 	for _, c := range candidates {
-		d := distance(strings.ToLower(word), strings.ToLower(c))
+		d := levenshtein.ComputeDistance(strings.ToLower(word), strings.ToLower(c))
 		if share := float64(d) / float64(max(len(word), len(c))); d < len(word)/2+2 && share < bestShare {
 			best, bestShare = c, share
 		}
 	}
 	return best
-}
-
-// distance is the number of letters to insert, drop or change to turn a into b.
-func distance(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		corner := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			change := corner
-			if a[i] != b[j] {
-				change++
-			}
-			corner = row[j+1]
-			row[j+1] = min(change, row[j]+1, corner+1)
-		}
-	}
-	return row[len(b)]
 }
 
 // didYouMean words a suggestion, or says what there is.
