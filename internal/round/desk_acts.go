@@ -19,7 +19,7 @@ type deed struct {
 
 // deedOf is what an act's name means; the templates send these and no others.
 func deedOf(name string) (deed, bool) {
-	for _, table := range []func(string) deed{startDeed, stepDeed, closingDeed, backDeed} {
+	for _, table := range []func(string) deed{startDeed, stepDeed, closingDeed, tellDeed} {
 		if d := table(name); d.do != nil {
 			return d, true
 		}
@@ -28,7 +28,7 @@ func deedOf(name string) (deed, bool) {
 }
 
 func startDeed(name string) deed {
-	choosing := []Phase{PhaseVehicles, PhaseSignIn, PhaseBefore, PhaseBack}
+	choosing := []Phase{PhaseVehicles, PhaseSignIn, PhaseBefore, PhaseTell}
 	switch name {
 	case "choose":
 		return deed{(*Desk).choose, choosing}
@@ -206,8 +206,8 @@ func (p *pending) givenBy(act string) bool {
 	switch act {
 	case "begin", "enter", "record", "confirm", "skip", "sign", "take-over", "sign-second", "give-up", "unlock":
 		return true
-	case "run-tell":
-		return p.Kind == commandIncident
+	case "tell":
+		return commandIncident <= p.Kind && p.Kind <= commandCount
 	case "stop":
 		return p.Kind == commandStop
 	case "release":

@@ -34,6 +34,9 @@ const (
 
 	commandHandOver commandKind = 30
 	commandIncident commandKind = 31
+	commandWheels   commandKind = 32
+	commandDelivery commandKind = 33
+	commandCount    commandKind = 34
 
 	commandUnlock commandKind = 40
 )
@@ -101,6 +104,12 @@ func (d *Desk) ask(ctx context.Context, p *pending) error {
 		return tell(ctx, p, &pb.ConfirmHandOverRequest{}, d.twin.ConfirmHandOver, d.handedOver)
 	case commandIncident:
 		return tell(ctx, p, &pb.RecordIncidentRequest{}, d.twin.RecordIncident, d.toldOfRun)
+	case commandWheels:
+		return tell(ctx, p, &pb.RecordWheelsFittedRequest{}, d.twin.RecordWheelsFitted, d.toldOfWheels)
+	case commandDelivery:
+		return tell(ctx, p, &pb.RecordDeliveryRequest{}, d.twin.RecordDelivery, d.toldOfDelivery)
+	case commandCount:
+		return tell(ctx, p, &pb.CountStockRequest{}, d.twin.CountStock, d.toldOfCount)
 	case commandUnlock:
 		return tell(ctx, p, &pb.ReportUnlockRequest{}, d.twin.ReportUnlock, d.unlocked)
 	case commandGiveUp:

@@ -2,6 +2,7 @@ package round
 
 import (
 	"context"
+	"slices"
 	"strings"
 
 	"github.com/google/uuid"
@@ -60,11 +61,7 @@ func (d *Desk) releaseView(vehicles []Vehicle) *Release {
 			}
 			repairer := stop.Defect.GetRepair().GetPerson()
 			view := &Release{Stopped: stop, Vehicle: v.Configuration, RepairedBy: d.scene.person(repairer).GetTitle()}
-			for _, who := range d.scene.people {
-				if _, may := admit.PersonMay(who.GetRoles(), admit.Release); may && !who.GetErased() && who.GetName() != repairer {
-					view.People = append(view.People, who)
-				}
-			}
+			view.People = slices.DeleteFunc(d.whoMay(admit.Release), func(who *pb.Person) bool { return who.GetName() == repairer })
 			return view
 		}
 	}

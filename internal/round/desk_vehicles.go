@@ -38,7 +38,7 @@ func (d *Desk) vehiclesInto(ctx context.Context, v *View) error {
 		}
 		one.Lapsing = deferral.Lapsing(one.Readiness.GetOpenDefects(), d.now())
 		d.wakeForDeferrals(one.Readiness)
-		if d.session.Phase < PhaseStep || d.session.Phase == PhaseBack {
+		if d.session.Phase < PhaseStep || d.session.Phase == PhaseTell {
 			dueNow, err := d.dueOn(ctx, c)
 			if err != nil {
 				return err

@@ -33,6 +33,7 @@ func (d *Desk) newView(ctx context.Context) (*View, error) {
 	v.Answers, v.Release = d.answersView(), d.releaseView(v.Vehicles)
 	switch s.Phase {
 	case PhaseVehicles:
+		v.Stocked = len(d.materials()) > 0
 		var err error
 		if v.Awaiting, err = d.awaiting(ctx); err != nil {
 			return nil, err
@@ -55,10 +56,13 @@ func (d *Desk) newView(ctx context.Context) (*View, error) {
 		}
 	case PhaseTurnout:
 		v.Turnout = d.turnoutView()
-	case PhaseBack:
-		v.Back = d.backView()
+	case PhaseTell:
+		var err error
+		if v.Telling, err = d.tellView(ctx); err != nil {
+			return nil, err
+		}
 	}
-	if sc.round != nil && s.Phase >= PhaseStep && s.Phase != PhaseBack {
+	if sc.round != nil && s.Phase >= PhaseStep && s.Phase != PhaseTell {
 		v.Round = d.roundView(w.steps, marks)
 	}
 	v.Given = d.givenView()

@@ -1,6 +1,7 @@
 package round
 
 import (
+	"strings"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -62,11 +63,11 @@ func outgoingOf(ev *pb.JournalEvent) *outgoing {
 			OffGoingConfirmed: h.GetOffGoingConfirmed(), OnComingConfirmed: h.GetOnComingConfirmed(), Device: h.GetDevice(),
 		}
 	case *pb.JournalEvent_IncidentRecorded:
-		run := e.IncidentRecorded
-		c.request = &pb.RecordIncidentRequest{
-			RequestId: c.id, Vehicle: c.vehicle, Person: ev.GetPerson(), Returned: run.GetReturned(), Note: run.GetNote(), Used: run.GetUsed(),
-			Device: ev.GetDevice(), DeviceTime: deviceTime(ev),
-		}
+		c.request = runOf(ev, e.IncidentRecorded)
+	case *pb.JournalEvent_WheelsFitted:
+		c.request = wheelsOf(ev, e.WheelsFitted)
+	case *pb.JournalEvent_StockMoved:
+		c.request = movementOf(ev, e.StockMoved)
 	case *pb.JournalEvent_MadeSafe:
 		c.round, c.request = e.MadeSafe.GetRound(), &pb.MakeSafeRequest{
 			RequestId: c.id, Round: e.MadeSafe.GetRound(), StepIds: e.MadeSafe.GetStepIds(), DeviceTime: deviceTime(ev),
@@ -122,6 +123,44 @@ func changeOf(ev *pb.JournalEvent, to *pb.RoundStateChanged) proto.Message {
 		return &pb.FinishRoundRequest{RequestId: id, Round: to.GetRound(), Note: to.GetNote(), ShownVerdict: to.GetShownVerdict(), DeviceTime: at, Signature: asSigned(to.GetSignature()), Shown: to.GetShown()}
 	case pb.RoundState_ROUND_STATE_GIVEN_UP:
 		return &pb.GiveUpRoundRequest{RequestId: id, Round: to.GetRound(), Note: to.GetNote(), DeviceTime: at}
+	}
+	return nil
+}
+
+// runOf tells of a return from a run.
+func runOf(ev *pb.JournalEvent, run *pb.IncidentRecorded) proto.Message {
+	return &pb.RecordIncidentRequest{
+		RequestId: ev.GetCommandId(), Vehicle: ev.GetVehicle(), Person: ev.GetPerson(), Returned: run.GetReturned(), Note: run.GetNote(), Used: run.GetUsed(),
+		Device: ev.GetDevice(), DeviceTime: deviceTime(ev),
+	}
+}
+
+// wheelsOf tells which wheels were fitted. The readings of all are the same.
+func wheelsOf(ev *pb.JournalEvent, told *pb.WheelsFitted) proto.Message {
+	req := &pb.RecordWheelsFittedRequest{
+		RequestId: ev.GetCommandId(), Vehicle: ev.GetVehicle(), Person: ev.GetPerson(), Note: told.GetNote(), Device: ev.GetDevice(), DeviceTime: deviceTime(ev),
+	}
+	for _, w := range told.GetWheels() {
+		_, wheel, _ := strings.Cut(w.GetStepId(), "/")
+		req.Wheels, req.Fitted, req.OdometerKm = append(req.Wheels, wheel), w.GetFitted(), w.OdometerKm
+	}
+	return req
+}
+
+// movementOf tells of a delivery or a count. What was used is told with the result that
+// used it.
+func movementOf(ev *pb.JournalEvent, moved *pb.StockMoved) proto.Message {
+	switch moved.GetKind() {
+	case pb.StockMovementKind_STOCK_MOVEMENT_KIND_DELIVERED:
+		return &pb.RecordDeliveryRequest{
+			RequestId: ev.GetCommandId(), Station: moved.GetStation(), Material: moved.GetMaterial(), Person: ev.GetPerson(), AmountMlOrPieces: moved.GetAmountMlOrPieces(),
+			Happened: moved.GetHappened(), Note: moved.GetNote(), Device: ev.GetDevice(), DeviceTime: deviceTime(ev),
+		}
+	case pb.StockMovementKind_STOCK_MOVEMENT_KIND_COUNTED:
+		return &pb.CountStockRequest{
+			RequestId: ev.GetCommandId(), Station: moved.GetStation(), Material: moved.GetMaterial(), Person: ev.GetPerson(), AmountMlOrPieces: moved.GetAmountMlOrPieces(),
+			Happened: moved.GetHappened(), Note: moved.GetNote(), Device: ev.GetDevice(), DeviceTime: deviceTime(ev),
+		}
 	}
 	return nil
 }

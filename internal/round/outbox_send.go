@@ -184,9 +184,6 @@ func (u *Uplink) call(ctx context.Context, request proto.Message) (sequence int6
 	case *pb.ConfirmHandOverRequest:
 		resp, err := u.schedules.ConfirmHandOver(ctx, r)
 		return resp.GetSequence(), err
-	case *pb.RecordIncidentRequest:
-		resp, err := u.schedules.RecordIncident(ctx, r)
-		return resp.GetSequence(), err
 	case *pb.GiveUpRoundRequest:
 		resp, err := u.rounds.GiveUpRound(ctx, r)
 		return resp.GetRound().GetSequence(), err
@@ -204,6 +201,25 @@ func (u *Uplink) call(ctx context.Context, request proto.Message) (sequence int6
 		return resp.GetSequence(), err
 	case *pb.ReleaseVehicleRequest:
 		resp, err := u.defects.ReleaseVehicle(ctx, r)
+		return resp.GetSequence(), err
+	}
+	return u.callTale(ctx, request)
+}
+
+// callTale is call for what is told beside a round.
+func (u *Uplink) callTale(ctx context.Context, request proto.Message) (sequence int64, err error) {
+	switch r := request.(type) {
+	case *pb.RecordIncidentRequest:
+		resp, err := u.schedules.RecordIncident(ctx, r)
+		return resp.GetSequence(), err
+	case *pb.RecordWheelsFittedRequest:
+		resp, err := u.schedules.RecordWheelsFitted(ctx, r)
+		return resp.GetSequence(), err
+	case *pb.RecordDeliveryRequest:
+		resp, err := u.stock.RecordDelivery(ctx, r)
+		return resp.GetSequence(), err
+	case *pb.CountStockRequest:
+		resp, err := u.stock.CountStock(ctx, r)
 		return resp.GetSequence(), err
 	}
 	return 0, fmt.Errorf("%T is no command of a driver", request)

@@ -29,6 +29,12 @@ func (u *Uplink) words(ctx context.Context, c *outgoing) string {
 		return u.roundWords(ctx, c.round) + ": handed over"
 	case *pb.RecordIncidentRequest:
 		return u.callSign(ctx, c.vehicle) + ": back from a run"
+	case *pb.RecordWheelsFittedRequest:
+		return u.callSign(ctx, c.vehicle) + ": wheels fitted"
+	case *pb.RecordDeliveryRequest:
+		return r.GetMaterial() + ": a delivery"
+	case *pb.CountStockRequest:
+		return r.GetMaterial() + ": a count"
 	case *pb.GiveUpRoundRequest:
 		return u.roundWords(ctx, c.round) + ": given up"
 	case *pb.BeginStepRequest:

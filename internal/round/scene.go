@@ -24,6 +24,7 @@ type scene struct {
 	gauges    []*pb.Gauge // usable ones
 	routines  []*pb.Routine
 	curable   map[string]bool     // faults that can be put right on the spot
+	refitted  map[string]bool     // items that are due at a wheel that was off
 	after     map[string][]string // items that come before an item where both are due
 	items     map[string]string   // what items of the catalogue are called
 	closing   string              // the stop at which a check is closed
@@ -68,7 +69,7 @@ func (d *Desk) lookAround(ctx context.Context, before *scene) (*scene, error) {
 // takeLibrary takes what is in force.
 func (sc *scene) takeLibrary(digest string, lib *pb.StationFile, station string) {
 	sc.digest = digest
-	sc.stations, sc.hashes, sc.curable, sc.after = map[string]*pb.Station{}, map[string]string{}, map[string]bool{}, map[string][]string{}
+	sc.stations, sc.hashes, sc.curable, sc.refitted, sc.after = map[string]*pb.Station{}, map[string]string{}, map[string]bool{}, map[string]bool{}, map[string][]string{}
 	sc.items = map[string]string{}
 	sc.closing = closingStop(lib.GetCatalogue().GetStops())
 	for _, s := range lib.GetStations() {
@@ -85,6 +86,7 @@ func (sc *scene) takeLibrary(digest string, lib *pb.StationFile, station string)
 	sc.gauges, sc.routines = usable(lib.GetGauges()), lib.GetRoutines()
 	for _, item := range lib.GetCatalogue().GetItems() {
 		sc.after[item.GetId()], sc.items[item.GetId()] = item.GetAfter(), item.GetTitle()
+		sc.refitted[item.GetId()] = slices.Contains(item.GetTriggers(), pb.Trigger_TRIGGER_AFTER_WHEEL_FITTED)
 		for _, f := range item.GetFaults() {
 			sc.curable[f.GetId()] = f.GetPutRightNow()
 		}

@@ -69,7 +69,7 @@ type session struct {
 	Cure  *cure  `json:"cure,omitempty"`
 
 	Turnout *departure `json:"turnout,omitempty"`
-	Back    *back      `json:"back,omitempty"`
+	Telling *telling   `json:"back,omitempty"`
 	RunTold bool       `json:"run_told,omitempty"` // of the turnout that broke into the round to be resumed
 	Note    string     `json:"note,omitempty"`     // for the next watch, as typed
 	Closed  *closed    `json:"closed,omitempty"`
@@ -132,14 +132,15 @@ type safeItem struct {
 	Round  string `json:"round"`
 }
 
-// back is a run that is being told, or was told.
-type back struct {
-	Said     bool      `json:"said,omitempty"`     // when it came back was said
-	Returned time.Time `json:"returned,omitzero"`  // when that was
-	Used     []string  `json:"used,omitempty"`     // ids of Uses, in the order touched
-	Broken   bool      `json:"broken,omitempty"`   // it broke into the round to be resumed
+// telling is something that is being told, or was told.
+type telling struct {
+	Of       Tale      `json:"of,omitempty"`
+	Said     bool      `json:"said,omitempty"`     // when it happened was said
+	When     time.Time `json:"returned,omitzero"`  // when that was
+	What     []string  `json:"used,omitempty"`     // ids of choices, in the order touched
+	Broken   bool      `json:"broken,omitempty"`   // a run broke into the round to be resumed
 	Recorded bool      `json:"recorded,omitempty"` // the twin has it
-	Words    []string  `json:"words,omitempty"`    // what was recorded as used
+	Words    []string  `json:"words,omitempty"`    // what was recorded
 }
 
 // closed is how a round ended.

@@ -29,7 +29,7 @@ func (d *Desk) turnOut(ctx context.Context, _ Act) error {
 		s.BrokeOff = d.brokeOff()
 	}
 	s.Phase, s.Turnout = PhaseTurnout, &departure{Items: d.undoneNow(), Paused: now}
-	s.Back, s.RunTold = nil, false // of a run before
+	s.Telling, s.RunTold = nil, false // of a run before
 	s.Step, s.Draft, s.Given, s.Cure, s.Confirm = "", draft{}, nil, nil, ""
 	s.turnAway()
 	if !underWay {

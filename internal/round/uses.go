@@ -8,56 +8,59 @@ import (
 	pb "bayround/proto/bayround/v1"
 )
 
-// Use is something that a run used or went through, where it can be said with one touch.
-type Use struct {
-	ID   string
-	Text string // as it stands in the record
+// TellChoice is something that can be said of what is told with one touch: what a run used
+// or went through, a wheel, or a material.
+type TellChoice struct {
+	ID       string
+	Text     string              // of a run as it stands in the record
+	Says     string              // of a material what there was of it, as it was told last; empty where nothing is known
+	Material *pb.StockedMaterial // nil where it is none
+	Chosen   bool
 }
 
-// UseChoice is a use that can be touched.
-type UseChoice struct {
-	Use
-	Chosen bool
-}
+// InLitres tells that an amount of it is said in litres, not in pieces.
+func (c TellChoice) InLitres() bool { return c.Material.GetUnit() == pb.StockUnit_STOCK_UNIT_ML }
 
-// Back is a run that is being told, or was told.
-type Back struct {
-	Said     bool      // when it came back was said
-	Returned time.Time // when that was
-	Uses     []UseChoice
-	Broken   bool             // it broke into a round, which is gone on with after
+// Telling is something that is being told, or was told.
+type Telling struct {
+	Of       Tale
+	Said     bool      // when it happened was said
+	When     time.Time // when that was
+	Choices  []TellChoice
+	Tellers  []*pb.Person     // who may tell of it
+	Broken   bool             // a run broke into a round, which is gone on with after
 	Recorded bool             // it is recorded; what follows is choosing what to check
-	Words    []string         // what was recorded as used
-	Due      []*pb.RoutineDue // what is due or overdue on the vehicle, what a run has made due first
+	Words    []string         // what was recorded: what was used, when wheels are due, how much of what
+	Due      []*pb.RoutineDue // what is due or overdue on the vehicle, what this has made due first
 }
 
 // UsesOf is what can be said of a run of a vehicle: what it carries of what runs use up or
 // foul, then what they go through. Source: common practice; the last four are those of the
 // catalogue's items after fire, flood, off-road or a long pump run, and after a bump.
-func UsesOf(v *pb.VehicleConfiguration) (all []Use) {
+func UsesOf(v *pb.VehicleConfiguration) (all []TellChoice) {
 	carries := func(capability string) bool { return slices.Contains(v.GetCapabilities(), capability) }
 	set := func(s *pb.Seat) bool { return s.GetBreathingSet() }
 	pump, ambulance := feature.Has(v, "pump"), feature.Has(v, "ambulance")
 	for _, u := range []struct {
-		use  Use
+		use  TellChoice
 		fits bool
 	}{
-		{Use{"sets", "breathing sets"}, slices.ContainsFunc(v.GetSeats(), set)},
-		{Use{"water", "water and hose"}, pump},
-		{Use{"foam", "foam"}, feature.Has(v, "foam")},
-		{Use{"ladders", "ladders"}, carries("ladder")},
-		{Use{"aerial", "aerial ladder or platform"}, feature.Has(v, "aerial")},
-		{Use{"rescue", "rescue tools"}, feature.Has(v, "rescue") || carries("rescue tools")},
-		{Use{"crane", "crane"}, feature.Has(v, "crane")},
-		{Use{"winch", "winch"}, feature.Has(v, "winch")},
-		{Use{"power", "generator or mast"}, feature.Has(v, "generator") || feature.Has(v, "mast")},
-		{Use{"stretcher", "stretcher"}, ambulance},
-		{Use{"oxygen", "oxygen"}, ambulance},
-		{Use{"medical", "dressings and medicines"}, ambulance},
-		{Use{"long-pump", "a long pump run"}, pump},
-		{Use{"off-road", "off the road"}, true},
-		{Use{"flood", "through deep water"}, true},
-		{Use{"struck", "a bump or a kerb"}, true},
+		{TellChoice{ID: "sets", Text: "breathing sets"}, slices.ContainsFunc(v.GetSeats(), set)},
+		{TellChoice{ID: "water", Text: "water and hose"}, pump},
+		{TellChoice{ID: "foam", Text: "foam"}, feature.Has(v, "foam")},
+		{TellChoice{ID: "ladders", Text: "ladders"}, carries("ladder")},
+		{TellChoice{ID: "aerial", Text: "aerial ladder or platform"}, feature.Has(v, "aerial")},
+		{TellChoice{ID: "rescue", Text: "rescue tools"}, feature.Has(v, "rescue") || carries("rescue tools")},
+		{TellChoice{ID: "crane", Text: "crane"}, feature.Has(v, "crane")},
+		{TellChoice{ID: "winch", Text: "winch"}, feature.Has(v, "winch")},
+		{TellChoice{ID: "power", Text: "generator or mast"}, feature.Has(v, "generator") || feature.Has(v, "mast")},
+		{TellChoice{ID: "stretcher", Text: "stretcher"}, ambulance},
+		{TellChoice{ID: "oxygen", Text: "oxygen"}, ambulance},
+		{TellChoice{ID: "medical", Text: "dressings and medicines"}, ambulance},
+		{TellChoice{ID: "long-pump", Text: "a long pump run"}, pump},
+		{TellChoice{ID: "off-road", Text: "off the road"}, true},
+		{TellChoice{ID: "flood", Text: "through deep water"}, true},
+		{TellChoice{ID: "struck", Text: "a bump or a kerb"}, true},
 	} {
 		if u.fits {
 			all = append(all, u.use)

@@ -19,7 +19,7 @@ const (
 	PhaseSign     Phase = 6  // verdict, reasons, limits, name
 	PhaseHandover Phase = 7  // words for the next watch; the round has ended
 	PhaseTurnout  Phase = 8  // make safe and go
-	PhaseBack     Phase = 9  // what a run was, and what is checked after it
+	PhaseTell     Phase = 9  // what happened beside a round, and what is checked after it
 	PhaseSecond   Phase = 10 // an officer signs a round that has ended
 	PhaseAsleep   Phase = 11 // a round is in hand and nobody has touched the tablet for long: the driver gives the PIN
 )
@@ -48,9 +48,10 @@ type View struct {
 	Step          *Step        // in PhaseStep
 	Given         *Given       // the answer given last, while it can be taken back
 	Turnout       *Turnout     // in PhaseTurnout
-	Back          *Back        // in PhaseBack
+	Telling       *Telling     // in PhaseTell
 	Stock         []*pb.Stock  // what the station of the vehicle dealt with, else this tablet's, else each, has of what is topped up; empty where nobody has told
 	StockTold     time.Time    // when the station of record told it
+	Stocked       bool         // in PhaseVehicles: a station here keeps account of what is topped up
 	Closing       *Closing     // in PhaseOverview, PhaseSign, PhaseHandover and PhaseSecond
 	Locked        []*pb.Person // in PhaseSignIn: locked out of this tablet until an officer decides
 	TakesBadges   bool         // in PhaseSignIn: somebody has a badge

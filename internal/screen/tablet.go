@@ -108,8 +108,8 @@ func (p pane) templates() (main, answer string) {
 		return "main-sign", "answer-sign"
 	case round.PhaseHandover:
 		return "main-handover", "answer-handover"
-	case round.PhaseBack:
-		return "main-back", "answer-back"
+	case round.PhaseTell:
+		return "main-tell", "answer-tell"
 	case round.PhaseSecond:
 		return "main-second", "answer-second"
 	case round.PhaseAsleep:
@@ -150,7 +150,7 @@ func (p pane) PlanView() template.HTML {
 		}
 		return planView(p.Chosen.Configuration, lightAt(p.Round, items), nil, p.NearsideRight)
 	}
-	if p.Phase == round.PhaseBack {
+	if p.Phase == round.PhaseTell {
 		return planView(p.Chosen.Configuration, nil, nil, p.NearsideRight)
 	}
 	if p.Phase == round.PhaseSign || p.Phase == round.PhaseHandover || p.Phase == round.PhaseSecond || p.Phase == round.PhaseAsleep {

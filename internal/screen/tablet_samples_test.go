@@ -24,7 +24,7 @@ func ago(d time.Duration) *timestamppb.Timestamp { return timestamppb.New(sample
 func sampleViews(t testing.TB) map[string]*round.View {
 	t.Helper()
 	views := map[string]*round.View{}
-	for _, add := range []func(testing.TB, map[string]*round.View){startViews, stepViews, takenViews, askedViews, stateViews, closingViews, turnoutViews, answerViews, backViews} {
+	for _, add := range []func(testing.TB, map[string]*round.View){startViews, stepViews, takenViews, askedViews, stateViews, closingViews, turnoutViews, answerViews, tellViews} {
 		add(t, views)
 	}
 	return views
@@ -195,6 +195,7 @@ func startViews(t testing.TB, views map[string]*round.View) {
 			Finished: sampleNow.Add(-time.Hour), Here: i == 0,
 		})
 	}
+	v.Stocked = true
 	views["vehicles"] = v
 
 	v = baseView(t)

@@ -21,6 +21,7 @@ type vehicleRow struct {
 	Released, Held []round.Stopped // stops that can be released now, and those that cannot
 	Now, Later     []choice        // checks that stand open, and those that are folded away
 	Next           string          // what becomes due next
+	Wheels         bool            // it has wheels that are torqued again after they were off
 }
 
 // shortLine is something that a vehicle's row says beside the verdict.
@@ -64,6 +65,7 @@ func (p pane) Vehicles() []vehicleRow {
 			c, name := choice{v.Configuration.GetName(), r}, r.Routine.GetName()
 			required := slices.Contains(v.Configuration.GetRequiredRoutines(), name)
 			goesOn := slices.ContainsFunc(v.Resumable, func(r *pb.Round) bool { return r.GetRoutine() == name })
+			row.Wheels = row.Wheels || r.Steps > 0 && slices.Contains(r.Routine.GetTriggers(), pb.Trigger_TRIGGER_AFTER_WHEEL_FITTED)
 			switch {
 			case r.Steps == 0:
 			case name == takeover && !goesOn:

@@ -191,7 +191,8 @@ func (s *Station) RecordIncident(ctx context.Context, req *pb.RecordIncidentRequ
 		if err := c.state.may(req.GetPerson(), admit.Incident); err != nil {
 			return nil, err
 		}
-		returned, err := c.returned(req)
+		returned, err := c.happened(req.GetReturned(), req.GetDeviceTime(),
+			invalid("RETURNED_LATER", "returned", "it lies in the future; record the return when the vehicle is back"))
 		if err != nil {
 			return nil, err
 		}
@@ -210,20 +211,19 @@ func (s *Station) RecordIncident(ctx context.Context, req *pb.RecordIncidentRequ
 	return resp, err
 }
 
-// returned is when the vehicle came back. What lies in the future here and not by the
-// device's clock was told by a clock that is ahead: it was then, at the latest now.
-func (c *command) returned(req *pb.RecordIncidentRequest) (time.Time, error) {
-	if req.GetReturned() == nil {
+// happened is when something happened that a request tells of: now, where it does not say.
+// What lies in the future here and not by the device's clock was told by a clock that is
+// ahead: it was then, at the latest now. Otherwise the refusal is given.
+func (c *command) happened(said, device *timestamppb.Timestamp, later error) (time.Time, error) {
+	switch {
+	case said == nil:
+		return c.time, nil
+	case !said.AsTime().After(c.time.Add(skewForgiven)):
+		return said.AsTime(), nil
+	case device != nil && !said.AsTime().After(device.AsTime()):
 		return c.time, nil
 	}
-	returned := req.GetReturned().AsTime()
-	switch by := req.GetDeviceTime(); {
-	case !returned.After(c.time.Add(skewForgiven)):
-		return returned, nil
-	case by != nil && !returned.After(by.AsTime()):
-		return c.time, nil
-	}
-	return time.Time{}, invalid("RETURNED_LATER", "returned", "it lies in the future; record the return when the vehicle is back")
+	return time.Time{}, later
 }
 
 func notYetDue(d *pb.RoutineDue) bool { return d.GetState() < pb.DueState_DUE_STATE_DUE }

@@ -127,6 +127,7 @@ func (s *Station) CountStock(ctx context.Context, req *pb.CountStockRequest) (*p
 
 // stockRequest is what tells of a movement.
 type stockRequest interface {
+	timed
 	GetStation() string
 	GetMaterial() string
 	GetPerson() string
@@ -134,11 +135,13 @@ type stockRequest interface {
 	GetHappened() *timestamppb.Timestamp
 	GetNote() string
 	GetDevice() string
-	GetDeviceTime() *timestamppb.Timestamp
 }
 
 // move lets a movement happen that somebody tells of.
 func (c *command) move(req stockRequest, kind pb.StockMovementKind, deed admit.Deed) (line stock.Line, left *pb.Stock, err error) {
+	if err := checkDeviceTime(req); err != nil {
+		return line, nil, err
+	}
 	home := c.state.lib.set.Stations[req.GetStation()]
 	if home == nil {
 		return line, nil, unknown("station", req.GetStation())
@@ -147,18 +150,15 @@ func (c *command) move(req stockRequest, kind pb.StockMovementKind, deed admit.D
 	if material == nil {
 		return line, nil, unaccounted(home, req.GetMaterial())
 	}
-	if err := c.state.lib.active(req.GetPerson(), c.time); err != nil {
+	if err := c.state.lib.active(req.GetPerson(), deviceTimeOf(req)); err != nil {
 		return line, nil, err
 	}
-	if err := c.state.may(req.GetPerson(), deed); err != nil {
+	if err := c.mayOnce(req.GetPerson(), deed, req.GetDeviceTime()); err != nil {
 		return line, nil, err
 	}
-	happened := c.time
-	if req.GetHappened() != nil {
-		happened = req.GetHappened().AsTime()
-	}
-	if happened.After(c.time.Add(skewForgiven)) {
-		return line, nil, invalid("HAPPENED_LATER", "happened", "it lies in the future; record it when it has happened")
+	happened, err := c.happened(req.GetHappened(), req.GetDeviceTime(), invalid("HAPPENED_LATER", "happened", "it lies in the future; record it when it has happened"))
+	if err != nil {
+		return line, nil, err
 	}
 	ev := &pb.JournalEvent{
 		Person: req.GetPerson(), Device: req.GetDevice(), DeviceTime: req.GetDeviceTime(),

@@ -170,7 +170,16 @@ func TestStock_Refusals(t *testing.T) {
 		{fault.NotFound, "STATION_UNKNOWN", req(func(r *pb.RecordDeliveryRequest) { r.Station = "stations/none" })},
 		{fault.NotFound, "PERSON_UNKNOWN", req(func(r *pb.RecordDeliveryRequest) { r.Person = "people/none" })},
 		{fault.Invalid, "HAPPENED_LATER", req(func(r *pb.RecordDeliveryRequest) { r.Happened = timestamppb.New(k.Clock.Now().Add(time.Hour)) })},
+		{fault.Invalid, "DEVICE_TIME_WRONG", req(func(r *pb.RecordDeliveryRequest) { r.DeviceTime = &timestamppb.Timestamp{Nanos: -1} })},
 	} {
 		refusal{row.kind, row.reason}.check(t, row.err)
+	}
+	ahead := timestamppb.New(k.Clock.Now().Add(time.Hour)) // of a tablet whose clock is ahead: it was now
+	if err := req(func(r *pb.RecordDeliveryRequest) { r.Happened, r.DeviceTime = ahead, ahead }); err != nil {
+		t.Fatal(err)
+	}
+	resp, err := k.ListStockMovements(ctx, &pb.ListStockMovementsRequest{Station: home, Material: sealing})
+	if err != nil || len(resp.GetMovements()) != 1 || !resp.GetMovements()[0].GetMoved().GetHappened().AsTime().Before(ahead.AsTime()) {
+		t.Errorf("by a clock that is ahead: %v (%v)", resp, err)
 	}
 }

@@ -32,15 +32,12 @@ func (s *Station) RecordWheelsFitted(ctx context.Context, req *pb.RecordWheelsFi
 		if err := c.state.lib.active(req.GetPerson(), deviceTimeOf(req)); err != nil {
 			return nil, err
 		}
-		if err := c.state.may(req.GetPerson(), admit.FitWheels); err != nil {
+		if err := c.mayOnce(req.GetPerson(), admit.FitWheels, req.GetDeviceTime()); err != nil {
 			return nil, err
 		}
-		fitted := c.time
-		if req.GetFitted() != nil {
-			fitted = req.GetFitted().AsTime()
-		}
-		if fitted.After(c.time.Add(skewForgiven)) {
-			return nil, invalid("FITTED_LATER", "fitted", "it lies in the future; record it when the wheel is on")
+		fitted, err := c.happened(req.GetFitted(), req.GetDeviceTime(), invalid("FITTED_LATER", "fitted", "it lies in the future; record it when the wheel is on"))
+		if err != nil {
+			return nil, err
 		}
 		wheels, err := v.model.wheelsNamed(req, fitted)
 		if err != nil {

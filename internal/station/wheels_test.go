@@ -2,6 +2,7 @@ package station_test
 
 import (
 	"log/slog"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -154,8 +155,43 @@ func TestWheels_Refusals(t *testing.T) {
 		{fault.NotFound, "WHEEL_UNKNOWN", func(r *pb.RecordWheelsFittedRequest) { r.Wheels = []string{"axle-1-middle"} }},
 		{fault.NotFound, "PERSON_UNKNOWN", func(r *pb.RecordWheelsFittedRequest) { r.Person = "people/none" }},
 		{fault.Invalid, "FITTED_LATER", func(r *pb.RecordWheelsFittedRequest) { r.Fitted = timestamppb.New(k.Clock.Now().Add(time.Hour)) }},
+		{fault.Invalid, "FITTED_LATER", func(r *pb.RecordWheelsFittedRequest) { // not even by its own clock
+			r.Fitted, r.DeviceTime = timestamppb.New(k.Clock.Now().Add(time.Hour)), timestamppb.New(k.Clock.Now().Add(59*time.Minute))
+		}},
 	} {
 		_, err := fit(k, row.change)
 		refusal{row.kind, row.reason}.check(t, err)
+	}
+}
+
+// A tablet may tell late, and its clock may be ahead: what it told then was now, and the
+// role that counts is the one of then.
+func TestWheels_ToldByATabletLateOrAhead(t *testing.T) {
+	k := wheeled(t)
+	withEveryRole(t, k)
+	last := func() (told *pb.JournalEvent) {
+		if err := k.Events(ctx, 1, func(ev *pb.JournalEvent) error { told = ev; return nil }); err != nil {
+			t.Fatal(err)
+		}
+		return told
+	}
+	ahead := timestamppb.New(k.Clock.Now().Add(time.Hour))
+	if _, err := fit(k, func(r *pb.RecordWheelsFittedRequest) { r.Fitted, r.DeviceTime = ahead, ahead }); err != nil {
+		t.Fatal(err)
+	}
+	if ev := last(); !proto.Equal(ev.GetWheelsFitted().GetWheels()[0].GetFitted(), ev.GetStationTime()) {
+		t.Errorf("by a clock that is ahead: %v", ev)
+	}
+	k.Clock.Advance(time.Hour)
+	then := timestamppb.New(k.Clock.Now())
+	k.Clock.Advance(time.Hour)
+	control := only(pb.Role_ROLE_CONTROL)
+	_, err := fit(k, func(r *pb.RecordWheelsFittedRequest) { r.Person = control })
+	refusal{fault.Precondition, "NOT_OF_THE_STATION"}.check(t, err)
+	if _, err := fit(k, func(r *pb.RecordWheelsFittedRequest) { r.Person, r.DeviceTime = control, then }); err != nil {
+		t.Fatalf("told late: %v", err)
+	}
+	if ev := last(); !slices.Equal(ev.GetRoleUnproven(), []string{control}) {
+		t.Errorf("told late by who had no role for it: %v", ev)
 	}
 }

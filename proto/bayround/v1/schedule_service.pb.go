@@ -585,7 +585,8 @@ type RecordWheelsFittedRequest struct {
 	Note string `protobuf:"bytes,7,opt,name=note,proto3" json:"note,omitempty"`
 	// From which device; empty when not from one.
 	Device string `protobuf:"bytes,8,opt,name=device,proto3" json:"device,omitempty"`
-	// When, by the device's clock; absent when it did not say.
+	// When, by the device's clock; absent when it did not say. A fitting that lies in the
+	// station's future and not in the device's is taken to be now: the device's clock is ahead.
 	DeviceTime    *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=device_time,json=deviceTime,proto3" json:"device_time,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
