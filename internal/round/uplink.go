@@ -220,7 +220,7 @@ func (u *Uplink) knowsTime() bool { return u.right == nil || u.right.Known() }
 // Link returns how the tablet stands to the station now.
 func (u *Uplink) Link() Link {
 	l := u.heard.link()
-	l.Pending, l.Photos, l.Refused = u.outbox.counts()
+	l.Pending, l.Photos, l.Refused = u.counted().counts()
 	if u.heard.behind() {
 		l.Record = behindWords
 	}
@@ -245,8 +245,16 @@ func (u *Uplink) Station(vehicle string) *pb.Readiness { return u.heard.state(ve
 // Pending returns how many commands about a vehicle the station has not yet
 // acknowledged.
 func (u *Uplink) Pending(vehicle string) int {
-	n, _ := u.outbox.about(vehicle)
+	n, _ := u.counted().about(vehicle)
 	return n
+}
+
+// counted is the outbox once it has counted all that the twin holds by now: beside the
+// act, what is recorded would count on the glass before it counts as to be sent. Where
+// the twin cannot be read, count says so.
+func (u *Uplink) counted() *outbox {
+	_ = u.outbox.catchUp(context.Background())
+	return u.outbox
 }
 
 // Dismiss forgets a refusal that was read.

@@ -58,3 +58,19 @@ func TestUplink_GoesOnAfterTheStationWasRestarted(t *testing.T) {
 	b.sent()
 	sameRecord(t, b.Station, o.Station)
 }
+
+// What is recorded is to be sent from the instant it counts, not from when somebody
+// comes round to counting it.
+func TestUplink_CountsAtOnceWhatWasRecorded(t *testing.T) {
+	o := openOfRecord(t)
+	b := newTablet(t, o.wire, "tablet-1")
+	b.stop() // nothing counts beside the acts now, and nothing is sent
+	name := b.begin(firstPump)
+	if n := b.up.Pending(firstPump); n != 1 {
+		t.Errorf("after the opening %d commands about the vehicle wait, want 1", n)
+	}
+	b.answer(name, stationtest.Seen(windscreen, "01"))
+	if n := b.up.Link().Pending; n != 2 {
+		t.Errorf("after the answer %d commands wait, want 2", n)
+	}
+}
