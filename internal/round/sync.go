@@ -133,6 +133,15 @@ func (u *Uplink) takeOverAll(ctx context.Context) error {
 			return err
 		}
 	}
+	err := u.takeVehicles(ctx, states, watch)
+	if before != now { // also where a vehicle failed: the station is asked once for each thing that happens
+		u.takeStock(ctx)
+	}
+	return err
+}
+
+// takeVehicles takes over what is newer of vehicles than what is known here, until one fails.
+func (u *Uplink) takeVehicles(ctx context.Context, states map[string]*pb.Readiness, watch int) error {
 	for _, vehicle := range slices.Sorted(maps.Keys(states)) {
 		if !u.adopt.lacks(vehicle, states[vehicle].GetSequence()) {
 			continue
@@ -140,9 +149,6 @@ func (u *Uplink) takeOverAll(ctx context.Context) error {
 		if err := u.takeVehicle(ctx, vehicle, watch); err != nil {
 			return fmt.Errorf("taking over %s: %w", vehicle, err)
 		}
-	}
-	if before != now {
-		u.takeStock(ctx)
 	}
 	return nil
 }
