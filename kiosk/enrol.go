@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"log/slog"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -102,6 +103,15 @@ func enrol(ctx context.Context, station string, t rpc.Ticket) error {
 			return err
 		}
 	}
+}
+
+// closeKeys closes the tablet's keys to others on it, and says when they were not.
+func closeKeys(data string, log *slog.Logger) error {
+	open, err := trust.CloseToOthers(filepath.Join(data, trustFolder), filepath.Join(data, badgeKeyFile), filepath.Join(data, "record", "signer.key"))
+	if len(open) > 0 {
+		log.Warn("others on this tablet could open its keys until now; they are closed to them. If somebody may have read one: server revoke, and enrol this tablet again", "were_open", open)
+	}
+	return err
 }
 
 // dial connects to the station as this tablet, and keeps its certificate renewed.

@@ -93,6 +93,9 @@ func start(ctx context.Context, f *serveFlags, log *slog.Logger, by clocks) (r *
 		}
 		r.clock = r.right.Now
 	}
+	if err := closeKeys(f.data, log); err != nil {
+		return r, err
+	}
 	if err := r.openRecord(ctx, f); err != nil {
 		return r, err
 	}

@@ -1,9 +1,11 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"crypto/x509"
 	"encoding/pem"
+	"errors"
 	"log/slog"
 	"os"
 	"os/exec"
@@ -164,6 +166,28 @@ func TestTrust_AFolderKeepsItsTabletsName(t *testing.T) {
 	c, err := x509.ParseCertificate(block.Bytes)
 	if err != nil || len(c.URIs) != 1 || !strings.HasPrefix(c.URIs[0].String(), "bayround://tablet/tablet-1/") {
 		t.Errorf("%v, %v", c.URIs, err)
+	}
+}
+
+// Keys that others could open are closed to them at the start, and it is said which.
+func TestTrust_ATabletClosesItsKeysToOthers(t *testing.T) {
+	s := startStation(t)
+	data := t.TempDir()
+	enrolTablet(t, s.address, data, "tablet-1")
+	key := filepath.Join(data, "trust", "key.pem")
+	if err := os.Chmod(key, 0o640); err != nil {
+		t.Fatal(err)
+	}
+	var said bytes.Buffer
+	k, err := start(t.Context(), tabletFlags(s.address, data, "tablet-1"), slog.New(slog.NewTextHandler(&said, &slog.HandlerOptions{Level: slog.LevelWarn})), clocks{time.Now, true})
+	if err := errors.Join(err, k.stop()); err != nil {
+		t.Fatal(err)
+	}
+	if info, err := os.Stat(key); err != nil || info.Mode().Perm() != 0o600 {
+		t.Errorf("%v, %v", info.Mode(), err)
+	}
+	if !strings.Contains(said.String(), "could open its keys") || !strings.Contains(said.String(), key) {
+		t.Errorf("it is not said: %s", said.String())
 	}
 }
 

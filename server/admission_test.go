@@ -124,6 +124,27 @@ func TestServe_DoesNotStartWithoutItsRegister(t *testing.T) {
 	}
 }
 
+// Keys that others could open are closed to them at the start, and it is said which.
+func TestServe_ClosesItsKeysToOthers(t *testing.T) {
+	t.Setenv("BAYROUND_PLAINTEXT_ON_LOOPBACK", "")
+	data := t.TempDir()
+	if first := serving(t, data).stop(); strings.Contains(first.err, "could open") {
+		t.Errorf("of what the station itself made: %s", first.err)
+	}
+	keys := []string{filepath.Join(data, trustFolder, "authority.key.pem"), filepath.Join(data, keyName)}
+	for _, key := range keys {
+		if err := os.Chmod(key, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	requireIn(t, serving(t, data).stop().err, "others on this machine could open", keys[0], keys[1], "server ca rotate")
+	for _, key := range keys {
+		if info, err := os.Stat(key); err != nil || info.Mode().Perm() != 0o600 {
+			t.Errorf("%s: %v, %v", key, info.Mode(), err)
+		}
+	}
+}
+
 func TestRoles_PrintsItsTablesWhole(t *testing.T) {
 	printed := must(t, "roles")
 	if lines := strings.Count(printed, "\n"); lines != len(admit.Table())+1+1+len(admit.PersonTable())+1+1+len(admit.ProofTable())+1 {

@@ -16,6 +16,19 @@ import (
 	pb "bayround/proto/bayround/v1"
 )
 
+// closeKeys closes the station's keys to others on its machine, and says when they were
+// not; a folder of a newer program is refused and left as it is.
+func closeKeys(data string, log *slog.Logger) error {
+	if err := trust.Inspect(filepath.Join(data, trustFolder)); err != nil {
+		return err
+	}
+	open, err := trust.CloseToOthers(filepath.Join(data, trustFolder), filepath.Join(data, keyName))
+	if len(open) > 0 {
+		log.Warn("others on this machine could open the station's keys until now; they are closed to them. If somebody may have read one: server ca rotate --overlap 0", "were_open", open)
+	}
+	return err
+}
+
 // openGate opens what says who may call the station; nil in plain text.
 func openGate(c *console, f *serveFlags) (*trust.Gate, error) {
 	if c.identity.plain {

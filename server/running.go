@@ -55,7 +55,7 @@ const photosFolder = "photos"
 // start opens the station and serves it. What it has opened is closed again when
 // it fails half-way.
 func start(ctx context.Context, c *console, f *serveFlags, logger *slog.Logger) (r *running, err error) {
-	if err := trust.Inspect(filepath.Join(f.data, trustFolder)); err != nil {
+	if err := closeKeys(f.data, logger); err != nil {
 		return nil, err
 	}
 	subscribers, err := loadSubscriptions(f.tell)
