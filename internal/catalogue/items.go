@@ -127,6 +127,7 @@ func (in *inspector) checkConditions(path string, item *pb.Item) {
 		return
 	case !asked:
 		return
+	case len(sound) > 1 && slices.Contains(item.GetTriggers(), pb.Trigger_TRIGGER_AFTER_WHEEL_FITTED): // done, or nothing was to be done
 	case len(sound) != 1:
 		in.wrong(path+".conditions", fmt.Sprintf("%s has %s", item.GetId(), count(len(sound), "sound condition")), "mark exactly one with sound: true")
 	}

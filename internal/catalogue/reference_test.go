@@ -271,20 +271,24 @@ func TestDefaults_HoldEveryFaultOfTheReference(t *testing.T) {
 }
 
 // A condition bears the last two digits of its fault, in the order of the faults.
-// Items that ask for conditions have one for every fault, after the sound one;
+// Items that ask for conditions have one for every fault, after the sound one; WHL-200
+// has a sound one more (the reference has "no wheel was off" beside "done and recorded");
 // beside a value there are those that can be seen.
 func TestDefaults_ConditionsAreKeyedOneToOneToFaults(t *testing.T) {
 	for _, item := range defaults(t).Catalogue.GetItems() {
 		conditions := item.GetConditions()
 		if item.GetAnswerKind() == pb.AnswerKind_ANSWER_KIND_CONDITION {
-			if got, want := len(conditions), len(item.GetFaults())+1; got != want {
-				t.Errorf("%s has %d conditions for %d faults", item.GetId(), got, want-1)
-				continue
-			}
 			if first := conditions[0]; first.GetId() != "sound" || !first.GetSound() {
 				t.Errorf("%s: the first condition is %v, want the sound one", item.GetId(), first)
 			}
-			conditions = conditions[1:]
+			sound := len(conditions)
+			conditions = slices.DeleteFunc(slices.Clone(conditions), (*pb.Condition).GetSound)
+			if sound -= len(conditions); sound > 1 && item.GetId() != "WHL-200" {
+				t.Errorf("%s has %d sound conditions", item.GetId(), sound)
+			}
+			if got, want := len(conditions), len(item.GetFaults()); got != want {
+				t.Errorf("%s has %d conditions for %d faults", item.GetId(), got, want)
+			}
 		}
 		next := 0
 		for _, condition := range conditions {

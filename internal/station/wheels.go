@@ -134,7 +134,7 @@ func (st *state) odometerRead(v *vehicle, said *pb.RoundConditions, device *time
 func (st *state) wheelTorqued(v *vehicle, res *pb.Result, rows *rowSet) error {
 	wheels := v.happenings.told.GetWheels()
 	i, timed := slices.BinarySearchFunc(wheels, &pb.WheelFitted{StepId: res.GetStepId()}, byStep)
-	if !timed || !v.model.sound(res) {
+	if !timed || !v.model.done(res) {
 		return nil
 	}
 	looked := verdict.Looked(res)
@@ -147,13 +147,16 @@ func (st *state) wheelTorqued(v *vehicle, res *pb.Result, rows *rowSet) error {
 	return st.putHappenings(v, told, rows)
 }
 
-// sound tells that what was seen at a step of the vehicle is its sound condition.
-func (m *model) sound(res *pb.Result) bool {
+// done tells that what was seen at a step of the vehicle is the first of its sound
+// conditions: what is asked for was done. That a wheel was not off is sound, too, and ends
+// nothing.
+func (m *model) done(res *pb.Result) bool {
 	s, seen := m.steps[res.GetStepId()], res.GetSeen().GetConditions()
 	if s == nil || len(seen) != 1 {
 		return false
 	}
-	return slices.ContainsFunc(s.GetConditions(), func(c *pb.Condition) bool { return c.GetSound() && c.GetId() == seen[0].GetCondition() })
+	i := slices.IndexFunc(s.GetConditions(), (*pb.Condition).GetSound)
+	return i >= 0 && s.GetConditions()[i].GetId() == seen[0].GetCondition()
 }
 
 // retorqueOf is the timer of a wheel. A reading from before the wheel was fitted tells

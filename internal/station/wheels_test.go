@@ -35,6 +35,7 @@ func wheeled(t *testing.T) *stationtest.Kit {
       conditions:
         - {id: sound, text: torqued again, sound: true}
         - {id: "01", text: overdue, fault: WHL-200-01}
+        - {id: not-off, text: this wheel was not off, sound: true}
       faults:
         - {id: WHL-200-01, text: Second torque check overdue, driver_does: Tell the officer., source: common practice}
       state: {engine: ENGINE_STATE_OFF}
@@ -95,7 +96,8 @@ func TestWheels_AreDueByTimeOrDistanceUntilTorquedAgain(t *testing.T) {
 	}
 	k.Clock.Advance(time.Hour)
 	k.Record(round, stationtest.Seen(front, "01")) // it is overdue, says the driver
-	k.Record(round, stationtest.Seen("WHL-200/axle-1-offside", "sound"))
+	k.Record(round, stationtest.Seen("WHL-200/axle-1-offside", "not-off"))
+	k.Record(round, stationtest.Seen(front, "not-off")) // it was
 	torqueRound(k, 52_180)
 	hold(t, "80 km", dueOf(t, k, p1, retorque), pb.DueState_DUE_STATE_OVERDUE, "Mon 2 08:01", "Mon 2 09:00")
 	twin := k.Twin()

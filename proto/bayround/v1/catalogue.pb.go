@@ -1666,7 +1666,8 @@ type isCondition_Meaning interface {
 }
 
 type Condition_Sound struct {
-	// This is the sound condition; always true when set.
+	// This is the sound condition; always true when set. Items of a wheel that was off may have a
+	// second one, for a wheel that was not: the first says that what is asked for was done.
 	Sound bool `protobuf:"varint,3,opt,name=sound,proto3,oneof"`
 }
 
