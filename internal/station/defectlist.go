@@ -70,7 +70,7 @@ func (s *Station) defectAt(name string, sequence int64) (*pb.Defect, error) {
 func (s *Station) allDefects(ctx context.Context, vehicle, station string, now time.Time) (all []*pb.Defect, err error) {
 	p := s.current.Load()
 	if station != "" && p.lib.set.Stations[station] == nil {
-		return nil, unknown("station", station)
+		return nil, p.lib.unknownStation(station)
 	}
 	names := p.names
 	if vehicle != "" {

@@ -38,7 +38,7 @@ func (s *Station) ListDues(_ context.Context, req *pb.ListDuesRequest) (*pb.List
 		names = []string{req.GetVehicle()}
 	}
 	if st := req.GetStation(); st != "" && p.lib.set.Stations[st] == nil {
-		return nil, unknown("station", st)
+		return nil, p.lib.unknownStation(st)
 	}
 	resp := &pb.ListDuesResponse{AsOf: timestamppb.New(now)}
 	var all []*pb.RoutineDue
@@ -75,10 +75,11 @@ func dueKey(d *pb.RoutineDue) string { return d.GetVehicle() + " " + d.GetRoutin
 
 // ListWatches returns the watches of a station.
 func (s *Station) ListWatches(_ context.Context, req *pb.ListWatchesRequest) (*pb.ListWatchesResponse, error) {
-	home := s.current.Load().lib.set.Stations[req.GetStation()]
+	lib := s.current.Load().lib
+	home := lib.set.Stations[req.GetStation()]
 	switch {
 	case home == nil:
-		return nil, unknown("station", req.GetStation())
+		return nil, lib.unknownStation(req.GetStation())
 	case home.GetCalendar() == nil:
 		return nil, fault.New(fault.Precondition, "NO_CALENDAR", "nobody has said when watches change at %s; give it a calendar and apply it", home.GetTitle())
 	}
@@ -111,7 +112,7 @@ func (s *Station) GetCalendarFeed(_ context.Context, req *pb.GetCalendarFeedRequ
 	p, now := s.current.Load(), s.clock()
 	home := p.lib.set.Stations[req.GetStation()]
 	if home == nil {
-		return nil, unknown("station", req.GetStation())
+		return nil, p.lib.unknownStation(req.GetStation())
 	}
 	until := now.Add(usualAhead)
 	if req.GetDays() > 0 {

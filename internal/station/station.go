@@ -251,3 +251,8 @@ func (p *published) vehicle(name string) (*snapshot, error) {
 func unknown(what, name string) *fault.Fault {
 	return fault.New(fault.NotFound, strings.ToUpper(strings.ReplaceAll(what, " ", "_"))+"_UNKNOWN", "there is no %s %q at this station", what, name)
 }
+
+// unknownStation is the fault of a station's name that none bears; it says which there are.
+func (l *library) unknownStation(name string) *fault.Fault {
+	return fault.New(fault.NotFound, "STATION_UNKNOWN", "there is no %q here; there is %s", name, orNone(sortedKeys(l.set.Stations)))
+}

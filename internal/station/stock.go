@@ -144,7 +144,7 @@ func (c *command) move(req stockRequest, kind pb.StockMovementKind, deed admit.D
 	}
 	home := c.state.lib.set.Stations[req.GetStation()]
 	if home == nil {
-		return line, nil, unknown("station", req.GetStation())
+		return line, nil, c.state.lib.unknownStation(req.GetStation())
 	}
 	material := materialOf(home, req.GetMaterial())
 	if material == nil {
@@ -227,7 +227,7 @@ func correctionWords(counted stock.Line, m *pb.StockedMaterial) string {
 func (s *Station) ListStock(_ context.Context, req *pb.ListStockRequest) (*pb.ListStockResponse, error) {
 	p := s.current.Load()
 	if req.GetStation() != "" && p.lib.set.Stations[req.GetStation()] == nil {
-		return nil, unknown("station", req.GetStation())
+		return nil, p.lib.unknownStation(req.GetStation())
 	}
 	all := map[string]*pb.Stock{}
 	for name, home := range p.lib.set.Stations {
@@ -247,7 +247,7 @@ func (s *Station) ListStockMovements(_ context.Context, req *pb.ListStockMovemen
 	p := s.current.Load()
 	home := p.lib.set.Stations[req.GetStation()]
 	if home == nil {
-		return nil, unknown("station", req.GetStation())
+		return nil, p.lib.unknownStation(req.GetStation())
 	}
 	ledger, known := p.stock[accountKey(home.GetName(), req.GetMaterial())]
 	if !known && materialOf(home, req.GetMaterial()) == nil {
