@@ -76,6 +76,21 @@ func above(n *html.Node, tag string) *html.Node {
 	return nil
 }
 
+// formOf is the form that a control belongs to, by its place or by its own word.
+func formOf(doc, n *html.Node) *html.Node {
+	id, own := attr(n, "form")
+	if !own {
+		return above(n, "form")
+	}
+	var named *html.Node
+	walkNodes(doc, func(f *html.Node) {
+		if f.Data == "form" && attribute(f, "id") == id {
+			named = f
+		}
+	})
+	return named
+}
+
 func parsePage(t testing.TB, page []byte) *html.Node {
 	t.Helper()
 	doc, err := html.Parse(strings.NewReader(string(page)))
@@ -172,14 +187,7 @@ func sentBy(doc, form, button *html.Node) map[string][]string {
 		}
 	}
 	walkNodes(doc, func(n *html.Node) {
-		owner := above(n, "form")
-		if id := attribute(n, "form"); id != "" {
-			owner = nil
-			if id == attribute(form, "id") {
-				owner = form
-			}
-		}
-		if owner != form {
+		if formOf(doc, n) != form {
 			return
 		}
 		switch {
@@ -202,7 +210,7 @@ func TestTabletPage_EveryButtonSendsAnActTheDeskKnows(t *testing.T) {
 	for _, name := range sampleNames(t) {
 		doc := parsePage(t, samplePage(t, name, ""))
 		walkNodes(doc, func(n *html.Node) {
-			form := above(n, "form")
+			form := formOf(doc, n)
 			if n.Data != "button" || attribute(n, "type") == "button" {
 				return
 			}
