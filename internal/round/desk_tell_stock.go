@@ -56,7 +56,7 @@ func (d *Desk) materials() (all []TellChoice) {
 // chosenMaterial is the one that is told of; nil while none is.
 func (d *Desk) chosenMaterial() *TellChoice {
 	for _, one := range d.materials() {
-		if slices.Contains(d.session.Telling.What, one.ID) {
+		if t := d.session.Telling; t != nil && slices.Contains(t.What, one.ID) {
 			return &one
 		}
 	}
@@ -100,14 +100,19 @@ func wholeUnits(text string, unit pb.StockUnit) (int64, bool) {
 }
 
 func (d *Desk) toldOfDelivery(_ context.Context, req *pb.RecordDeliveryRequest, resp *pb.RecordDeliveryResponse) error {
-	return d.taleTold(TaleDelivery, "", stockTold(resp.GetStock().GetMaterial(), req.GetAmountMlOrPieces()))
+	return d.taleTold(TaleDelivery, "", d.stockTold(req.GetStation(), resp.GetStock().GetMaterial(), req.GetAmountMlOrPieces()))
 }
 
 func (d *Desk) toldOfCount(_ context.Context, req *pb.CountStockRequest, resp *pb.CountStockResponse) error {
-	return d.taleTold(TaleCount, "", stockTold(resp.GetStock().GetMaterial(), req.GetAmountMlOrPieces()))
+	return d.taleTold(TaleCount, "", d.stockTold(req.GetStation(), resp.GetStock().GetMaterial(), req.GetAmountMlOrPieces()))
 }
 
-// stockTold is what was recorded. What there is then only the station of record knows.
-func stockTold(m *pb.StockedMaterial, amount int64) string {
-	return m.GetTitle() + ": " + stock.Amount(amount, m.GetUnit() == pb.StockUnit_STOCK_UNIT_ML)
+// stockTold is what was recorded, in the words in which it was chosen: on a tablet of no
+// station they name the station. What there is then only the station of record knows.
+func (d *Desk) stockTold(station string, m *pb.StockedMaterial, amount int64) string {
+	title := m.GetTitle()
+	if c := d.chosenMaterial(); c != nil && c.ID == station+"/"+m.GetId() {
+		title = c.Text
+	}
+	return title + ": " + stock.Amount(amount, m.GetUnit() == pb.StockUnit_STOCK_UNIT_ML)
 }

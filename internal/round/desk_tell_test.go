@@ -280,7 +280,7 @@ func TestTell_StockInItsUnit(t *testing.T) {
 		tab.refused("AMOUNT_WRONG", "tell", "person", "people/arkwith", "amount", amount)
 	}
 	v = tab.act("tell", "person", "people/arkwith", "amount", "20.5", "note", "note 4411")
-	if !v.Telling.Recorded || !slices.Equal(v.Telling.Words, []string{"engine oil: 20.5 l"}) {
+	if !v.Telling.Recorded || !slices.Equal(v.Telling.Words, []string{"Skarholm Quay, engine oil: 20.5 l"}) {
 		t.Errorf("after it: %+v", v.Telling)
 	}
 	tab.act("tell-done")
