@@ -197,6 +197,7 @@ func TestNotifier_AHangingReceiverHoldsUpNobody(t *testing.T) {
 	}
 	t.Cleanup(n.Close)
 	<-hangs
+	well.told(2) // each begins with how the vehicles stand when it begins, so both have begun
 	k.RecordAll(p1, shift)
 	k.RecordAll(p2, shift)
 	k.RecordAll(p2, weekly)
