@@ -16,7 +16,7 @@ func (d *Desk) againByRecord(ctx context.Context, r *pb.Round) ([]string, error)
 	if len(r.GetTurnouts()) == 0 {
 		return nil, nil
 	}
-	steps, err := d.stepsOf(ctx, r.GetVehicle(), r.GetRoutine(), r.GetWithItems())
+	plan, err := d.outline(r.GetVehicle(), r.GetRoutine(), r.GetWithItems())
 	if err != nil {
 		return nil, err
 	}
@@ -28,7 +28,7 @@ func (d *Desk) againByRecord(ctx context.Context, r *pb.Round) ([]string, error)
 	if err != nil {
 		return nil, fmt.Errorf("read what was recorded of %s: %w", r.GetName(), err)
 	}
-	told := runsTold{walk: walk{steps: steps, answered: map[string]bool{}, again: map[string]bool{}}}
+	told := runsTold{walk: walk{steps: plan.Plan.GetSteps(), answered: map[string]bool{}, again: map[string]bool{}}}
 	return told.replay(r.GetTurnouts(), order.steps), nil
 }
 

@@ -181,11 +181,11 @@ func (a *Archive) measuredSteps(ctx context.Context, vehicle string) ([]*pb.Chec
 	var steps []*pb.CheckStep
 	known := map[string]bool{}
 	for _, r := range routines.GetRoutines() {
-		plan, err := a.twin.GetPlan(ctx, &pb.GetPlanRequest{Vehicle: vehicle, Routine: r.GetName()})
+		o, err := a.twin.Outline(vehicle, r.GetName(), nil)
 		if err != nil {
 			return nil, fmt.Errorf("read the plan of %s for %s: %w", r.GetName(), vehicle, err)
 		}
-		for _, s := range plan.GetPlan().GetSteps() {
+		for _, s := range o.Plan.GetSteps() {
 			if asksNumber(s) && !known[s.GetStepId()] {
 				known[s.GetStepId()] = true
 				steps = append(steps, s)

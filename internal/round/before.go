@@ -21,11 +21,11 @@ func (d *Desk) choose(ctx context.Context, a Act) error {
 	if d.scene.vehicle(vehicle) == nil || d.scene.routine(routine) == nil {
 		return fault.New(fault.NotFound, "CHOICE_UNKNOWN", "there is no such vehicle or check on this tablet; choose from the list")
 	}
-	plan, err := d.twin.GetPlan(ctx, &pb.GetPlanRequest{Vehicle: vehicle, Routine: routine})
+	o, err := d.twin.Outline(vehicle, routine, nil)
 	if err != nil {
 		return err
 	}
-	if len(plan.GetPlan().GetSteps()) == 0 {
+	if len(o.Plan.GetSteps()) == 0 {
 		return fault.New(fault.Precondition, "PLAN_EMPTY", "nothing of this check applies to this vehicle; choose another")
 	}
 	d.session.leaveRound()

@@ -141,9 +141,9 @@ func (d *Desk) changedMeanwhile(before *scene) {
 
 // planToday is the digest of the plan that a round would have if it were begun now.
 func (d *Desk) planToday(r *pb.Round) string {
-	resp, err := d.twin.GetPlan(context.Background(), &pb.GetPlanRequest{Vehicle: r.GetVehicle(), Routine: r.GetRoutine(), WithItems: r.GetWithItems()})
+	today, err := d.twin.Outline(r.GetVehicle(), r.GetRoutine(), r.GetWithItems())
 	if err != nil {
 		return r.GetPlanDigest() // the next look says so
 	}
-	return resp.GetPlan().GetDigest()
+	return today.Plan.GetDigest()
 }

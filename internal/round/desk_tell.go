@@ -254,11 +254,11 @@ func (d *Desk) wheels(ctx context.Context) (all []TellChoice, err error) {
 		if !slices.Contains(r.GetTriggers(), pb.Trigger_TRIGGER_AFTER_WHEEL_FITTED) {
 			continue
 		}
-		resp, err := d.twin.GetPlan(ctx, &pb.GetPlanRequest{Vehicle: d.session.Vehicle, Routine: r.GetName()})
+		plan, err := d.outline(d.session.Vehicle, r.GetName(), nil)
 		if err != nil {
 			return nil, err
 		}
-		for _, step := range resp.GetPlan().GetSteps() {
+		for _, step := range plan.Plan.GetSteps() {
 			if d.scene.refitted[step.GetItem()] {
 				_, wheel, _ := strings.Cut(step.GetStepId(), "/")
 				all = append(all, TellChoice{ID: wheel, Text: step.GetPlace().GetTitle()})

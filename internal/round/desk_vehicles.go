@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"bayround/internal/deferral"
+	"bayround/internal/station"
 	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
@@ -104,17 +105,18 @@ func (d *Desk) dueOn(ctx context.Context, c *pb.VehicleConfiguration) (due, erro
 	unproven := unprovenSteps(ready)
 	for _, r := range d.scene.routines {
 		with := along(ready, r.GetName())
-		steps, err := d.stepsOf(ctx, name, r.GetName(), with)
+		plan, err := d.outline(name, r.GetName(), with)
 		if err != nil {
 			return due{}, err
 		}
+		steps := plan.Plan.GetSteps()
 		if len(steps) == 0 {
 			continue
 		}
 		one := RoutineDue{Routine: r, Steps: len(steps), Along: shareWords(ready, with)}
 		for _, step := range steps {
 			id, turn := step.GetStepId(), slices.Contains(with, step.GetItem())
-			if turn || unproven[id] || !next.required[id] && !holds(step, d.now()) {
+			if turn || unproven[id] || !next.required[id] && !holds(step, plan.Last(id), d.now()) {
 				one.Unproven++
 			}
 		}
@@ -131,11 +133,11 @@ func (d *Desk) requiredSteps(ctx context.Context, c *pb.VehicleConfiguration) (m
 	}
 	required := map[string]bool{}
 	for _, routine := range c.GetRequiredRoutines() {
-		steps, err := d.stepsOf(ctx, c.GetName(), routine, nil)
+		plan, err := d.outline(c.GetName(), routine, nil)
 		if err != nil {
 			return nil, err
 		}
-		for _, step := range steps {
+		for _, step := range plan.Plan.GetSteps() {
 			required[step.GetStepId()] = true
 		}
 	}
@@ -146,12 +148,12 @@ func (d *Desk) requiredSteps(ctx context.Context, c *pb.VehicleConfiguration) (m
 	return required, nil
 }
 
-func (d *Desk) stepsOf(ctx context.Context, vehicle, routine string, with []string) ([]*pb.CheckStep, error) {
-	resp, err := d.twin.GetPlan(ctx, &pb.GetPlanRequest{Vehicle: vehicle, Routine: routine, WithItems: with})
+func (d *Desk) outline(vehicle, routine string, with []string) (station.Outline, error) {
+	o, err := d.twin.Outline(vehicle, routine, with)
 	if err != nil {
-		return nil, fmt.Errorf("read the plan of %s for %s: %w", routine, vehicle, err)
+		return o, fmt.Errorf("read the plan of %s for %s: %w", routine, vehicle, err)
 	}
-	return resp.GetPlan().GetSteps(), nil
+	return o, nil
 }
 
 // unprovenSteps are the steps that a readiness says prove nothing.
@@ -167,7 +169,6 @@ func unprovenSteps(ready *pb.Readiness) map[string]bool {
 
 // holds tells that the newest answer to a step, which no verdict rests on, is
 // still good.
-func holds(step *pb.CheckStep, now time.Time) bool {
-	last := step.GetLast()
+func holds(step *pb.CheckStep, last *pb.Result, now time.Time) bool {
 	return last != nil && last.GetNotChecked() == nil && now.Before(verdict.Looked(last).Add(step.GetGoodFor().AsDuration()))
 }

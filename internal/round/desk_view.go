@@ -316,11 +316,11 @@ func (d *Desk) titlesElsewhere(ctx context.Context, defects []*pb.Defect) (map[s
 		return nil, nil
 	}
 	for _, routine := range d.scene.routines {
-		steps, err := d.stepsOf(ctx, d.session.Vehicle, routine.GetName(), nil)
+		plan, err := d.outline(d.session.Vehicle, routine.GetName(), nil)
 		if err != nil {
 			return nil, err
 		}
-		for _, step := range steps {
+		for _, step := range plan.Plan.GetSteps() {
 			if titles[step.GetStepId()] != "" {
 				titles[step.GetStepId()] = step.GetTitle()
 			}

@@ -68,9 +68,9 @@ func (u *Uplink) roundWords(ctx context.Context, name string) string {
 // stepWords names a step by its title, which says where it is.
 func (u *Uplink) stepWords(ctx context.Context, round, stepID string) string {
 	r := u.roundOf(ctx, round)
-	resp, err := u.twin.GetPlan(ctx, &pb.GetPlanRequest{Vehicle: r.GetVehicle(), Routine: r.GetRoutine(), WithItems: r.GetWithItems()})
+	o, err := u.twin.Outline(r.GetVehicle(), r.GetRoutine(), r.GetWithItems())
 	if err == nil {
-		for _, step := range resp.GetPlan().GetSteps() {
+		for _, step := range o.Plan.GetSteps() {
 			if step.GetStepId() == stepID {
 				return u.callSign(ctx, r.GetVehicle()) + ", " + step.GetTitle()
 			}

@@ -161,6 +161,25 @@ func BenchmarkGetReadiness_AsOf(b *testing.B) {
 	}
 }
 
+// A plan as it is read in the same process, against the copy that goes over the wire.
+func BenchmarkOutline(b *testing.B) {
+	k := stationtest.OpenDemo(b)
+	b.Run("outline", func(b *testing.B) {
+		for b.Loop() {
+			if _, err := k.Outline(engine, shift, nil); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+	b.Run("copy", func(b *testing.B) {
+		for b.Loop() {
+			if _, err := k.GetPlan(ctx, &pb.GetPlanRequest{Vehicle: engine, Routine: shift}); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+}
+
 // fill answers a whole shift round soundly, with many callers, and ends it,
 // unless it is to stay open. It returns how many events that made.
 func fill(b *testing.B, k *stationtest.Kit, vehicle string, stays bool) int {

@@ -8,6 +8,7 @@ import (
 
 	"bayround/internal/fault"
 	"bayround/internal/rules"
+	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -41,21 +42,43 @@ func (s *Station) GetVehicle(_ context.Context, req *pb.GetVehicleRequest) (*pb.
 	return &pb.GetVehicleResponse{Vehicle: ev.GetVehicleApplied()}, nil
 }
 
+// Outline is the plan of a routine for a vehicle, for readers in the same process: it costs
+// nothing to ask for, where GetPlan copies every step to write its newest result into it.
+type Outline struct {
+	Plan   *pb.Plan // without newest results
+	latest map[string]*verdict.Answer
+}
+
+// Last is the newest result of a step; nil when it was never answered.
+func (o Outline) Last(stepID string) *pb.Result {
+	if a := o.latest[stepID]; a != nil {
+		return a.Newest
+	}
+	return nil
+}
+
+// Outline returns the plan of a routine, and of items beside its own, for a vehicle.
+func (s *Station) Outline(vehicle, routine string, with []string) (Outline, error) {
+	snap, err := s.current.Load().vehicle(vehicle)
+	if err != nil {
+		return Outline{}, err
+	}
+	p := snap.model.plan(routine, with)
+	if p == nil {
+		return Outline{}, unknown("routine", routine)
+	}
+	return Outline{Plan: p, latest: snap.input.Latest}, nil
+}
+
 // GetPlan returns the steps of a routine for a vehicle with their newest results.
 func (s *Station) GetPlan(_ context.Context, req *pb.GetPlanRequest) (*pb.GetPlanResponse, error) {
-	snap, err := s.current.Load().vehicle(req.GetVehicle())
+	o, err := s.Outline(req.GetVehicle(), req.GetRoutine(), req.GetWithItems())
 	if err != nil {
 		return nil, err
 	}
-	bare := snap.model.plan(req.GetRoutine(), req.GetWithItems())
-	if bare == nil {
-		return nil, unknown("routine", req.GetRoutine())
-	}
-	p := proto.CloneOf(bare)
+	p := proto.CloneOf(o.Plan)
 	for _, step := range p.GetSteps() {
-		if a := snap.input.Latest[step.GetStepId()]; a != nil {
-			step.Last = a.Newest
-		}
+		step.Last = o.Last(step.GetStepId())
 	}
 	return &pb.GetPlanResponse{Plan: p}, nil
 }
