@@ -148,7 +148,7 @@ func (st *state) happen(v *vehicle, ev *pb.JournalEvent, known *judgement, rows 
 	case *pb.JournalEvent_IncidentRecorded:
 		return st.incidentRecorded(v, e.IncidentRecorded, rows)
 	case *pb.JournalEvent_WheelsFitted:
-		return st.wheelsFitted(v, e.WheelsFitted, rows)
+		return st.wheelsFitted(v, ev, rows)
 	case *pb.JournalEvent_HandedOver:
 		return st.handedOver(v, e.HandedOver, rows)
 	case *pb.JournalEvent_StandingAdopted:

@@ -101,14 +101,26 @@ func orNone(names []string) string { return cmp.Or(strings.Join(names, ", "), "n
 
 func byStep(a, b *pb.WheelFitted) int { return strings.Compare(a.GetStepId(), b.GetStepId()) }
 
-// wheelsFitted begins the timers of wheels; one that ran already begins anew.
-func (st *state) wheelsFitted(v *vehicle, e *pb.WheelsFitted, rows *rowSet) error {
+// wheelsFitted begins the timers of wheels; one that ran already begins anew, unless what
+// comes late was told before that wheel was off again.
+func (st *state) wheelsFitted(v *vehicle, ev *pb.JournalEvent, rows *rowSet) error {
 	told := proto.CloneOf(v.happenings.told)
-	for _, w := range e.GetWheels() {
-		told.Wheels = append(slices.DeleteFunc(told.Wheels, func(o *pb.WheelFitted) bool { return o.GetStepId() == w.GetStepId() }), w)
+	for _, w := range ev.GetWheelsFitted().GetWheels() {
+		i, timed := slices.BinarySearchFunc(told.GetWheels(), w, byStep)
+		switch {
+		case !timed:
+			told.Wheels = slices.Insert(told.GetWheels(), i, w)
+		case !toldBefore(ev, w, told.GetWheels()[i]):
+			told.Wheels[i] = w
+		}
 	}
-	slices.SortFunc(told.Wheels, byStep)
 	return st.putHappenings(v, told, rows)
+}
+
+// toldBefore tells that a device told of a fitting before another, later one was made.
+func toldBefore(ev *pb.JournalEvent, w, other *pb.WheelFitted) bool {
+	fitted := other.GetFitted().AsTime()
+	return ev.GetDeviceTime() != nil && ev.GetDeviceTime().AsTime().Before(fitted) && w.GetFitted().AsTime().Before(fitted)
 }
 
 // odometerRead takes from the conditions of a round what the odometer showed, if that was

@@ -197,3 +197,25 @@ func TestWheels_ToldByATabletLateOrAhead(t *testing.T) {
 		t.Errorf("told late by who had no role for it: %v", ev)
 	}
 }
+
+// A tablet without the network delivers late that a wheel was fitted, and that it was torqued
+// again. Meanwhile the workshop had it off once more: the nuts of that fitting are still to be
+// torqued again, in whatever order it is told.
+func TestWheels_OneToldLateEndsNoLaterTimer(t *testing.T) {
+	k := wheeled(t)
+	round := torqueRound(k, 52_100)
+	early := timestamppb.New(k.Clock.Now())
+	k.Clock.Advance(2 * time.Hour)
+	if _, err := fit(k, func(*pb.RecordWheelsFittedRequest) {}); err != nil { // 09:31
+		t.Fatal(err)
+	}
+	k.Clock.Advance(time.Minute)
+	if _, err := fit(k, func(r *pb.RecordWheelsFittedRequest) { r.Fitted, r.DeviceTime = early, early }); err != nil {
+		t.Fatal(err)
+	}
+	hold(t, "fitted earlier, told later", dueOf(t, k, p1, retorque), pb.DueState_DUE_STATE_COMING, "Mon 2 10:01", "-")
+	res := stationtest.Seen(front, "sound")
+	res.DeviceTime = timestamppb.New(early.AsTime().Add(time.Hour))
+	k.Record(round, res)
+	hold(t, "torqued before the wheel was off again", dueOf(t, k, p1, retorque), pb.DueState_DUE_STATE_COMING, "Mon 2 10:01", "-")
+}
