@@ -1,6 +1,8 @@
 package main
 
 import (
+	"crypto/x509"
+	"encoding/pem"
 	"os"
 	"path/filepath"
 	"slices"
@@ -89,7 +91,7 @@ func sentByControl(t *testing.T, address, listed string) {
 // in, and has that renewed.
 func rotateByTheCommandLine(t *testing.T, address, control string) {
 	t.Helper()
-	requireIn(t, must(t, "ca", "--server", address), "no other authority takes its place")
+	requireIn(t, must(t, "ca", "--server", address), "no other authority takes its place", "\nends       "+day(authorityOf(t, control).NotAfter))
 	requireIn(t, must(t, "ca", "rotate", "--overlap", "48h", "--server", address), "has served 48 hours more", "control  system")
 	for _, tc := range []struct {
 		args []string
@@ -108,6 +110,21 @@ func rotateByTheCommandLine(t *testing.T, address, control string) {
 	requireIn(t, must(t, "ca", "--server", address), "everybody who is let in was renewed")
 	requireIn(t, must(t, "ca", "retire", "--server", address), "no other authority takes its place")
 	requireIn(t, must(t, "readiness", "t1", "--server", address, "--identity", control), "T1")
+}
+
+// authorityOf is the certificate by which an identity knows the station.
+func authorityOf(t *testing.T, identity string) *x509.Certificate {
+	t.Helper()
+	content, err := os.ReadFile(filepath.Join(identity, "ca.pem"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	block, _ := pem.Decode(content)
+	c, err := x509.ParseCertificate(block.Bytes)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
 }
 
 // A station whose register was spoilt lets nobody in again: it does not start.

@@ -15,8 +15,8 @@ import (
 	pb "bayround/proto/bayround/v1"
 )
 
-const caHelp = `Tell by which certificate authority the station is known, and how a rotation stands: another
-authority that takes its place ("server ca rotate"), and who was not renewed since it began.`
+const caHelp = `Tell by which certificate authority the station is known, when its certificate ends, and how a rotation
+stands: another authority that takes its place ("server ca rotate"), and who was not renewed since it began.`
 
 func newCA(c *console) *cobra.Command {
 	var address string
@@ -119,6 +119,9 @@ with --leave-out they must be enrolled or admitted again.`,
 // sayAuthority prints how the authorities stand.
 func (c *console) sayAuthority(state *pb.AuthorityState) {
 	c.Say("known by   %s", state.GetAuthoritySha256())
+	if end := state.GetNotAfter(); end != nil { // older stations do not tell
+		c.Say("ends       %s", day(end.AsTime()))
+	}
 	if state.GetNextSha256() == "" {
 		c.Say("no other authority takes its place")
 		return

@@ -69,8 +69,13 @@ func keepFresh(gate *trust.Gate, st *station.Station, log *slog.Logger) (end fun
 	if gate != nil {
 		runs.Go(func() {
 			record := func(ev *pb.JournalEvent) error { return st.RecordTrust(ctx, rand.Text(), ev) }
-			gate.Run(ctx, record, func(err error) {
-				log.Error("the station's certificate or authority could not be replaced; it will be tried again", "cause", err)
+			gate.Run(ctx, record, trust.Told{
+				Failed: func(err error) {
+					log.Error("the station's certificate or authority could not be replaced; it will be tried again", "cause", err)
+				},
+				Ending: func(notAfter time.Time) {
+					log.Warn("the certificate of the station's authority ends within a year; have another take its place: server ca rotate", "ends", notAfter)
+				},
 			})
 		})
 	}

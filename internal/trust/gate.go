@@ -181,13 +181,30 @@ func (g *Gate) keepWithLocked(next *register, k *keys) error {
 // overlap of a rotation is counted.
 const often = 10 * time.Minute
 
+// Told is who hears of what Run sees. Both are called by the goroutine of Run.
+type Told struct {
+	// Failed hears when something could not be replaced; it is tried again.
+	Failed func(error)
+	// Ending hears, at the start and once a day, when the station's authority ends, while
+	// that is less than EndingWithin away and no other takes its place.
+	Ending func(notAfter time.Time)
+}
+
+// EndingWithin is how long before its end an authority is warned of: as long as what it
+// signs for other programs lasts.
+const EndingWithin = systemLasts
+
 // Run replaces the station's certificates when two thirds of their time are over, and
-// ends a rotation when its overlap is, until ctx ends. failed hears when that could not
-// be done; it is tried again.
-func (g *Gate) Run(ctx context.Context, record Record, failed func(error)) {
+// ends a rotation when its overlap is, until ctx ends.
+func (g *Gate) Run(ctx context.Context, record Record, told Told) {
 	tick := time.NewTicker(often)
 	defer tick.Stop()
+	var warned time.Time
 	for before := time.Now(); ; {
+		if end := g.keys.Load().signs().cert.NotAfter; end.Sub(g.now()) < EndingWithin && before.Sub(warned) >= 24*time.Hour {
+			warned = before
+			told.Ending(end)
+		}
 		select {
 		case <-ctx.Done():
 			return
@@ -195,14 +212,14 @@ func (g *Gate) Run(ctx context.Context, record Record, failed func(error)) {
 		}
 		now := time.Now() // by the clock that nobody can set
 		if err := g.pass(now.Sub(before), record); err != nil {
-			failed(err)
+			told.Failed(err)
 		}
 		before = now
 		if !due(g.serving.Load().expiry, leafLasts, g.now()) {
 			continue
 		}
 		if err := g.Rotate(); err != nil {
-			failed(err)
+			told.Failed(err)
 		}
 	}
 }

@@ -3,11 +3,13 @@ package trust
 import (
 	"context"
 	"crypto/x509"
+	"encoding/pem"
 	"errors"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"bayround/internal/fault"
@@ -260,4 +262,83 @@ func TestOpenGate_AFirstStartThatBrokeOffBeginsAnew(t *testing.T) {
 	if _, err := OpenGate(GateOptions{Folder: folder, Now: time.Now}); err != nil {
 		t.Error(err)
 	}
+}
+
+// endOnDisk is when the authority's certificate ends by what any X.509 library reads in its file.
+func endOnDisk(t testing.TB, folder string) time.Time {
+	t.Helper()
+	b, err := os.ReadFile(filepath.Join(folder, authorityCertFile))
+	must(t, err)
+	block, _ := pem.Decode(b)
+	c, err := x509.ParseCertificate(block.Bytes)
+	must(t, err)
+	return c.NotAfter
+}
+
+func TestAuthorityState_TellsWhenItEnds(t *testing.T) {
+	r := open(t)
+	first := endOnDisk(t, r.folder)
+	wantEnd := func(step string, want time.Time) {
+		t.Helper()
+		if got := r.AuthorityState().GetNotAfter().AsTime(); !got.Equal(want) {
+			t.Errorf("%s: it ends %v, want %v", step, got, want)
+		}
+	}
+	wantEnd("at the first start", first)
+	r.clock.advance(9 * 365 * 24 * time.Hour)
+	r.rotate(time.Hour)
+	wantEnd("as another takes its place", first)
+	must(t, r.pass(time.Hour, r.record))
+	if next := endOnDisk(t, r.folder); !next.After(first) {
+		t.Errorf("the next one ends %v, the former %v", next, first)
+	}
+	wantEnd("retired", endOnDisk(t, r.folder))
+}
+
+// The log is told of an authority that ends within a year, at the start and once a day,
+// until another takes its place.
+func TestRun_TellsDailyOfAnAuthorityThatEnds(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		now, folder := time.Now, filepath.Join(t.TempDir(), "trust")
+		gate, err := OpenGate(GateOptions{Folder: folder, Now: func() time.Time { return now() }})
+		must(t, err)
+		end := endOnDisk(t, folder)
+		record := func(*pb.JournalEvent) error { return nil }
+		// told is how often an end was told while the station ran for a time that began so
+		// long before it.
+		told := func(before, runs time.Duration) (n int) {
+			t.Helper()
+			ahead := time.Until(end.Add(-before))
+			now = func() time.Time { return time.Now().Add(ahead) }
+			ctx, cancel := context.WithTimeout(t.Context(), runs)
+			defer cancel()
+			gate.Run(ctx, record, Told{Failed: func(err error) { t.Error(err) }, Ending: func(notAfter time.Time) {
+				n++
+				if !notAfter.Equal(end) {
+					t.Errorf("told of an end at %v, want %v", notAfter, end)
+				}
+			}})
+			return n
+		}
+		const day = 24 * time.Hour
+		for _, tc := range []struct {
+			before, runs time.Duration
+			want         int
+		}{
+			{366 * day, 23 * time.Hour, 0},
+			{365*day + time.Hour, 2 * time.Hour, 1},
+			{365*day - time.Second, time.Minute, 1},
+			{300 * day, 3*day + time.Hour, 4},
+			{-day, time.Minute, 1},
+		} {
+			if got := told(tc.before, tc.runs); got != tc.want {
+				t.Errorf("from %v before its end, for %v: told %d times, want %d", tc.before, tc.runs, got, tc.want)
+			}
+		}
+		_, err = gate.RotateAuthority(&pb.RotateAuthorityRequest{}, "", record)
+		must(t, err)
+		if got := told(300*day, 3*day); got != 0 {
+			t.Errorf("while another takes its place: told %d times", got)
+		}
+	})
 }

@@ -151,7 +151,7 @@ func (g *Gate) AuthorityState() *pb.AuthorityState {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	k, r := g.keys.Load(), g.listed.Load()
-	state := &pb.AuthorityState{AuthoritySha256: k.shows.digest()}
+	state := &pb.AuthorityState{AuthoritySha256: k.shows.digest(), NotAfter: timestamppb.New(k.shows.cert.NotAfter)}
 	if r.Rotation == nil {
 		return state
 	}

@@ -1169,7 +1169,11 @@ type AuthorityState struct {
 	// no rotation is under way.
 	Left *durationpb.Duration `protobuf:"bytes,4,opt,name=left,proto3" json:"left,omitempty"`
 	// Who is let in and was not renewed since the rotation began, by name.
-	Waiting       []*Client `protobuf:"bytes,5,rep,name=waiting,proto3" json:"waiting,omitempty"`
+	Waiting []*Client `protobuf:"bytes,5,rep,name=waiting,proto3" json:"waiting,omitempty"`
+	// When the certificate of the authority by which the station is known ends, by the
+	// certificate's own date, in whole seconds: ten years after the authority was made. Bayround's
+	// own programs do not look at it; other TLS programs may.
+	NotAfter      *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=not_after,json=notAfter,proto3" json:"not_after,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1235,6 +1239,13 @@ func (x *AuthorityState) GetLeft() *durationpb.Duration {
 func (x *AuthorityState) GetWaiting() []*Client {
 	if x != nil {
 		return x.Waiting
+	}
+	return nil
+}
+
+func (x *AuthorityState) GetNotAfter() *timestamppb.Timestamp {
+	if x != nil {
+		return x.NotAfter
 	}
 	return nil
 }
@@ -1305,14 +1316,15 @@ const file_bayround_v1_enrol_service_proto_rawDesc = "" +
 	"\bleft_out\x18\x02 \x03(\tR\aleftOut\"\x15\n" +
 	"\x13GetAuthorityRequest\"I\n" +
 	"\x14GetAuthorityResponse\x121\n" +
-	"\x05state\x18\x01 \x01(\v2\x1b.bayround.v1.AuthorityStateR\x05state\"\xec\x01\n" +
+	"\x05state\x18\x01 \x01(\v2\x1b.bayround.v1.AuthorityStateR\x05state\"\xa5\x02\n" +
 	"\x0eAuthorityState\x12)\n" +
 	"\x10authority_sha256\x18\x01 \x01(\tR\x0fauthoritySha256\x12\x1f\n" +
 	"\vnext_sha256\x18\x02 \x01(\tR\n" +
 	"nextSha256\x120\n" +
 	"\x05begun\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\x05begun\x12-\n" +
 	"\x04left\x18\x04 \x01(\v2\x19.google.protobuf.DurationR\x04left\x12-\n" +
-	"\awaiting\x18\x05 \x03(\v2\x13.bayround.v1.ClientR\awaiting*\xab\x01\n" +
+	"\awaiting\x18\x05 \x03(\v2\x13.bayround.v1.ClientR\awaiting\x127\n" +
+	"\tnot_after\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\bnotAfter*\xab\x01\n" +
 	"\n" +
 	"ClientRole\x12\x1b\n" +
 	"\x17CLIENT_ROLE_UNSPECIFIED\x10\x00\x12\x16\n" +
@@ -1387,29 +1399,30 @@ var file_bayround_v1_enrol_service_proto_depIdxs = []int32{
 	21, // 12: bayround.v1.AuthorityState.begun:type_name -> google.protobuf.Timestamp
 	22, // 13: bayround.v1.AuthorityState.left:type_name -> google.protobuf.Duration
 	1,  // 14: bayround.v1.AuthorityState.waiting:type_name -> bayround.v1.Client
-	2,  // 15: bayround.v1.EnrolService.OpenEnrolment:input_type -> bayround.v1.OpenEnrolmentRequest
-	4,  // 16: bayround.v1.EnrolService.Enrol:input_type -> bayround.v1.EnrolRequest
-	6,  // 17: bayround.v1.EnrolService.Renew:input_type -> bayround.v1.RenewRequest
-	8,  // 18: bayround.v1.EnrolService.Admit:input_type -> bayround.v1.AdmitRequest
-	10, // 19: bayround.v1.EnrolService.Revoke:input_type -> bayround.v1.RevokeRequest
-	14, // 20: bayround.v1.EnrolService.RotateAuthority:input_type -> bayround.v1.RotateAuthorityRequest
-	16, // 21: bayround.v1.EnrolService.RetireAuthority:input_type -> bayround.v1.RetireAuthorityRequest
-	18, // 22: bayround.v1.EnrolService.GetAuthority:input_type -> bayround.v1.GetAuthorityRequest
-	12, // 23: bayround.v1.EnrolService.ListClients:input_type -> bayround.v1.ListClientsRequest
-	3,  // 24: bayround.v1.EnrolService.OpenEnrolment:output_type -> bayround.v1.OpenEnrolmentResponse
-	5,  // 25: bayround.v1.EnrolService.Enrol:output_type -> bayround.v1.EnrolResponse
-	7,  // 26: bayround.v1.EnrolService.Renew:output_type -> bayround.v1.RenewResponse
-	9,  // 27: bayround.v1.EnrolService.Admit:output_type -> bayround.v1.AdmitResponse
-	11, // 28: bayround.v1.EnrolService.Revoke:output_type -> bayround.v1.RevokeResponse
-	15, // 29: bayround.v1.EnrolService.RotateAuthority:output_type -> bayround.v1.RotateAuthorityResponse
-	17, // 30: bayround.v1.EnrolService.RetireAuthority:output_type -> bayround.v1.RetireAuthorityResponse
-	19, // 31: bayround.v1.EnrolService.GetAuthority:output_type -> bayround.v1.GetAuthorityResponse
-	13, // 32: bayround.v1.EnrolService.ListClients:output_type -> bayround.v1.ListClientsResponse
-	24, // [24:33] is the sub-list for method output_type
-	15, // [15:24] is the sub-list for method input_type
-	15, // [15:15] is the sub-list for extension type_name
-	15, // [15:15] is the sub-list for extension extendee
-	0,  // [0:15] is the sub-list for field type_name
+	21, // 15: bayround.v1.AuthorityState.not_after:type_name -> google.protobuf.Timestamp
+	2,  // 16: bayround.v1.EnrolService.OpenEnrolment:input_type -> bayround.v1.OpenEnrolmentRequest
+	4,  // 17: bayround.v1.EnrolService.Enrol:input_type -> bayround.v1.EnrolRequest
+	6,  // 18: bayround.v1.EnrolService.Renew:input_type -> bayround.v1.RenewRequest
+	8,  // 19: bayround.v1.EnrolService.Admit:input_type -> bayround.v1.AdmitRequest
+	10, // 20: bayround.v1.EnrolService.Revoke:input_type -> bayround.v1.RevokeRequest
+	14, // 21: bayround.v1.EnrolService.RotateAuthority:input_type -> bayround.v1.RotateAuthorityRequest
+	16, // 22: bayround.v1.EnrolService.RetireAuthority:input_type -> bayround.v1.RetireAuthorityRequest
+	18, // 23: bayround.v1.EnrolService.GetAuthority:input_type -> bayround.v1.GetAuthorityRequest
+	12, // 24: bayround.v1.EnrolService.ListClients:input_type -> bayround.v1.ListClientsRequest
+	3,  // 25: bayround.v1.EnrolService.OpenEnrolment:output_type -> bayround.v1.OpenEnrolmentResponse
+	5,  // 26: bayround.v1.EnrolService.Enrol:output_type -> bayround.v1.EnrolResponse
+	7,  // 27: bayround.v1.EnrolService.Renew:output_type -> bayround.v1.RenewResponse
+	9,  // 28: bayround.v1.EnrolService.Admit:output_type -> bayround.v1.AdmitResponse
+	11, // 29: bayround.v1.EnrolService.Revoke:output_type -> bayround.v1.RevokeResponse
+	15, // 30: bayround.v1.EnrolService.RotateAuthority:output_type -> bayround.v1.RotateAuthorityResponse
+	17, // 31: bayround.v1.EnrolService.RetireAuthority:output_type -> bayround.v1.RetireAuthorityResponse
+	19, // 32: bayround.v1.EnrolService.GetAuthority:output_type -> bayround.v1.GetAuthorityResponse
+	13, // 33: bayround.v1.EnrolService.ListClients:output_type -> bayround.v1.ListClientsResponse
+	25, // [25:34] is the sub-list for method output_type
+	16, // [16:25] is the sub-list for method input_type
+	16, // [16:16] is the sub-list for extension type_name
+	16, // [16:16] is the sub-list for extension extendee
+	0,  // [0:16] is the sub-list for field type_name
 }
 
 func init() { file_bayround_v1_enrol_service_proto_init() }
