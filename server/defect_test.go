@@ -79,3 +79,22 @@ func TestDayOrInstant_WhereClocksAreChanged(t *testing.T) {
 		}
 	}
 }
+
+// Words that somebody chose steer no terminal of who reads them, and make no line of their
+// own in a table: the control characters of ECMA-48 and a line that says the vehicle is fit.
+func TestDefect_WordsOfOthersSteerNoTerminal(t *testing.T) {
+	t.Setenv("BAYROUND_SERVER", filled(t).address)
+	said := must(t, "defect", "stop", "wn13", "--person", "arkwith", "--reason", "pulls\x1b[2J\x07\u009b1A\r\nWN13  FIT TO RESPOND")
+	said += must(t, "defect", "list", "--vehicle", "wn13") + must(t, "readiness", "wn13")
+	for _, control := range []string{"\x1b", "\x07", "\u009b", "\r", "\nWN13  FIT"} {
+		if strings.Contains(said, control) {
+			t.Errorf("%q is printed:\n%q", control, said)
+		}
+	}
+	requireIn(t, said, "Stopped: pulls\uFFFD[2J\uFFFD\uFFFD1A WN13  FIT TO RESPOND")
+	shown := must(t, "defect", "show", "wn13/"+strings.Fields(said[strings.Index(said, "wn13/stop-")+len("wn13/"):])[0])
+	requireIn(t, shown, "pulls\uFFFD[2J\uFFFD\uFFFD1A")
+	if strings.ContainsAny(shown, "\x1b\x07\u009b\r") {
+		t.Errorf("show prints %q", shown)
+	}
+}

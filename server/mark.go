@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 
+	"bayround/internal/command"
 	"bayround/internal/verdict"
 	pb "bayround/proto/bayround/v1"
 )
@@ -36,11 +37,11 @@ func markOf(v pb.Verdict) mark {
 func wordsOf(r *pb.Readiness) string { return verdict.OneLine(verdict.Said(r)) }
 
 // paint colours a text, when colour may be used.
-func (m mark) paint(text string, colourful bool) string {
+func (m mark) paint(text string, colourful bool) command.Painted {
 	if !colourful {
-		return text
+		return command.Painted(text)
 	}
-	return "\x1b[" + m.colour + "m" + text + "\x1b[0m"
+	return command.Painted("\x1b[" + m.colour + "m" + text + "\x1b[0m")
 }
 
 // count is a number with its noun.

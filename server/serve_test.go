@@ -170,7 +170,7 @@ func TestMark_FiveShapesAndNoTwoAlike(t *testing.T) {
 			t.Errorf("verdict %d is shown as %q", v, m.shape)
 		}
 		shapes[m.shape] = true
-		if m.paint("x", false) != "x" || !strings.Contains(m.paint("x", true), "x") || m.paint("x", true) == "x" {
+		if m.paint("x", false) != "x" || !strings.Contains(string(m.paint("x", true)), "x") || m.paint("x", true) == "x" {
 			t.Errorf("verdict %d is painted %q", v, m.paint("x", true))
 		}
 	}

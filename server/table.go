@@ -89,6 +89,7 @@ func short(r *pb.Readiness) []string {
 // clipped shortens a line so that a table stays a table; play and -o json have it whole.
 func clipped(line string) string {
 	const longest = 120
+	line = onOneLine(line)
 	runes := []rune(line)
 	if len(runes) <= longest {
 		return line
