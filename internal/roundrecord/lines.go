@@ -9,6 +9,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
@@ -104,13 +106,16 @@ func cell(value any) string {
 	case float64:
 		return strconv.FormatFloat(v, 'f', -1, 64)
 	case string:
-		if v != "" && strings.ContainsRune("=+-@\t\r", rune(v[0])) {
+		if first, _ := utf8.DecodeRuneInString(v); v != "" && (unicode.IsControl(first) || strings.ContainsRune(formula, first)) {
 			return "'" + v // a spreadsheet would work it out
 		}
 		return v
 	}
 	return fmt.Sprint(value)
 }
+
+// formula are the characters with which a formula begins, as wide ones, too.
+const formula = "=+-@\uFF1D\uFF0B\uFF0D\uFF20"
 
 // lines are those of one round.
 func (r *Record) lines() (all []line) {

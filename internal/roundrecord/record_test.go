@@ -232,6 +232,30 @@ func TestWriteCSV_HasUnitsInItsColumns(t *testing.T) {
 	}
 }
 
+// What begins a formula stands behind an apostrophe: OWASP ASVS 5.0, requirement 1.2.10 (= + - @,
+// tab and null); line ends and wide characters as OWASP, "CSV Injection", has them, from memory.
+func TestWriteCSV_HoldsNoFormula(t *testing.T) {
+	for _, first := range []string{"=", "+", "-", "@", "\t", "\x00", "\r", "\n", "\uFF1D", "\uFF0B", "\uFF0D", "\uFF20"} {
+		r := small()
+		for _, ev := range r.Events {
+			if res := ev.GetResultRecorded().GetResult(); res != nil {
+				res.Note = first + "1+1"
+			}
+		}
+		var out strings.Builder
+		if err := roundrecord.WriteCSV(&out, r); err != nil {
+			t.Fatal(err)
+		}
+		rows, err := csv.NewReader(strings.NewReader(out.String())).ReadAll()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := rows[1][slices.Index(rows[0], "note")]; !strings.HasPrefix(got, "'") {
+			t.Errorf("%q begins a cell", got)
+		}
+	}
+}
+
 func TestWriteJSONL_HoldsTheSameLines(t *testing.T) {
 	var out strings.Builder
 	if err := roundrecord.WriteJSONL(&out, small()); err != nil {
