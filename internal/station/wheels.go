@@ -237,7 +237,7 @@ func (s *snapshot) wheelsFeed(t timetable, now, until time.Time) (events []sched
 			}
 			events = append(events, schedule.FeedEvent{
 				Key:    s.model.vehicle.GetName() + " " + w.GetStepId() + " " + w.GetFitted().AsTime().UTC().Format(time.RFC3339),
-				Starts: r.DueAt, Summary: s.model.vehicle.GetCallSign() + " " + line.routine.GetTitle(),
+				Starts: r.DueAt, Summary: s.spoken() + " " + line.routine.GetTitle(),
 				Description: s.wheelWords(t.calendar, line, w, now),
 			})
 		}

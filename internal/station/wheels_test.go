@@ -21,12 +21,13 @@ const (
 	front    = "WHL-200/axle-1-nearside"
 )
 
-// wheeled is the small station, scheduled, with a routine for wheels that were off.
-func wheeled(t *testing.T) *stationtest.Kit {
+// wheeled is the small station, scheduled, with a routine for wheels that were off, and
+// altered further as is said.
+func wheeled(t *testing.T, oldNew ...string) *stationtest.Kit {
 	t.Helper()
 	k := stationtest.Open(t)
 	k.Clock.Advance(time.Minute)
-	k.ApplyAltered("    time_zone: Europe/London\n", watches, "routines:\n  - {name: routines/shift,", `    - id: WHL-200
+	k.ApplyAltered(append(oldNew, "    time_zone: Europe/London\n", watches, "routines:\n  - {name: routines/shift,", `    - id: WHL-200
       title: Wheel torqued again
       stop: side
       family: Wheels
@@ -47,7 +48,7 @@ func wheeled(t *testing.T) *stationtest.Kit {
       source: common practice
 routines:
   - {name: routines/re-torque, title: wheel nuts torqued again, triggers: [TRIGGER_AFTER_WHEEL_FITTED], occasions: [{after: {kinds: [HAPPENING_KIND_WHEEL_FITTED]}}]}
-  - {name: routines/shift,`)
+  - {name: routines/shift,`)...)
 	return k
 }
 
@@ -218,4 +219,23 @@ func TestWheels_OneToldLateEndsNoLaterTimer(t *testing.T) {
 	res.DeviceTime = timestamppb.New(early.AsTime().Add(time.Hour))
 	k.Record(round, res)
 	hold(t, "torqued before the wheel was off again", dueOf(t, k, p1, retorque), pb.DueState_DUE_STATE_COMING, "Mon 2 10:01", "-")
+}
+
+// A reader of the calendar knows vehicles by what they answer to: the wheel of a reserve that
+// stands in bears the call sign it has taken, as all else of it does.
+func TestWheels_OfAReserveAreInTheCalendarUnderWhatItAnswersTo(t *testing.T) {
+	k := wheeled(
+		t, "  - {name: people/mechanic,", "  - {name: people/officer, title: Officer, roles: [ROLE_OFFICER]}\n  - {name: people/mechanic,",
+		"    required_routines: [routines/shift, routines/weekly]", "    reserve: true\n    required_routines: [routines/shift]",
+	)
+	if _, err := k.MoveCallSign(ctx, move(k)); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := fit(k, func(r *pb.RecordWheelsFittedRequest) { r.Vehicle = p2 }); err != nil {
+		t.Fatal(err)
+	}
+	feed, err := k.GetCalendarFeed(ctx, &pb.GetCalendarFeedRequest{Station: "stations/quay"})
+	if err != nil || !strings.Contains(feed.GetCalendar(), "SUMMARY:Q1 (Q2) wheel nuts torqued again") {
+		t.Errorf("the calendar says %s (%v)", feed.GetCalendar(), err)
+	}
 }
