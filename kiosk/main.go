@@ -26,7 +26,8 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	root.SetIn(stdin)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	err := root.ExecuteContext(ctx)
+	cmd, err := root.ExecuteContextC(ctx)
+	c.Line = command.Line{Use: cmd.Use, HasFlag: func(name string) bool { return cmd.Flags().Lookup(name) != nil }}
 	if err != nil && !c.Understood {
 		err = command.Misuse("%w\n(kiosk help says what can be asked for)", err)
 	}

@@ -71,6 +71,32 @@ func TestRun_ExitCodesTellWhatHappened(t *testing.T) {
 	}
 }
 
+// What a station refuses of a request is called by the flag or argument that gave it.
+func TestRefusal_NamesWhatWasTyped(t *testing.T) {
+	t.Setenv("BAYROUND_SERVER", filled(t).address)
+	for _, tc := range []struct {
+		line, says, never string
+	}{
+		{"records --person No_Body --limit 3", "--person must be a name like", "\n  person"},
+		{"records --page never", "\n  --page: ", "\n  page_token"},
+		{"defect show wn11", "DEFECT must be the name of a defect", "\n  name"},
+		{"defect stop wn11 --person arkwith --reason rust --step tyre", "--step must be a step of the plan", "step_ids"},
+		{"defect end-deferral wn11 --person arkwith --because rust", "DEFECT must be the name of a defect", "\n  defect"},
+		{"defect list --reporter No_Body", "--reporter must be", "\n  reporter"},
+		{"callsign move WN11 --to wn90 --person No_Body --reason off --control-told", "--person must be", "\n  person"},
+		{"callsign move WN11 --to wn90 --person osgarry --reason off", "--control-told", "\n  control_told"},
+		{"stock history skarholm-quay Engine_Oil", "MATERIAL must be", "\n  material"},
+		{"wheel wn11 axle-1-nearside --person No_Body", "--person must be", "\n  person"},
+		{"erase No_Body --by arkwith --reason left", "PERSON must be", "\n  person"},
+		{"watches No_Where", "STATION must be", "\n  station"},
+	} {
+		got := do(t, strings.Fields(tc.line)...)
+		if got.code != command.ExitRefused || !strings.Contains(got.err, tc.says) || strings.Contains(got.err, tc.never) {
+			t.Errorf("server %s: exit code %d\n%s", tc.line, got.code, got.err)
+		}
+	}
+}
+
 func TestHelp_EveryCommandHasAnExampleAndFullWords(t *testing.T) {
 	var walk func(*cobra.Command)
 	walk = func(cmd *cobra.Command) {

@@ -25,7 +25,8 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	root.SetArgs(args)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	err := root.ExecuteContext(ctx)
+	cmd, err := root.ExecuteContextC(ctx)
+	c.Line = command.Line{Use: cmd.Use, HasFlag: func(name string) bool { return cmd.Flags().Lookup(name) != nil }}
 	if err != nil && !c.Understood {
 		err = command.Misuse("%w\n(server help says what can be asked for)", err)
 	}

@@ -27,7 +27,7 @@ func TestStock_OnTheCommandLine(t *testing.T) {
 		{"nobody said", []string{"stock", "count", "pellan-cross", "engine-oil", "3l"}, command.ExitMisused, "--person"},
 		{"no amount", []string{"stock", "count", "pellan-cross", "engine-oil", "much", "--person", "arkwith"}, command.ExitMisused, "20l"},
 		{"oil in pieces", []string{"stock", "count", "pellan-cross", "engine-oil", "3", "--person", "arkwith"}, command.ExitMisused, "litres"},
-		{"nothing came", []string{"stock", "deliver", "pellan-cross", "engine-oil", "0l", "--person", "arkwith"}, command.ExitRefused, "amount"},
+		{"nothing came", []string{"stock", "deliver", "pellan-cross", "engine-oil", "0l", "--person", "arkwith"}, command.ExitRefused, "AMOUNT must"},
 	} {
 		t.Run(tc.why, func(t *testing.T) {
 			got := do(t, tc.args...)

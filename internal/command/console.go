@@ -17,6 +17,8 @@ import (
 // asked for, so that it can be piped.
 type Console struct {
 	Out, Err io.Writer
+	// Line is the command that was given, once that is known.
+	Line Line
 	// Understood is set once the command line has been read without a mistake.
 	Understood bool
 }

@@ -102,10 +102,13 @@ func (c *Console) Tell(err error) int {
 	switch {
 	case err == nil, errors.As(err, &answer), errors.Is(err, context.Canceled):
 	case errors.As(err, &f):
-		c.Complain("%s", sentence(err, f))
+		lines := []string{sentence(err, f)}
 		for _, field := range f.Fields {
-			c.Complain("  %s: %s", field.Path, field.Message)
+			typed := c.Line.typed(field.Path)
+			lines[0] = strings.Replace(lines[0], field.Path+" "+field.Message, typed+" "+field.Message, 1)
+			lines = append(lines, fmt.Sprintf("  %s: %s", typed, field.Message))
 		}
+		c.Complain("%s", strings.Join(lines, "\n"))
 	default:
 		c.Complain("%v", err)
 	}
