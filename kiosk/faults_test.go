@@ -87,7 +87,7 @@ func TestKill_TheTabletGoesOnWhereItWas(t *testing.T) {
 	s := startStation(t)
 	s.play("09-t1-before-tow.yaml")
 	k := startTablet(t, s.address, "tablet-1")
-	r := newRobot(b.open(k.pages, 1280, 800), s.address, "vehicles/t1", "routines/before-tow")
+	r := newRobot(b.open(k.pages, 1280, 800), nil, s.address, "vehicles/t1", "routines/before-tow")
 	r.begin("routines/before-tow", "people/arkwith", "")
 	answered := 0
 	r.walk(func(string) bool { answered++; return answered > 3 })
@@ -121,9 +121,9 @@ func TestOffline_ARoundIsBegunJudgedSignedAndSentLater(t *testing.T) {
 	b := openBrowser(t)
 	s := startStation(t)
 	s.play("09-t1-before-tow.yaml")
-	k := startHurried(t, s.address, hurried(60))
+	k := startLeaping(t, s.address)
 	p := b.open(k.Tablet, 1280, 800)
-	r := newRobot(p, s.address, "vehicles/t1", "routines/before-tow")
+	r := newRobot(p, k.clock, s.address, "vehicles/t1", "routines/before-tow")
 	r.until(`/all sent/.test(document.body.innerText)`)
 	r.until(`!!document.querySelector('input[name="vehicle"][value="vehicles/t1"]')`) // the tablet has taken it over
 	s.kill()
@@ -164,9 +164,9 @@ func TestTurnout_InTheMiddleAndBack(t *testing.T) {
 	b := openBrowser(t)
 	s := startStation(t)
 	s.play("01-wn11-shift.yaml")
-	k := startHurried(t, s.address, hurried(60))
+	k := startLeaping(t, s.address)
 	bay := b.open(k.Bay, 1920, 1080)
-	r := newRobot(b.open(k.Tablet, 1280, 800), s.address, "vehicles/wn11", "routines/shift")
+	r := newRobot(b.open(k.Tablet, 1280, 800), k.clock, s.address, "vehicles/wn11", "routines/shift")
 	r.begin("routines/shift", "people/arkwith", "people/venholt")
 	answered := 0
 	r.walk(func(string) bool { answered++; return answered > 12 })
@@ -201,7 +201,7 @@ func TestTwoTablets_OneGoesOnWhereTheOtherStopped(t *testing.T) {
 	s := startStation(t)
 	s.play("09-t1-before-tow.yaml")
 	first := startTablet(t, s.address, "tablet-1")
-	r := newRobot(b.open(first.pages, 1280, 800), s.address, "vehicles/t1", "routines/before-tow")
+	r := newRobot(b.open(first.pages, 1280, 800), nil, s.address, "vehicles/t1", "routines/before-tow")
 	r.begin("routines/before-tow", "people/arkwith", "")
 	answered := 0
 	r.walk(func(string) bool { answered++; return answered > 4 })

@@ -132,6 +132,7 @@ func (k typist) answer(s *pb.CheckStep) {
 		}
 	}
 	k.untilSo(fmt.Sprintf(`document.querySelector("main[data-at]")?.dataset.at !== %q`, s.GetStepId()), func() {
+		k.clock.look(lookOf(s))
 		if enter := k.enters(s); enter != "" && k.tabWhile(atStep(s), enter) {
 			k.press(kb.Enter)
 		}
@@ -145,8 +146,8 @@ func TestKeys_AWholeRound(t *testing.T) {
 	b := openBrowser(t)
 	s := startStation(t)
 	s.play("09-t1-before-tow.yaml")
-	served := startHurried(t, s.address, hurried(60))
-	k := typist{newRobot(b.open(served.Tablet, 1280, 800), s.address, "vehicles/t1", "routines/before-tow")}
+	served := startLeaping(t, s.address)
+	k := typist{newRobot(b.open(served.Tablet, 1280, 800), served.clock, s.address, "vehicles/t1", "routines/before-tow")}
 	k.begin("routines/before-tow", "people/venholt")
 	answered := 0
 	for step := k.steps[k.at()]; step != nil; step = k.steps[k.at()] {

@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -22,23 +23,36 @@ import (
 // demoPIN is the PIN of every driver of the demo's county.
 const demoPIN = "2468"
 
-// hurried is a clock that goes on so many times faster, so that the least times of
-// looking pass while a test waits.
-func hurried(times time.Duration) func() time.Time {
-	began := time.Now()
-	return func() time.Time { return began.Add(time.Since(began) * times) }
+// leaping is a clock that goes on as usual and leaps while a robot looks at something, so
+// that no test waits as long as a driver has to look.
+type leaping struct {
+	ahead atomic.Int64 // nanoseconds
 }
 
-// startHurried runs a kiosk within this process by a clock of the test's own; nobody
-// puts it right.
-func startHurried(t *testing.T, station string, clock func() time.Time) ready {
+func (l *leaping) now() time.Time { return time.Now().Add(time.Duration(l.ahead.Load())) }
+
+// look lets so much time pass for the tablet, and none where it has a clock of its own.
+func (l *leaping) look(d time.Duration) {
+	if l != nil {
+		l.ahead.Add(int64(d))
+	}
+}
+
+// leapingKiosk is a kiosk within this process, by a clock that nobody puts right.
+type leapingKiosk struct {
+	ready
+	clock *leaping
+}
+
+func startLeaping(t *testing.T, station string) leapingKiosk {
 	t.Helper()
 	var display displayFlags
 	display.tabletInches, display.tabletPX = 10.1, 1509
 	display.bayInches, display.bayWidthPX, display.bayHeightPX, display.bayFarM = 55, 1920, 1080, 15
 	f := &serveFlags{station: station, data: t.TempDir(), device: "tablet-1", listen: "127.0.0.1:0", bay: "127.0.0.1:0", display: display}
 	enrolTablet(t, station, f.data, f.device)
-	r, err := start(t.Context(), f, slog.New(slog.NewTextHandler(io.Discard, nil)), clocks{clock, true})
+	clock := &leaping{}
+	r, err := start(t.Context(), f, slog.New(slog.NewTextHandler(io.Discard, nil)), clocks{clock.now, true})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -47,13 +61,14 @@ func startHurried(t *testing.T, station string, clock func() time.Time) ready {
 			t.Errorf("stopping the kiosk: %v", err)
 		}
 	})
-	return r.ready
+	return leapingKiosk{r.ready, clock}
 }
 
 // robot is a driver who knows what a sound vehicle shows, and touches the tablet's
 // glass and nothing else.
 type robot struct {
 	*page
+	clock   *leaping // of the tablet; nil where it goes by the computer's
 	vehicle string
 	steps   map[string]*pb.CheckStep
 	pad     string            // where the keys were first
@@ -62,7 +77,7 @@ type robot struct {
 }
 
 // newRobot reads from the station what is asked, and what was sound there last.
-func newRobot(p *page, station, vehicle, routine string) *robot {
+func newRobot(p *page, clock *leaping, station, vehicle, routine string) *robot {
 	p.t.Helper()
 	conn := dialStation(p.t, station)
 	defer func() { _ = conn.Close() }()
@@ -72,7 +87,7 @@ func newRobot(p *page, station, vehicle, routine string) *robot {
 	if err != nil {
 		p.t.Fatal(err)
 	}
-	r := &robot{page: p, vehicle: vehicle, steps: map[string]*pb.CheckStep{}, faults: map[string]string{}, values: map[string]string{}}
+	r := &robot{page: p, clock: clock, vehicle: vehicle, steps: map[string]*pb.CheckStep{}, faults: map[string]string{}, values: map[string]string{}}
 	for _, s := range got.GetPlan().GetSteps() {
 		r.steps[s.GetStepId()] = s
 	}
@@ -327,6 +342,12 @@ func (r *robot) still(s *pb.CheckStep) {
 	}
 }
 
+// lookOf is how long a step is looked at before each try to record its answer; no longer than
+// a minute, for a tablet that lies still for three asks who is there.
+func lookOf(s *pb.CheckStep) time.Duration {
+	return min(time.Duration(s.GetLeastLookS()+1)*time.Second, time.Minute)
+}
+
 // record enters the answer, as often as it takes: a step that must not be missed
 // holds until it was looked at long enough.
 func (r *robot) record(s *pb.CheckStep) {
@@ -336,6 +357,7 @@ func (r *robot) record(s *pb.CheckStep) {
 		if enter == "" {
 			return
 		}
+		r.clock.look(lookOf(s))
 		place, err := ask(r.page, patience, chromedp.Poll[[]float64](fmt.Sprintf(`%s ? `+spot+` : []`, atStep(s), enter), patiently))
 		if err != nil {
 			r.fail("waiting for "+enter, err)

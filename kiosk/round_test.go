@@ -28,10 +28,10 @@ func TestRound_AWholeOneByTouch(t *testing.T) {
 	b := openBrowser(t)
 	s := startStation(t)
 	s.play("01-wn11-shift.yaml", "02-wn11-weekly.yaml")
-	k := startHurried(t, s.address, hurried(60))
+	k := startLeaping(t, s.address)
 	bay := b.open(k.Bay, 1920, 1080)
 	p := b.open(k.Tablet, 1280, 800)
-	r := newRobot(p, s.address, "vehicles/wn11", "routines/shift")
+	r := newRobot(p, k.clock, s.address, "vehicles/wn11", "routines/shift")
 	r.begin("routines/shift", "people/arkwith", "people/venholt")
 	told := 0
 	answered := r.walk(func(at string) bool {
@@ -62,9 +62,9 @@ func TestRound_ThreeFaultsAndTheNetworkCutInTheMiddle(t *testing.T) {
 	b := openBrowser(t)
 	s := startStation(t)
 	s.play("03-wn12-shift.yaml")
-	k := startHurried(t, s.address, hurried(60))
+	k := startLeaping(t, s.address)
 	bay := b.open(k.Bay, 1920, 1080)
-	r := newRobot(b.open(k.Tablet, 800, 1280), s.address, "vehicles/wn12", "routines/shift")
+	r := newRobot(b.open(k.Tablet, 800, 1280), k.clock, s.address, "vehicles/wn12", "routines/shift")
 	for _, id := range slices.Sorted(maps.Keys(r.steps)) {
 		if fault := faultOf(r.steps[id]); len(r.faults) < 3 && strings.HasPrefix(id, "CAB-") && fault != "" {
 			r.faults[id] = fault

@@ -107,8 +107,8 @@ func TestTaken_ByTouch(t *testing.T) {
 	b := openBrowser(t)
 	s := startStation(t)
 	s.play("01-wn11-shift.yaml", "02-wn11-weekly.yaml")
-	k := startHurried(t, s.address, hurried(60))
-	r := newRobot(b.open(k.Tablet, 1280, 800), s.address, "vehicles/wn11", "routines/weekly")
+	k := startLeaping(t, s.address)
+	r := newRobot(b.open(k.Tablet, 1280, 800), k.clock, s.address, "vehicles/wn11", "routines/weekly")
 	r.begin("routines/weekly", "people/arkwith", "people/venholt")
 	r.readAgain("TYR-120/axle-2-nearside-inner", "8.1", "8.2", "8.3") // while the tyres are cold
 	at := []string{"LMP-041/driver-seat", "BRA-100/driver-seat", "BRA-120/driver-seat"}
