@@ -114,6 +114,20 @@ func closeKeys(data string, log *slog.Logger) error {
 	return err
 }
 
+// closeRecord closes what the tablet keeps to others on it. What else lies in its folder is
+// left alone: a tablet may have been given a folder that serves for more.
+func closeRecord(data string, log *slog.Logger) error {
+	var names []string
+	for _, name := range []string{"record", "copy", "photos", "session.json", attemptsFile} {
+		names = append(names, filepath.Join(data, name))
+	}
+	open, err := trust.CloseAlone(names...)
+	if len(open) > 0 {
+		log.Warn("others on this tablet could open its record until now; it is closed to them. If somebody may have read it, they have names and hashes of PINs: have all PINs chosen anew", "were_open", open)
+	}
+	return err
+}
+
 // dial connects to the station as this tablet, and keeps its certificate renewed.
 func (r *running) dial(ctx context.Context, f *serveFlags) (*grpc.ClientConn, error) {
 	if f.plain {

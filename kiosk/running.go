@@ -96,6 +96,9 @@ func start(ctx context.Context, f *serveFlags, log *slog.Logger, by clocks) (r *
 	if err := closeKeys(f.data, log); err != nil {
 		return r, err
 	}
+	if err := closeRecord(f.data, log); err != nil {
+		return r, err
+	}
 	if err := r.openRecord(ctx, f); err != nil {
 		return r, err
 	}

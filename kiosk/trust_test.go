@@ -169,25 +169,43 @@ func TestTrust_AFolderKeepsItsTabletsName(t *testing.T) {
 	}
 }
 
-// Keys that others could open are closed to them at the start, and it is said which.
-func TestTrust_ATabletClosesItsKeysToOthers(t *testing.T) {
+// What others could open is closed to them at the start, and it is said.
+func TestTrust_ATabletClosesWhatItKeepsToOthers(t *testing.T) {
 	s := startStation(t)
 	data := t.TempDir()
 	enrolTablet(t, s.address, data, "tablet-1")
-	key := filepath.Join(data, "trust", "key.pem")
-	if err := os.Chmod(key, 0o640); err != nil {
+	starts := func() string {
+		t.Helper()
+		var said bytes.Buffer
+		k, err := start(t.Context(), tabletFlags(s.address, data, "tablet-1"), slog.New(slog.NewTextHandler(&said, &slog.HandlerOptions{Level: slog.LevelWarn})), clocks{time.Now, true})
+		if err := errors.Join(err, k.stop()); err != nil {
+			t.Fatal(err)
+		}
+		return said.String()
+	}
+	if said := starts(); strings.Contains(said, "could open") {
+		t.Errorf("of what the tablet itself made: %s", said)
+	}
+	if err := os.MkdirAll(filepath.Join(data, "copy"), 0o700); err != nil { // made once there is something to copy
 		t.Fatal(err)
 	}
-	var said bytes.Buffer
-	k, err := start(t.Context(), tabletFlags(s.address, data, "tablet-1"), slog.New(slog.NewTextHandler(&said, &slog.HandlerOptions{Level: slog.LevelWarn})), clocks{time.Now, true})
-	if err := errors.Join(err, k.stop()); err != nil {
-		t.Fatal(err)
+	open := map[string]os.FileMode{"trust/key.pem": 0o640, "record": 0o755, "copy": 0o711, "photos": 0o750, "session.json": 0o604}
+	for name, mode := range open {
+		if err := os.Chmod(filepath.Join(data, name), mode); err != nil {
+			t.Fatal(err)
+		}
 	}
-	if info, err := os.Stat(key); err != nil || info.Mode().Perm() != 0o600 {
-		t.Errorf("%v, %v", info.Mode(), err)
+	said := starts()
+	for name, mode := range open {
+		if info, err := os.Stat(filepath.Join(data, name)); err != nil || info.Mode().Perm() != mode&0o700 {
+			t.Errorf("%s: %v, %v", name, info.Mode(), err)
+		}
+		if !strings.Contains(said, filepath.Join(data, name)) {
+			t.Errorf("it is not said of %s: %s", name, said)
+		}
 	}
-	if !strings.Contains(said.String(), "could open its keys") || !strings.Contains(said.String(), key) {
-		t.Errorf("it is not said: %s", said.String())
+	if !strings.Contains(said, "could open its keys") || !strings.Contains(said, "could open its record") {
+		t.Errorf("it is not said: %s", said)
 	}
 }
 

@@ -3,6 +3,7 @@ package main
 import (
 	"crypto/x509"
 	"encoding/pem"
+	"errors"
 	"os"
 	"path/filepath"
 	"slices"
@@ -45,6 +46,14 @@ func TestAdmission_ByTheCommandLine(t *testing.T) {
 		got := do(t, append(tc.args, "--server", s.address, "--identity", tc.identity)...)
 		if got.code != command.ExitRefused || !strings.Contains(got.err, tc.says) {
 			t.Errorf("%s: exit code %d\n%s", tc.why, got.code, got.err)
+		}
+	}
+	if err := os.Chmod(filepath.Join(control, "key.pem"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	for _, says := range []bool{true, false} {
+		if got := do(t, "readiness", "t1", "--server", s.address, "--identity", control); got.code != command.ExitDone || strings.Contains(got.err, "could open "+filepath.Join(control, "key.pem")) != says {
+			t.Errorf("its key was open: exit code %d, want a word of it: %v\n%s", got.code, says, got.err)
 		}
 	}
 	t.Setenv("BAYROUND_IDENTITY", filepath.Join(data, trustFolder, "administrator"))
@@ -159,6 +168,57 @@ func TestServe_ClosesItsKeysToOthers(t *testing.T) {
 		if info, err := os.Stat(key); err != nil || info.Mode().Perm() != 0o600 {
 			t.Errorf("%s: %v, %v", key, info.Mode(), err)
 		}
+	}
+}
+
+// What others could open of the record is closed to them; the folder of a record that was made
+// just now is, too, and nothing is said of it.
+func TestServe_ClosesItsRecordToOthers(t *testing.T) {
+	data := t.TempDir()
+	elsewhere := filepath.Join(t.TempDir(), photosFolder) // photos on a disk of their own
+	if err := errors.Join(os.Chmod(data, 0o755), os.Mkdir(elsewhere, 0o700), os.Symlink(elsewhere, filepath.Join(data, photosFolder))); err != nil {
+		t.Fatal(err)
+	}
+	closed := func() {
+		t.Helper()
+		for _, folder := range []string{data, elsewhere} {
+			if info, err := os.Stat(folder); err != nil || info.Mode().Perm() != 0o700 {
+				t.Errorf("%s: %v, %v", folder, info.Mode(), err)
+			}
+		}
+	}
+	if first := serving(t, data).stop(); strings.Contains(first.err, "could open") {
+		t.Errorf("of what nobody could read: %s", first.err)
+	}
+	closed()
+	if err := errors.Join(os.Chmod(data, 0o755), os.Chmod(elsewhere, 0o711)); err != nil {
+		t.Fatal(err)
+	}
+	requireIn(t, serving(t, data).stop().err, "could open the record", data, filepath.Join(data, photosFolder), "PINs")
+	closed()
+	if second := serving(t, data).stop(); strings.Contains(second.err, "could open") {
+		t.Errorf("of what is closed: %s", second.err)
+	}
+	if err := errors.Join(os.Remove(filepath.Join(data, photosFolder)), os.Symlink("/proc/self/fdinfo", filepath.Join(data, photosFolder))); err != nil {
+		t.Fatal(err)
+	}
+	if got := do(t, "serve", "--data", data, "--listen", "127.0.0.1:0", "--metrics", ""); got.code != command.ExitRefused || !strings.Contains(got.err, "chmod go=") {
+		t.Errorf("of what cannot be closed: exit code %d\n%s", got.code, got.err)
+	}
+}
+
+// A folder that holds something else is refused, and keeps its mode.
+func TestServe_LeavesAFolderThatIsNoRecordOpen(t *testing.T) {
+	data := t.TempDir()
+	writeFile(t, filepath.Join(data, "letter"), "to somebody")
+	if err := os.Chmod(data, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if got := do(t, "serve", "--data", data, "--listen", "127.0.0.1:0", "--metrics", ""); got.code == command.ExitDone {
+		t.Error("it is taken for a record")
+	}
+	if info, err := os.Stat(data); err != nil || info.Mode().Perm() != 0o755 {
+		t.Errorf("%v, %v", info.Mode(), err)
 	}
 }
 

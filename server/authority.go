@@ -11,7 +11,6 @@ import (
 	"bayround/internal/admit"
 	"bayround/internal/command"
 	"bayround/internal/rpc"
-	"bayround/internal/trust"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -164,11 +163,10 @@ func newRenew(c *console) *cobra.Command {
 }
 
 func (c *console) renew(ctx context.Context, address string) error {
-	files, err := c.identity.find()
+	wallet, err := c.wallet()
 	if err != nil {
 		return command.MisusedBy(err)
 	}
-	wallet := trust.OpenWallet(files, time.Now)
 	conn, err := rpc.DialSecure(address, wallet)
 	if err != nil {
 		return command.MisusedBy(err)

@@ -34,7 +34,7 @@ type remote struct {
 
 // reach connects to a station; whether it is there shows at the first call.
 func (c *console) reach(address string, more ...grpc.DialOption) (*remote, error) {
-	conn, err := c.identity.dial(address, more...)
+	conn, err := c.dial(address, more...)
 	if err != nil {
 		return nil, command.MisusedBy(err)
 	}

@@ -29,6 +29,17 @@ func closeKeys(data string, log *slog.Logger) error {
 	return err
 }
 
+// closeRecord closes the record and its photos to others on the station's machine. It is
+// called once the journal has said that the folder is a record: no other folder is changed.
+// Of one that was made just now there was nothing to open.
+func closeRecord(data string, made bool, log *slog.Logger) error {
+	open, err := trust.CloseAlone(data, filepath.Join(data, photosFolder)) // photos may lie on another disk
+	if len(open) > 0 && !made {
+		log.Warn("others on this machine could open the record until now; it is closed to them. If somebody may have read it, they have names and hashes of PINs: have all PINs chosen anew", "were_open", open)
+	}
+	return err
+}
+
 // openGate opens what says who may call the station; nil in plain text.
 func openGate(c *console, f *serveFlags) (*trust.Gate, error) {
 	if c.identity.plain {

@@ -40,15 +40,28 @@ func (i *identity) add(root *cobra.Command) {
 }
 
 // dial connects to a station; whether it is there shows at the first call.
-func (i *identity) dial(address string, more ...grpc.DialOption) (*grpc.ClientConn, error) {
-	if i.plain {
+func (c *console) dial(address string, more ...grpc.DialOption) (*grpc.ClientConn, error) {
+	if c.identity.plain {
 		return rpc.Dial(address, more...)
 	}
-	files, err := i.find()
+	wallet, err := c.wallet()
 	if err != nil {
 		return nil, err
 	}
-	return rpc.DialSecure(address, trust.OpenWallet(files, time.Now), more...)
+	return rpc.DialSecure(address, wallet, more...)
+}
+
+// wallet opens the identity, whose key it closes to others on this machine.
+func (c *console) wallet() (*trust.Wallet, error) {
+	files, err := c.identity.find()
+	if err != nil {
+		return nil, err
+	}
+	open, err := trust.CloseAlone(files.Key)
+	if len(open) > 0 {
+		c.Complain("note: others on this machine could open %s until now; it is closed to them. If one of them may have read it, let this program in anew: server revoke, server admit", files.Key)
+	}
+	return trust.OpenWallet(files, time.Now), err
 }
 
 // find is where the identity lies.

@@ -62,6 +62,7 @@ func start(ctx context.Context, c *console, f *serveFlags, logger *slog.Logger) 
 	if err != nil {
 		return nil, err
 	}
+	_, none := os.Stat(filepath.Join(f.data, keyName))
 	st, inVain, err := openMended(ctx, c, f, logger)
 	if err != nil {
 		return nil, err
@@ -71,9 +72,9 @@ func start(ctx context.Context, c *console, f *serveFlags, logger *slog.Logger) 
 			err = errors.Join(err, st.Close())
 		}
 	}()
-	photos, err := photo.Open(photo.Options{Dir: filepath.Join(f.data, photosFolder)})
+	photos, err := openPhotos(f.data, none != nil, logger)
 	if err != nil {
-		return nil, fmt.Errorf("opening the station's photos in %s: %w", f.data, err)
+		return nil, err
 	}
 	gate, err := openGate(c, f)
 	if err != nil {
@@ -83,8 +84,7 @@ func start(ctx context.Context, c *console, f *serveFlags, logger *slog.Logger) 
 	if err != nil {
 		return nil, err
 	}
-	registry := prometheus.NewRegistry()
-	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
+	registry := newRegistry()
 	tells, err := tellSubscribers(st, f.data, subscribers, logger, registry)
 	if err != nil {
 		return nil, err
@@ -113,6 +113,25 @@ func start(ctx context.Context, c *console, f *serveFlags, logger *slog.Logger) 
 		return nil, errors.Join(err, r.stop())
 	}
 	return r, nil
+}
+
+// openPhotos opens the photos, once record and photos are closed to others.
+func openPhotos(data string, made bool, log *slog.Logger) (*photo.Store, error) {
+	if err := closeRecord(data, made, log); err != nil {
+		return nil, err
+	}
+	photos, err := photo.Open(photo.Options{Dir: filepath.Join(data, photosFolder)})
+	if err != nil {
+		return nil, fmt.Errorf("opening the station's photos in %s: %w", data, err)
+	}
+	return photos, nil
+}
+
+// newRegistry counts what this process takes.
+func newRegistry() *prometheus.Registry {
+	registry := prometheus.NewRegistry()
+	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
+	return registry
 }
 
 // listen opens both listeners, and serves on them when both are there.

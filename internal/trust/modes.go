@@ -38,6 +38,21 @@ func CloseToOthers(names ...string) (open []string, err error) {
 	return open, nil
 }
 
+// CloseAlone does the same and leaves what lies in folders as it is: who cannot enter a
+// folder opens nothing in it, whatever the modes there.
+func CloseAlone(names ...string) (open []string, err error) {
+	for _, name := range names {
+		loose, err := closeToOthers(name)
+		if err != nil {
+			return open, fmt.Errorf("look who may open %s: %w", name, err)
+		}
+		if loose {
+			open = append(open, name)
+		}
+	}
+	return open, nil
+}
+
 // closeToOthers closes one file or folder, and tells whether it was open.
 func closeToOthers(name string) (open bool, err error) {
 	info, err := os.Stat(name) // of what a link leads to: that is what is read
@@ -48,8 +63,8 @@ func closeToOthers(name string) (open bool, err error) {
 		return false, err
 	}
 	if err := os.Chmod(name, info.Mode().Perm()&^others); err != nil {
-		return false, fault.New(fault.Precondition, "KEYS_OPEN_TO_OTHERS",
-			"others on this machine may open %s, and this program cannot change that; say, as its owner: chmod go= %s, and start again. If one of them may have read a key, have it replaced", name, name).Because(err)
+		return false, fault.New(fault.Precondition, "OPEN_TO_OTHERS",
+			"others on this machine may open %[1]s, and this program cannot change that; give it to the user that runs this program (chown), say chmod go= %[1]s, and start again. If one of them may have read a key, have it replaced", name).Because(err)
 	}
 	return true, nil
 }

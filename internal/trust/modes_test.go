@@ -57,3 +57,26 @@ func TestCloseToOthers_RefusesWhatItCannotClose(t *testing.T) {
 		t.Errorf("a key that everybody may read: %v", err)
 	}
 }
+
+// Who may not search a folder resolves no path through it: Pathname Resolution, section 4.13 of
+// the Base Definitions of POSIX.1-2017.
+func TestCloseAlone_LeavesWhatLiesInAFolder(t *testing.T) {
+	folder := t.TempDir()
+	inside, gone := filepath.Join(folder, "inside"), filepath.Join(folder, "gone")
+	must(t, os.WriteFile(inside, nil, 0o600))
+	must(t, os.Chmod(inside, 0o644))
+	must(t, os.Chmod(folder, 0o750))
+	for _, want := range [][]string{{folder}, nil} { // once, and then there is nothing to close
+		if open, err := CloseAlone(gone, folder); err != nil || !slices.Equal(open, want) {
+			t.Errorf("closed %v, want %v; %v", open, want, err)
+		}
+	}
+	for name, mode := range map[string]os.FileMode{folder: 0o700, inside: 0o644} {
+		if info, err := os.Stat(name); err != nil || info.Mode().Perm() != mode {
+			t.Errorf("%s has mode %v, want %v; %v", name, info.Mode(), mode, err)
+		}
+	}
+	if _, err := CloseAlone("/proc/self/status"); !fault.Is(err, fault.Precondition) {
+		t.Errorf("what everybody may read: %v", err)
+	}
+}
