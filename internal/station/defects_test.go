@@ -275,3 +275,23 @@ func TestDefect_RepairVoidsTheReading(t *testing.T) {
 		k.Reopen()
 	}
 }
+
+// A repair that did not hold is of the life that it ended, and of no later one: what was then
+// put right on the spot was repaired once, and once told of when it comes back.
+func TestDefect_RepairThatDidNotHoldIsOfOneLife(t *testing.T) {
+	d := &defectPlay{Kit: stationtest.Open(t)}
+	d.round = d.RecordAll(p1, shift)
+	for _, act := range []act{see("02"), repair, see("02"), see("sound")} {
+		d.Clock.Advance(time.Second)
+		act(d)
+	}
+	figures, err := d.GetDefectFigures(ctx, &pb.GetDefectFiguresRequest{Vehicle: p1})
+	if err != nil || figures.GetToRectify().GetDefects() != 1 {
+		t.Errorf("one repair was made, the figures count %v (%v)", figures.GetToRectify(), err)
+	}
+	see("02")(d)
+	lives := d.Readiness(p1).GetOpenDefects()[0].GetEarlier()
+	if len(lives) != 2 || lives[0].GetRepair() != nil || lives[1].GetRepair() == nil {
+		t.Errorf("its earlier lives: %v", lives)
+	}
+}
