@@ -64,7 +64,8 @@ $(BIN)/kiosk:
 $(BIN)/kiosk-linux-arm64:
 	@CGO_ENABLED=0 GOOS=linux GOARCH=arm64 $(BUILD) -trimpath -ldflags=-s -o $@ ./kiosk
 
-TEST_FLAGS := -count=1 -shuffle=on -timeout 40m -v
+# Vet has looked at everything before (lint), so go test does not look again.
+TEST_FLAGS := -count=1 -shuffle=on -timeout 40m -vet=off -v
 # Under the race detector everything takes about four times as long, so it looks where it
 # can find something. Three kinds of tests run without it:
 #
