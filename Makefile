@@ -80,8 +80,8 @@ SIDE_BY_SIDE := ^(TestKill_LosesNothingAcknowledgedAndDoublesNothing|TestServe_S
 # These take many cases one after the other, or look at one page after the other; each
 # kind of case is also in a test of its package that is raced.
 ONE_BY_ONE := ^(TestDamage_NeverInSilence|TestDesk_(Laws|Sound.*)|TestUplink_ATabletThatFallsDead.*|Test(TabletPage|BayPage|Marks|Past|Pages)_.*|TestAdoptStanding_TwinSays.*|TestPrune_(Says|Tells).*|TestOrderOfArrival.*|TestRehearse_TheSame.*|TestMend_(BringsNo|OfAny).*|TestGetLibrary_OfTheDemo.*|TestGetWalk|TestAdoptLibrary_TakesParts|TestHistory_AnswersAsItDidThen|TestWords_NoFileTells.*|TestDocuments_.*)$$
-# What takes longest is begun first. What runs unraced runs beside what is raced, in two streams,
-# so that no core waits: many tests wait for a disk, a browser or another program.
+# What takes longest is begun first, and what runs unraced runs beside what is raced, so that
+# no core waits: many tests wait for a disk, a browser or another program.
 LONGEST := ./internal/round ./internal/screen ./internal/station ./internal/journal ./internal
 
 .PHONY: test
@@ -91,16 +91,18 @@ test: machine tools proto-check lint ## everything that must hold: contract, lin
 	@echo "go test ./..., raced where it can find something (whole output in build/test.log)"
 	@raced=$$($(GO) list ./... | grep -vxF "$$($(GO) list $(RACE_FREE:%=./internal/%) $(WHOLE))"); \
 	{ failed=0; \
-		$(GO) test -p 1 $(TEST_FLAGS) -skip '$(SIDE_BY_SIDE)' $(WHOLE) $(RACE_FREE:%=./internal/%) >build/test-whole.log 2>&1 & whole=$$!; \
-		$(GO) test -p 1 $(TEST_FLAGS) -run '$(ONE_BY_ONE)' $(LONGEST) >build/test-one-by-one.log 2>&1 & ones=$$!; \
+		{ fell=0; \
+			$(GO) test -p 1 $(TEST_FLAGS) -skip '$(SIDE_BY_SIDE)' $(WHOLE) $(RACE_FREE:%=./internal/%) || fell=1; \
+			$(GO) test -p 1 $(TEST_FLAGS) -run '$(ONE_BY_ONE)' $(LONGEST) || fell=1; \
+			exit $$fell; \
+		} >build/test-unraced.log 2>&1 & \
 		$(GO) test -race $(TEST_FLAGS) -skip '$(ONE_BY_ONE)' $(LONGEST) $$raced || failed=1; \
 		$(GO) test -race $(TEST_FLAGS) -run '$(SIDE_BY_SIDE)' $(WHOLE) || failed=1; \
-		wait $$whole || failed=1; \
-		wait $$ones || failed=1; \
-		cat build/test-whole.log build/test-one-by-one.log; \
+		wait $$! || failed=1; \
+		cat build/test-unraced.log; \
 		exit $$failed; \
 	} 2>&1 | tee build/test.log | awk -f .ci/closing.awk
-	@rm build/test-whole.log build/test-one-by-one.log
+	@rm build/test-unraced.log
 	@.ci/skips build/test.log
 
 # The tests measure text on the pages, so they need the first font that the pages name.

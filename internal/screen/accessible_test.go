@@ -191,7 +191,8 @@ func TestTabletPage_TabReachesEverything(t *testing.T) {
 			}
 		}
 		if got != want {
-			t.Errorf("Tab reaches %d of %d", got, want)
+			missed := value[[]string](t, b, `[...document.querySelectorAll("button, summary, input:not([type=hidden]), textarea")].filter(e => !window.met.has(e)).map(e => e.outerHTML.slice(0, 80))`)
+			t.Errorf("Tab reaches %d of %d, and not (or now not there, or of the same group) %q", got, want, missed)
 		}
 	})
 }
