@@ -46,7 +46,7 @@ func (r *Record) Since(f Found) []Told {
 		}
 		return told
 	}
-	told := []Told{{"Defect", DefectID(d) + ", " + r.stands(d)}}
+	told := append([]Told{{"Defect", DefectID(d) + ", " + r.stands(d)}}, r.inVain(d)...)
 	if a := d.GetAcknowledgement(); a != nil {
 		said := "by " + r.Person(a.GetPerson()) + " on " + r.Instant(a.GetStationTime()) + ", planned for " + r.Instant(a.GetPlanned())
 		if a.GetNote() != "" {
@@ -78,6 +78,19 @@ func earlierLife(d *pb.Defect, until time.Time) *pb.EarlierDefect {
 		}
 	}
 	return nil
+}
+
+// inVain are the repairs of the present fault that did not hold, oldest first.
+func (r *Record) inVain(d *pb.Defect) (told []Told) {
+	for _, life := range slices.Backward(d.GetEarlier()) {
+		if life.GetClosed() != nil || !life.GetFirstFound().AsTime().Equal(d.GetFirstFound().AsTime()) {
+			continue
+		}
+		for _, one := range r.repaired(life.GetRepair()) {
+			told = append(told, Told{one.What, one.Said + "; it did not hold"})
+		}
+	}
+	return told
 }
 
 // lastTime is when the round's newest event happened.

@@ -49,6 +49,14 @@ func TestWriteHTML_TellsWhatBecameOfAFinding(t *testing.T) {
 			[]string{"3f2a9c, closed", "Repaired by bo on 5 Feb 2026 09:00:00 UTC: valve renewed (valve)", "Closed 6 Feb 2026 09:00:00 UTC, found sound by cy"},
 			"Deferred",
 		},
+		"repaired in vain, then closed by a look": {
+			defect(func(d *pb.Defect) {
+				d.Earlier = []*pb.EarlierDefect{{FirstFound: d.GetFirstFound(), Repair: repair}}
+				d.State, d.Closed, d.ClosedBy = pb.DefectState_DEFECT_STATE_CLOSED, day(3), "people/cy"
+			}),
+			[]string{"3f2a9c, closed", "Repaired by bo on 5 Feb 2026 09:00:00 UTC: valve renewed (valve); it did not hold", "Closed 6 Feb 2026"},
+			"open",
+		},
 		"it came back since": {
 			defect(func(d *pb.Defect) {
 				d.Earlier = []*pb.EarlierDefect{{FirstFound: d.GetFirstFound(), Repair: repair, Closed: day(3)}}

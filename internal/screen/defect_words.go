@@ -9,7 +9,6 @@ import (
 	"bayround/internal/round"
 	pb "bayround/proto/bayround/v1"
 
-	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 )
 
@@ -67,10 +66,7 @@ func (p pane) Life(d *pb.Defect) (lines []lifeLine) {
 	}
 	add(answer.GetStationTime(), "%s", p.plannedWords(answer))
 	p.deferralLife(d.GetDeferral(), add)
-	held := func(life *pb.EarlierDefect) bool { return proto.Equal(life.GetRepair(), d.GetRepair()) }
-	if !slices.ContainsFunc(d.GetEarlier(), held) { // one that did not hold belongs to the life before
-		add(d.GetRepair().GetStationTime(), "%s", p.repairWords(d.GetRepair()))
-	}
+	add(d.GetRepair().GetStationTime(), "%s", p.repairWords(d.GetRepair()))
 	if release := d.GetRelease(); release != nil {
 		add(release.GetStationTime(), "Released by %s, who checked again: %s.", p.named(release.GetPerson()), said(release.GetChecked()))
 	} else {

@@ -76,7 +76,7 @@ func (s *Station) GetDefectFigures(ctx context.Context, req *pb.GetDefectFigures
 func livesOf(d *pb.Defect) []*pb.EarlierDefect {
 	present := &pb.EarlierDefect{FirstFound: d.GetFirstFound(), Acknowledged: d.GetAcknowledgement().GetFirst(), Closed: d.GetClosed()}
 	if d.GetState() == pb.DefectState_DEFECT_STATE_RECTIFIED || d.GetState() == pb.DefectState_DEFECT_STATE_CLOSED {
-		present.Repair = repairOf(d)
+		present.Repair = d.GetRepair()
 	}
 	return append([]*pb.EarlierDefect{present}, d.GetEarlier()...)
 }

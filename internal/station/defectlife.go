@@ -21,18 +21,9 @@ const (
 // when it was closed; nil when its repair did not hold.
 func withLife(d *pb.Defect, closed *timestamppb.Timestamp) []*pb.EarlierDefect {
 	lives := append([]*pb.EarlierDefect{{
-		FirstFound: d.GetFirstFound(), Acknowledged: d.GetAcknowledgement().GetFirst(), Repair: repairOf(d), Closed: closed,
+		FirstFound: d.GetFirstFound(), Acknowledged: d.GetAcknowledgement().GetFirst(), Repair: d.GetRepair(), Closed: closed,
 	}}, d.GetEarlier()...)
 	return lives[:min(len(lives), mostLives)]
-}
-
-// repairOf is the repair of the present life of a defect; nil where there is none, or where
-// the newest one did not hold: that is of the life before.
-func repairOf(d *pb.Defect) *pb.Repair {
-	if before := d.GetEarlier(); len(before) > 0 && proto.Equal(before[0].GetRepair(), d.GetRepair()) {
-		return nil
-	}
-	return d.GetRepair()
 }
 
 // withPhotos puts photos before others, each once.
@@ -65,7 +56,7 @@ func goesOn(d *pb.Defect, looked time.Time) *pb.Defect {
 	}
 	next.State, next.Deferral = pb.DefectState_DEFECT_STATE_OPEN, nil
 	if !looked.Before(d.GetRepair().GetStationTime().AsTime()) {
-		next.Earlier, next.Acknowledgement = withLife(d, nil), nil
+		next.Earlier, next.Acknowledgement, next.Repair = withLife(d, nil), nil, nil // they are of the life that ended
 		next.Repeats++
 	}
 	return next

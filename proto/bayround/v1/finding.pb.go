@@ -526,7 +526,8 @@ type Defect struct {
 	TimesFound int32 `protobuf:"varint,7,opt,name=times_found,json=timesFound,proto3" json:"times_found,omitempty"`
 	// Who first found it, people/{person}.
 	FoundBy string `protobuf:"bytes,8,opt,name=found_by,json=foundBy,proto3" json:"found_by,omitempty"`
-	// The newest repair; absent when there was none.
+	// The newest repair; absent when there was none, and when it did not hold: then it is
+	// that of the newest earlier life.
 	Repair *Repair `protobuf:"bytes,9,opt,name=repair,proto3" json:"repair,omitempty"`
 	// When it was closed, by the station's clock; absent while it is not.
 	Closed *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=closed,proto3" json:"closed,omitempty"`
