@@ -234,9 +234,11 @@ func (d *Desk) Tick(ctx context.Context) error {
 	return d.show(ctx)
 }
 
-// look reads the twin when it has changed.
+// look reads the twin when it has changed, or when there is somebody to be shown answers
+// that were not read, as when a round goes on after a turnout.
 func (d *Desk) look(ctx context.Context) error {
-	if !d.stale && d.scene != nil {
+	to := d.answersTo()
+	if !d.stale && d.scene != nil && (to == "" || to == d.scene.answersOf) {
 		return nil
 	}
 	sc, err := d.lookAround(context.WithoutCancel(ctx), d.scene)

@@ -123,10 +123,18 @@ func answerStamp(d *pb.Defect, now time.Time) string {
 	return stamp.String()
 }
 
+// answersTo is whom answers are shown to; empty where none are.
+func (d *Desk) answersTo() string {
+	if d.session.Phase > PhaseBefore {
+		return ""
+	}
+	return d.session.Driver
+}
+
 // answersView is what is shown of the answers; nil where nobody is signed in.
 func (d *Desk) answersView() *Answers {
 	s := d.session
-	if s.Driver == "" || s.Phase > PhaseBefore {
+	if d.answersTo() == "" {
 		return nil
 	}
 	view := &Answers{All: d.marked(d.scene.answers), Open: s.Answers}

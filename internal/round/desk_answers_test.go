@@ -32,6 +32,17 @@ func (tab *hands) findsAtWindscreen() {
 	tab.t.Fatal("every fault here is closed by a look; take another step")
 }
 
+// Who comes back into a round after a turnout is shown what became of the own reports.
+func TestDesk_AnswersAreThereAfterATurnout(t *testing.T) {
+	tab := newHands(t)
+	tab.begin(wn11, shift, "")
+	tab.findsAtWindscreen()
+	tab.act("turnout")
+	if v := tab.act("back"); v.Phase != round.PhaseBefore || v.Answers == nil || len(v.Answers.All) != 1 {
+		t.Errorf("phase %v, answers %t", v.Phase, v.Answers != nil)
+	}
+}
+
 // Whoever reported a defect is shown once, after signing in, what became of it, with a
 // name and a date; from then on the start page says so until it was read; read, it is not
 // shown again before something else becomes of it. Source: the contract of

@@ -31,7 +31,8 @@ type scene struct {
 	vehicles  []*pb.VehicleConfiguration
 	readiness map[string]*pb.Readiness // by the twin
 
-	answers []Answer // to what who is signed in has reported, while they can be shown
+	answers   []Answer // to what answersOf has reported
+	answersOf string   // who is signed in, people/{person}, while answers can be shown
 
 	with  []string  // items that the plan has beside its routine's
 	plan  *pb.Plan  // of the round in hand, or of what was chosen; nil when nothing was
@@ -57,9 +58,9 @@ func (d *Desk) lookAround(ctx context.Context, before *scene) (*scene, error) {
 	if err := d.lookAtVehicles(ctx, sc); err != nil {
 		return nil, err
 	}
-	sc.answers = nil
-	if s := d.session; s.Driver != "" && s.Phase <= PhaseBefore {
-		if sc.answers, err = d.lookAtAnswers(ctx, sc, s.Driver); err != nil {
+	sc.answers, sc.answersOf = nil, d.answersTo()
+	if sc.answersOf != "" {
+		if sc.answers, err = d.lookAtAnswers(ctx, sc, sc.answersOf); err != nil {
 			return nil, err
 		}
 	}
