@@ -75,14 +75,22 @@ func (a Answer) rank() int {
 // putRightBySelf tells that who reported a defect also ended it, and nobody else had a
 // part in it: then there is nothing to be told.
 func putRightBySelf(d *pb.Defect) bool {
-	return d.GetClosedBy() == d.GetFoundBy() && d.GetRepair() == nil && d.GetAcknowledgement() == nil && d.GetDeferral() == nil && d.GetStop() == nil
+	return d.GetClosedBy() == d.GetFoundBy() && d.GetRepair() == nil && d.GetAcknowledgement() == nil && d.GetDeferral() == nil && d.GetStop() == nil && inVain(d) == nil
+}
+
+// inVain is the newest repair of the fault as it is now, when that did not hold.
+func inVain(d *pb.Defect) *pb.Repair {
+	if lives := d.GetEarlier(); len(lives) > 0 && lives[0].GetClosed() == nil {
+		return lives[0].GetRepair()
+	}
+	return nil
 }
 
 // answered lists the instants at which somebody did something about a defect.
 func answered(d *pb.Defect) []*timestamppb.Timestamp {
 	return []*timestamppb.Timestamp{
 		d.GetAcknowledgement().GetStationTime(), d.GetDeferral().GetStationTime(), d.GetDeferral().GetEnded(),
-		d.GetRepair().GetStationTime(),
+		d.GetRepair().GetStationTime(), inVain(d).GetStationTime(),
 	}
 }
 

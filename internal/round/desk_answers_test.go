@@ -147,3 +147,41 @@ func TestDesk_NobodyIsAnsweredForWhatWasPutRightAtOnce(t *testing.T) {
 		t.Errorf("told of what was put right by oneself: %v", all[0])
 	}
 }
+
+// Whoever reported a fault hears that its repair did not hold, also when that person then puts
+// it right alone: the workshop had a part in it.
+func TestDesk_ARepairThatDidNotHoldIsTold(t *testing.T) {
+	tab := newHands(t)
+	tab.begin(wn11, shift, "")
+	tooLow := func() {
+		t.Helper()
+		tab.goTo(atOilLevel)
+		tab.act("level", "mark", "below")
+		tab.look()
+		tab.record()
+	}
+	tooLow()
+	defect := tab.kit.Readiness(wn11).GetOpenDefects()[0].GetName()
+	tab.clock.Advance(time.Minute)
+	if _, err := tab.kit.RecordRepair(ctx, &pb.RecordRepairRequest{RequestId: tab.kit.ID(), Defect: defect, Person: "people/steddow", Done: "filled up"}); err != nil {
+		t.Fatal(err)
+	}
+	tab.clock.Advance(time.Minute)
+	tooLow()
+	v := tab.signsIn("people/arkwith")
+	if len(v.Answers.All) != 1 || !v.Answers.Open || !v.Answers.All[0].New || v.Answers.All[0].GetRepair() != nil || len(v.Answers.All[0].GetEarlier()) != 1 {
+		t.Fatalf("found again after the repair: %d answers, %d new", len(v.Answers.All), v.Answers.New)
+	}
+	tab.act("answers-read", "seen", v.Answers.Seen)
+	tab.act("home")
+	tab.begin(wn11, shift, "")
+	tooLow()
+	tab.act("cure", "step", atOilLevel, "done", "filled up", "amount", "1.5", "unit", "L")
+	tab.look()
+	tab.act("level", "mark", "between", "fraction", "1")
+	tab.record()
+	tab.act("home")
+	if v := tab.signsIn("people/arkwith"); len(v.Answers.All) != 1 || !v.Answers.All[0].New {
+		t.Errorf("put right alone after the repair: %d answers, %d new", len(v.Answers.All), v.Answers.New)
+	}
+}
