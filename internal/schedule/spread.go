@@ -99,13 +99,15 @@ func (r Ring) Over(from, until time.Time, lastDone func(Item) Date) Spread {
 	for _, w := range c.Watches(from, until.AddDate(0, 0, 4)) {
 		s.Loads = append(s.Loads, Load{Watch: w})
 	}
+	over := c.over(from, s.Loads[0].Watch.On)
 	for _, item := range r.items {
 		item.LastDone = lastDone(item)
 		if item.LastDone != (Date{}) && item.LastDone.DaysSince(DateAt(from, c.location)) > 1 {
 			item.LastDone = Date{}
 		}
 		t := r.turns[item.ID]
-		s.assign(item, planned, t, c.changes[t.change].Watch)
+		favourite := c.changes[t.change].Watch
+		s.assign(item, planned, t, favourite, over[favourite])
 	}
 	s.Loads = s.Loads[:planned]
 	return s
@@ -140,8 +142,9 @@ func (c Calendar) changesFor(i Item) (which []int) {
 // anyWatch stands for whichever watch comes first.
 const anyWatch = ""
 
-// assign walks an item's turns from when it was last done to the end of the plan.
-func (s *Spread) assign(item Item, planned int, t turns, favourite string) {
+// assign walks an item's turns from when it was last done to the end of the plan; over
+// tells that the favourite watch of the plan's first day has been.
+func (s *Spread) assign(item Item, planned int, t turns, favourite string, over bool) {
 	first := s.Loads[0].Watch.On
 	done, known := item.LastDone, item.LastDone != (Date{})
 	if !known {
@@ -154,7 +157,7 @@ func (s *Spread) assign(item Item, planned int, t turns, favourite string) {
 			// for what comes round more often than weekly the gap decides alone. A turn that
 			// was missed is made up for by the first watch that may.
 			turn = t.lastUntil(done.number() + min(item.LongestGapDays, t.period*3/2))
-			if turn < first.number() || turn == first.number() && !s.has(first, favourite) {
+			if turn < first.number() || turn == first.number() && over {
 				turn, watch = first.number(), anyWatch
 			}
 		}
@@ -172,17 +175,16 @@ func (s *Spread) assign(item Item, planned int, t turns, favourite string) {
 	}
 }
 
-// has tells that a watch of a day is still to come.
-func (s *Spread) has(on Date, watch string) bool {
-	for _, load := range s.Loads {
-		if load.Watch.On != on {
-			return false
-		}
-		if load.Watch.Name == watch {
-			return true
+// over names the watches of a day that have ended by an instant. One that the clocks left
+// no time for is not among them: nobody missed it.
+func (c Calendar) over(by time.Time, on Date) map[string]bool {
+	names := map[string]bool{}
+	for _, w := range c.Watches(by.AddDate(0, 0, -3), by) {
+		if w.On == on && !w.Ends.After(by) {
+			names[w.Name] = true
 		}
 	}
-	return false
+	return names
 }
 
 // pick returns which of the loads, none before next, does an item at its turn: that of the

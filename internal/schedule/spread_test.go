@@ -174,7 +174,8 @@ func TestSpread_SameItemsSameTurns(t *testing.T) {
 // When a watch has done what it had to, the plan made after it is the rest of the one before.
 func TestSpread_TomorrowsPlanIsTodays(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		c, from := drawCalendar(t), utc(t, "2026-03-20T09:00:00Z")
+		c := drawCalendar(t)
+		from := utc(t, rapid.SampledFrom([]string{"2026-03-20T09:00:00Z", "2026-03-28T20:00:00Z"}).Draw(t, "from"))
 		items := drawItems(t, 20, everyGap...)
 		for i := range items {
 			if rapid.Bool().Draw(t, "done") {
@@ -199,6 +200,39 @@ func TestSpread_TomorrowsPlanIsTodays(t *testing.T) {
 			t.Fatalf("the plan after %d watches (-then +now):\n%s", passed, diff)
 		}
 	})
+}
+
+// A watch that the clocks left no time for was missed by nobody: whose turn is then goes to
+// the day's last watch, on the day itself as in the plans made before. Source: IANA time zone
+// database, Europe/London: on 29 March 2026 the clocks go from 01:00 to 02:00.
+func TestSpread_AWatchTheClocksLeftOutWasNotMissed(t *testing.T) {
+	c, from := changing(t, "Europe/London", "00:00", "01:15", "02:00", "12:00"), utc(t, "2026-03-28T00:30:00Z")
+	var items []schedule.Item
+	for i := range 40 {
+		items = append(items, schedule.Item{ID: fmt.Sprintf("TYR-%03d", i), LongestGapDays: 1 + i%9, Seconds: 60, LastDone: day("2026-03-27")})
+	}
+	plan := spread(t, c, items, from, 10)
+	onTheDay := 0
+	for passed, load := range plan.Loads[:len(plan.Loads)-1] {
+		if load.Watch.On == day("2026-03-29") {
+			onTheDay++
+		}
+		for i := range items {
+			if slices.Contains(load.Items, items[i].ID) {
+				items[i].LastDone = load.Watch.On
+			}
+		}
+		then, err := c.Spread(items, load.Watch.Ends, from.AddDate(0, 0, 10))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if diff := cmp.Diff(plan.Loads[passed+1:], then.Loads); diff != "" {
+			t.Fatalf("the plan after the watch %q of %v (-before +now):\n%s", load.Watch.Name, load.Watch.On, diff)
+		}
+	}
+	if onTheDay != 3 {
+		t.Fatalf("29 March has %d watches, want 3", onTheDay)
+	}
 }
 
 // publishedItems are the rows of the item catalogue that are due weekly or monthly, with the

@@ -171,16 +171,15 @@ type focus struct {
 func TestTabletPage_TabReachesEverything(t *testing.T) {
 	b := openBrowser(t, 1280, 800)
 	eachSample(t, b, 1280, 800, func(t *testing.T, _ string) {
-		want := value[int](t, b, `(() => { window.met = new Set(); document.activeElement.blur(); const radios = new Set();
+		// From the page's beginning to its end, and no further: going round, the browser gives the
+		// focus to the first again some time after the key, and a second key then passes it by.
+		want := value[int](t, b, `(() => { window.met = new Set(); document.body.tabIndex = -1; document.body.focus(); const radios = new Set();
 			return [...document.querySelectorAll("button, summary, input:not([type=hidden]), textarea")].filter(e => e.checkVisibility({visibilityProperty: true}) && !e.disabled && (e.type !== "radio" || !radios.has(e.name) && radios.add(e.name))).length; })()`)
 		got := 0
 		for range 2*want + 20 {
 			b.do(t, chromedp.KeyEvent(kb.Tab))
 			at := value[focus](t, b, atFocus)
-			if at.Name == "" {
-				continue // the browser's own frame
-			}
-			if at.Again {
+			if at.Name == "" || at.Again { // the browser's own frame, or round again
 				break
 			}
 			if at.Control { // a part that scrolls can have the focus, too

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"maps"
 	"slices"
-	"strings"
 	"testing"
 
 	"bayround/internal/round"
@@ -75,8 +74,7 @@ func TestTabletPage_FitsTheGlass(t *testing.T) {
 		b.do(t, chromedp.Navigate(k.inside.URL+"/"))
 		for _, name := range slices.Sorted(maps.Keys(views)) {
 			t.Run(glass.name+"/"+name, func(t *testing.T) {
-				showView(desk, views[name]) // and the socket brings it
-				b.until(t, fmt.Sprintf("document.getElementById('main').textContent.replace(/\\s+/g, '') === %q", mainWords(t, views[name])))
+				showSample(t, b, desk, views[name])
 				b.shoot(t, "tablet-"+name+"-"+glass.name)
 				for what, question := range map[string]string{"too small": tooSmall, "cut off": spilt, "wrapped": wrapped, "covered": covered} {
 					if found := value[[]string](t, b, question); len(found) > 0 {
@@ -170,32 +168,6 @@ func TestTabletPage_APINIsTouched(t *testing.T) {
 	if act := desk.taken()[0]; act.Name != "sign" || act.Values["pin"] != "2468" {
 		t.Errorf("the desk was handed %+v", act)
 	}
-}
-
-// mainWords is what is read in the main part of a view, without spaces.
-func mainWords(t *testing.T, v *round.View) string {
-	t.Helper()
-	return strings.Join(strings.Fields(wordsOf(drawnRegion(t, v, "main"))), "")
-}
-
-// buttons tells what can be pressed in each region: views of the same step have the same
-// words.
-func buttons(t *testing.T, v *round.View) map[string]string {
-	t.Helper()
-	regions, err := tabletRegions(v, Display{TabletMMPerPX: smallTabletMMPerPX})
-	if err != nil {
-		t.Fatal(err)
-	}
-	all := map[string]string{}
-	for _, r := range regions {
-		all[r.ID] = ""
-		walkNodes(parsePage(t, []byte(r.HTML)), func(n *html.Node) {
-			if n.Data == "button" {
-				all[r.ID] += attribute(n, "id") + attribute(n, "name") + attribute(n, "value") + ";"
-			}
-		})
-	}
-	return all
 }
 
 // drawnRegion is one region of a view.
