@@ -91,7 +91,11 @@ func (p pane) cameBack(d *pb.Defect) string {
 	words := "It came back " + times(d.GetRepeats()) + "."
 	for _, life := range d.GetEarlier()[:min(len(d.GetEarlier()), 3)] {
 		if done := life.GetRepair().GetDone(); done != "" {
-			words += " Repaired " + p.Since(life.GetRepair().GetStationTime()) + ": " + said(done) + "."
+			words += " Repaired " + p.Since(life.GetRepair().GetStationTime()) + ": " + said(done)
+			if life.GetClosed() == nil {
+				words += "; it did not hold"
+			}
+			words += "."
 		}
 	}
 	return words

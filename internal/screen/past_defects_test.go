@@ -2,11 +2,14 @@ package screen
 
 import (
 	"net/http"
+	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"golang.org/x/net/html"
 
+	"bayround/internal/round"
 	pb "bayround/proto/bayround/v1"
 )
 
@@ -42,6 +45,26 @@ func TestDefectPage_SaysWhatComesNextAndByWhom(t *testing.T) {
 	}
 	for _, path := range []string{"/defects/wn11/none", "/defects/wn99", "/defects/wn11/UPPER"} {
 		pastPage(t, k, path, http.StatusNotFound)
+	}
+}
+
+// A repair that did not hold is said to be one, on the defect's page and where the defect is
+// asked about; one that held until the fault came back is not. Source: the life of a defect
+// as the contract says it (EarlierDefect.closed).
+func TestCameBack_SaysWhichRepairsDidNotHold(t *testing.T) {
+	p := pane{baseView(t), Display{}}
+	d := sampleDefects(t)["rectified"]
+	d.Repeats = 2
+	d.Earlier = []*pb.EarlierDefect{
+		{Repair: &pb.Repair{Done: "pad turned.", StationTime: ago(40 * time.Hour)}},
+		{Repair: &pb.Repair{Done: "pad cleaned", StationTime: ago(400 * time.Hour)}, Closed: ago(399 * time.Hour)},
+	}
+	const want = "It came back 2 times. Repaired 23 Nov 15:42: pad turned; it did not hold. Repaired 8 Nov 15:42: pad cleaned."
+	if got := p.cameBack(d); got != want {
+		t.Errorf("on its page:\n%s\nwant\n%s", got, want)
+	}
+	if lines := p.KnownLines(round.KnownDefect{Defect: d}).Lines; !slices.Contains(lines, want) {
+		t.Errorf("where it is asked about: %q", lines)
 	}
 }
 

@@ -31,13 +31,7 @@ func (p pane) KnownLines(k round.KnownDefect) knownLines {
 		}
 		said.Lines = append(said.Lines, "Until "+k.GetDeferral().GetExpiresLocal()+" it may wait"+strings.TrimSuffix(", under: "+strings.Join(limits, "; "), ", under: ")+".")
 	}
-	if k.GetRepeats() > 0 {
-		words := fmt.Sprintf("It came back %s.", times(k.GetRepeats()))
-		for _, life := range k.GetEarlier()[:min(len(k.GetEarlier()), 3)] {
-			if done := life.GetRepair().GetDone(); done != "" {
-				words += " Repaired " + p.Since(life.GetRepair().GetStationTime()) + ": " + strings.TrimSuffix(done, ".") + "."
-			}
-		}
+	if words := p.cameBack(k.Defect); words != "" {
 		said.Lines = append(said.Lines, words)
 	}
 	switch {

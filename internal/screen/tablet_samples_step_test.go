@@ -119,7 +119,7 @@ func stateViews(t testing.TB, views map[string]*round.View) {
 	waits.State, waits.Repeats = pb.DefectState_DEFECT_STATE_DEFERRED, 1
 	waits.Deferral = &pb.Deferral{ExpiresLocal: "2026-11-27 00:00", Restrictions: []*pb.Restriction{{Text: "daylight only"}}}
 	waits.Acknowledgement = &pb.Acknowledgement{Person: "people/steddow", Note: "glass is ordered"}
-	waits.Earlier = []*pb.EarlierDefect{{Repair: &pb.Repair{Done: "chip filled", StationTime: ago(400 * time.Hour)}}}
+	waits.Earlier = []*pb.EarlierDefect{{Repair: &pb.Repair{Done: "chip filled", StationTime: ago(400 * time.Hour)}, Closed: ago(399 * time.Hour)}}
 	v.Step.AskKnown = true
 	v.Step.Known = []round.KnownDefect{{Defect: waits, By: person(t, "arkwith").GetTitle(), Answered: person(t, "steddow").GetTitle(), Planned: sampleNow.Add(48 * time.Hour), InRound: true}}
 	views["known"] = v
