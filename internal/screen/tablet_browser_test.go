@@ -9,8 +9,6 @@ import (
 	"bayround/internal/round"
 
 	"github.com/chromedp/chromedp"
-
-	"golang.org/x/net/html"
 )
 
 // showView makes the desk show another view, as if something had been done.
@@ -168,20 +166,4 @@ func TestTabletPage_APINIsTouched(t *testing.T) {
 	if act := desk.taken()[0]; act.Name != "sign" || act.Values["pin"] != "2468" {
 		t.Errorf("the desk was handed %+v", act)
 	}
-}
-
-// drawnRegion is one region of a view.
-func drawnRegion(t *testing.T, v *round.View, id string) *html.Node {
-	t.Helper()
-	regions, err := tabletRegions(v, Display{TabletMMPerPX: smallTabletMMPerPX})
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, r := range regions {
-		if r.ID == id {
-			return parsePage(t, []byte(r.HTML))
-		}
-	}
-	t.Fatalf("there is no region %q", id)
-	return nil
 }
