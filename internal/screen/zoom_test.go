@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"bayround/internal/round"
 
@@ -43,15 +44,17 @@ func showSample(t *testing.T, b *browser, desk *trivialDesk, v *round.View) {
 	for _, r := range drawn {
 		want[r.ID] = asDrawn(t, r.HTML)
 	}
-	for diff := "?"; diff != ""; {
-		if b.ctx.Err() != nil {
-			t.Fatalf("the page never showed all of it (-drawn +shown):\n%s", diff)
+	for diff := "nothing yet"; diff != ""; {
+		shown, err := chromedp.Run(b.ctx, chromedp.Evaluate[map[string]string]("Object.fromEntries([...document.querySelectorAll('.region')].map(e => [e.id, e.innerHTML]))"))
+		if err != nil {
+			t.Fatalf("the page does not show all of it: %v (-drawn +shown):\n%s", err, diff)
 		}
-		shown := value[map[string]string](t, b, "Object.fromEntries([...document.querySelectorAll('.region')].map(e => [e.id, e.innerHTML]))")
 		for id, is := range shown {
 			shown[id] = asDrawn(t, is)
 		}
-		diff = cmp.Diff(want, shown)
+		if diff = cmp.Diff(want, shown); diff != "" {
+			time.Sleep(10 * time.Millisecond)
+		}
 	}
 	value[bool](t, b, "(scrollTo(0, 0), true)")
 }
