@@ -249,7 +249,7 @@ func (d *Desk) send(ctx context.Context, step *pb.CheckStep, result *pb.Result, 
 	s := d.session
 	p := &pending{
 		Kind: commandRecord, Answer: words, Open: d.scene.openAt(s.Vehicle, step.GetStepId()),
-		Astray: s.astray(step.GetStepId()),
+		Astray: d.astray(step.GetStepId()),
 	}
 	if step.GetLast() != nil {
 		var err error

@@ -147,8 +147,22 @@ func (d *Desk) plot(ctx context.Context, at, lit string, why whyNewWay) {
 	}
 }
 
-// astray tells that an answer is not to the step that was asked, but to another that waited.
-func (s *session) astray(step string) bool { return !s.Correct && s.Cure == nil && s.Asked != step }
+// astray tells that an answer is not to the step that was asked, or that was lit when the
+// way was made and still waits, but to another.
+func (d *Desk) astray(step string) bool {
+	s := d.session
+	if s.Correct || s.Cure != nil {
+		return false
+	}
+	return s.Asked != step || s.Way != nil && s.Way.At != step && d.waits(s.Way.At)
+}
+
+// waits tells that a step has no answer yet, can be given one now and is part of this walk.
+func (d *Desk) waits(step string) bool {
+	marks := d.scene.walk(d.session, d.now()).marks()
+	i := placeOf(marks, step)
+	return i >= 0 && marks[i].State.toDo() && !marks[i].NoTime
+}
 
 // gapped tells that something waits before what was answered.
 func gapped(marks []Mark) bool {
@@ -247,7 +261,8 @@ func running(step *pb.CheckStep) pb.EngineState {
 }
 
 // following is the step to be lit after another, by its place; -1 when nothing can be done
-// now. What must come after a step that was passed by waits for it.
+// now. What must come after a step that waits is held back for it, unless nothing else is
+// left; a step that cannot be done alone holds nothing back from whoever is alone.
 func (d *Desk) following(marks []Mark, after string) int {
 	s := d.session
 	resumed := s.BrokeOff
@@ -255,17 +270,22 @@ func (d *Desk) following(marks []Mark, after string) int {
 		resumed = 0 // the way knows
 	}
 	marks = slices.Clone(marks)
+	waiting := map[string]bool{} // items
 	for i, m := range marks {
 		if m.NoTime {
 			marks[i].State = MarkNotChecked // not in this walk
+			continue
+		}
+		step := d.scene.stepOf(m.StepID)
+		if m.State.toDo() && (s.Assistant != "" || !notAlone(step) || slices.Contains(s.Passed, m.StepID)) {
+			waiting[step.GetItem()] = true
 		}
 	}
 	ready := slices.Clone(marks)
 	for i, m := range marks {
-		for _, id := range s.Passed {
-			if p := placeOf(marks, id); p >= 0 && marks[p].State.toDo() && d.scene.comesAfter(d.scene.stepOf(m.StepID), d.scene.stepOf(id)) {
-				ready[i].State = MarkNotChecked
-			}
+		item := d.scene.stepOf(m.StepID).GetItem()
+		if slices.ContainsFunc(d.scene.after[item], func(first string) bool { return first != item && waiting[first] }) {
+			ready[i].State = MarkNotChecked
 		}
 	}
 	at := placeOf(marks, after)

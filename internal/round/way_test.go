@@ -156,7 +156,7 @@ func (w *walker) turn() {
 	}
 	for _, m := range marks {
 		first := w.scene.stepOf(m.StepID)
-		impossible := s.Assistant == "" && first.GetState().GetAssistant() && first.GetAlonePrompt() == ""
+		impossible := s.Assistant == "" && notAlone(first)
 		if m.State.toDo() && !impossible && w.scene.comesAfter(w.scene.stepOf(s.Step), first) {
 			w.t.Fatalf("%s is lit and comes after %s, which waits: %q", s.Step, m.StepID, ahead(marks, "", ""))
 		}
@@ -172,7 +172,7 @@ func (w *walker) answer() {
 		return
 	}
 	why := undisturbed
-	if s.astray(s.Step) {
+	if w.astray(s.Step) {
 		why = whyAstray
 	}
 	if !s.Correct {
@@ -357,6 +357,66 @@ func TestWay_PutsOffWhatWasPassedBy(t *testing.T) {
 	} {
 		if got := strings.Join(sc.putOff(strings.Split(tc.walked, ""), strings.Split(tc.passed, "")), ""); got != tc.want {
 			t.Errorf("%s: %s, want %s", tc.why, got, tc.want)
+		}
+	}
+}
+
+// wayDesk is a desk in a round of four steps; C comes after B, and D after H, for which it
+// takes two.
+func wayDesk(answered string) *Desk {
+	d := &Desk{session: newSession(), wall: func() time.Time { return stationtest.Morning }, scene: &scene{
+		after: map[string][]string{"C": {"B"}, "D": {"H"}}, plan: &pb.Plan{}, round: &pb.Round{AnsweredSteps: strings.Split(answered, "")},
+	}}
+	for _, id := range strings.Split("ACBHD", "") {
+		d.scene.plan.Steps = append(d.scene.plan.Steps, &pb.CheckStep{StepId: id, Item: id, State: &pb.StepState{Assistant: id == "H"}})
+	}
+	return d
+}
+
+// What comes after a step that waits is not asked before it, whatever the order says; what
+// nobody can do alone keeps nothing waiting, unless it was passed by.
+func TestFollowing_HoldsBackWhatComesAfterWhatWaits(t *testing.T) {
+	for _, tc := range []struct{ why, answered, assistant, passed, after, want string }{
+		{"C waits for B", "A", "people/other", "", "A", "B"},
+		{"B is answered", "AB", "people/other", "", "A", "C"},
+		{"D waits for H", "ABC", "people/other", "", "H", "H"},
+		{"alone it does not", "ABC", "", "", "H", "D"},
+		{"but where H was passed by", "ABC", "", "H", "H", "H"},
+		{"nothing else is left", "ABCH", "", "", "H", "D"},
+	} {
+		d := wayDesk(tc.answered)
+		d.session.Assistant = tc.assistant
+		if tc.passed != "" {
+			d.session.Passed = []string{tc.passed}
+		}
+		marks := d.scene.walk(d.session, d.now()).marks()
+		got := ""
+		if i := d.following(marks, tc.after); i >= 0 {
+			got = marks[i].StepID
+		}
+		if got != tc.want {
+			t.Errorf("%s: after %s comes %q, want %q", tc.why, tc.after, got, tc.want)
+		}
+	}
+}
+
+// Whoever goes back from the step that was lit when the way was made, and answers another,
+// has left that way.
+func TestAstray_FromTheStepAtWhichTheWayBegins(t *testing.T) {
+	for _, tc := range []struct {
+		why, answered, asked, at, step string
+		want                           bool
+	}{
+		{"the step that was asked", "A", "B", "A", "B", false},
+		{"another", "A", "B", "A", "C", true},
+		{"the one that was asked, from a way that begins at one that waits", "", "A", "B", "A", true},
+		{"the one at which it begins", "", "B", "B", "B", false},
+		{"that one has its answer", "B", "A", "B", "A", false},
+	} {
+		d := wayDesk(tc.answered)
+		d.session.Asked, d.session.Way = tc.asked, &way{At: tc.at}
+		if got := d.astray(tc.step); got != tc.want {
+			t.Errorf("%s: astray %t, want %t", tc.why, got, tc.want)
 		}
 	}
 }
