@@ -36,6 +36,10 @@ RULES_PROTO := build/contract/deps/buf/validate/validate.proto
 # end of the time a failure (go.dev/issue/75804, mended in Go 1.27).
 FUZZ ?= 20000x
 BENCH ?= .
+# How often `make laws` draws each property; make test draws 100 times.
+LAWS ?= 2000
+# The packages whose properties it draws.
+PACKAGES ?= ./...
 # The state of the contract that must not be broken; see .ci/contract-base.
 CONTRACT_BASE ?= $(shell .ci/contract-base)
 
@@ -159,6 +163,15 @@ fuzz: ## every fuzz target with FUZZ=20000x inputs
 			echo "$$package $$target"; \
 			$(GO) test -run '^$$' -fuzz "^$$target\$$" -fuzztime $(FUZZ) "$$package"; \
 		done; \
+	done
+
+# Only a package that draws knows how often, so each is asked for its own.
+.PHONY: laws
+laws: ## every property, of all PACKAGES or those given, drawn LAWS=2000 times; hours for all
+	@for dir in $$($(GO) list -f '{{.Dir}}' $(PACKAGES)); do \
+		laws=$$(awk '/^func Test/ { name = $$2; sub(/\(.*/, "", name) } /rapid\.Check\(/ { print name }' "$$dir"/*_test.go 2>/dev/null | sort -u | paste -sd '|' -); \
+		[ -n "$$laws" ] || continue; \
+		$(GO) test -count=1 -timeout 6h -run "^($$laws)\$$" "$$dir" -rapid.checks=$(LAWS); \
 	done
 
 .PHONY: power-cuts kills histories damages
