@@ -167,7 +167,7 @@ fuzz: ## every fuzz target with FUZZ=20000x inputs
 
 # Only a package that draws knows how often, so each is asked for its own.
 .PHONY: laws
-laws: ## every property, of all PACKAGES or those given, drawn LAWS=2000 times; hours for all
+laws: ## every property, of all PACKAGES or those given, drawn LAWS=2000 times
 	@for dir in $$($(GO) list -f '{{.Dir}}' $(PACKAGES)); do \
 		laws=$$(awk '/^func Test/ { name = $$2; sub(/\(.*/, "", name) } /rapid\.Check\(/ { print name }' "$$dir"/*_test.go 2>/dev/null | sort -u | paste -sd '|' -); \
 		[ -n "$$laws" ] || continue; \

@@ -6,7 +6,6 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"bayround/internal/round"
 
@@ -31,6 +30,9 @@ func eachSample(t *testing.T, b *browser, width, height int, do func(t *testing.
 	}
 }
 
+// regions are what the page shows, after it has had a moment to show more.
+const regions = `new Promise(yes => setTimeout(() => yes(Object.fromEntries([...document.querySelectorAll(".region")].map(e => [e.id, e.innerHTML]))), 5))`
+
 // showSample makes the desk show a view, and waits until the socket has brought all of it:
 // what a frame brings later is another element, even where it reads the same.
 func showSample(t *testing.T, b *browser, desk *trivialDesk, v *round.View) {
@@ -45,16 +47,14 @@ func showSample(t *testing.T, b *browser, desk *trivialDesk, v *round.View) {
 		want[r.ID] = asDrawn(t, r.HTML)
 	}
 	for diff := "nothing yet"; diff != ""; {
-		shown, err := chromedp.Run(b.ctx, chromedp.Evaluate[map[string]string]("Object.fromEntries([...document.querySelectorAll('.region')].map(e => [e.id, e.innerHTML]))"))
+		shown, err := chromedp.Run(b.ctx, chromedp.Evaluate[map[string]string](regions, chromedp.EvalAwaitPromise))
 		if err != nil {
 			t.Fatalf("the page does not show all of it: %v (-drawn +shown):\n%s", err, diff)
 		}
 		for id, is := range shown {
 			shown[id] = asDrawn(t, is)
 		}
-		if diff = cmp.Diff(want, shown); diff != "" {
-			time.Sleep(10 * time.Millisecond)
-		}
+		diff = cmp.Diff(want, shown)
 	}
 	value[bool](t, b, "(scrollTo(0, 0), true)")
 }
